@@ -1,0 +1,59 @@
+package annual
+
+import (
+	"time"
+
+	"radonyear/analysis"
+)
+
+// Verdict is what can be said of an annual mean against a level.
+type Verdict string
+
+// The three verdicts. "Not conclusive" is an answer, not a failure.
+const (
+	Above         Verdict = "above"
+	Below         Verdict = "below"
+	NotConclusive Verdict = "not conclusive"
+)
+
+// Against is an annual mean held against one level.
+type Against struct {
+	Level       float64 // Bq/m³
+	Probability float64 // P(annual mean > Level)
+	Verdict     Verdict
+}
+
+// Result is one home's (or room's) year.
+type Result struct {
+	analysis.Place                 // Room is "" or a list where several rooms were combined
+	Start, End           time.Time // first and last instant measured
+	DaysMeasured         float64   // days with a reading
+	YearStart, YearEnd   time.Time // the twelve months the annual mean is about
+	YearShare            float64   // share of those days that was measured, 0 to 1
+	RawMean              float64   // plain time-weighted mean of the readings, Bq/m³
+	SeasonFactor         float64   // annual mean over the mean expected in the days measured: season alone
+	AnnualMean           analysis.Estimate
+	ExpectedMean         float64 // posterior mean of the annual mean, Bq/m³; Value above is the median
+	LogMedian, LogSpread float64 // centre and scale of ln(annual mean), before calibration
+	Above                []Against
+	Notes                []analysis.Note
+}
+
+// Further is what more days of measurement would bring.
+type Further struct {
+	Days            int     // days more, from the end of the test
+	Chance          float64 // probability, today, that the verdict will then be conclusive
+	ChanceAbove     float64 // ... that it will be "above"
+	IntervalFactor  float64 // upper limit over median of the interval then expected
+	WouldSettleFrom float64 // unused when zero
+}
+
+// Conclusiveness answers: is this test conclusive, and if not, how much longer?
+type Conclusiveness struct {
+	Result
+	Against                        // the level asked about
+	BandLower, BandUpper float64   // readings of this same test strictly between these would not be conclusive
+	Now                  float64   // chance today: 1 where it is conclusive already
+	Further              []Further // a table of further days
+	DaysFor80            int       // first day count with at least 80 % chance; 0 if conclusive now; -1 if none within a year
+}
