@@ -1,0 +1,71 @@
+package main
+
+import (
+	"strings"
+
+	"github.com/urfave/cli/v2"
+)
+
+// arrange puts a command's options before its files, because the flag library
+// stops at the first file and would take every option after it for a file
+// name, without a word. What follows "--" is left alone. "help X" becomes
+// "X --help".
+func arrange(app *cli.App, args []string) ([]string, error) {
+	if len(args) < 2 {
+		return args, nil
+	}
+	if args[1] == "help" {
+		if len(args) == 2 {
+			return []string{args[0], "--help"}, nil
+		}
+		args = []string{args[0], args[2], "--help"}
+	}
+	var command *cli.Command
+	for _, c := range app.Commands {
+		if c.Name == args[1] {
+			command = c
+		}
+	}
+	if command == nil {
+		return args, nil // the library's own path: --help, or an unknown command
+	}
+	takesValue := map[string]bool{"help": false, "h": false}
+	for _, f := range command.Flags {
+		_, isBool := f.(*cli.BoolFlag)
+		for _, name := range f.Names() {
+			takesValue[name] = !isBool
+		}
+	}
+	var options, files []string
+	rest := args[2:]
+	for i := 0; i < len(rest); i++ {
+		a := rest[i]
+		if a == "--" {
+			files = append(files, rest[i+1:]...)
+			break
+		}
+		if len(a) < 2 || a[0] != '-' { // "-" is standard input
+			files = append(files, a)
+			continue
+		}
+		options = append(options, a)
+		name := strings.TrimLeft(a, "-")
+		takes, known := takesValue[name] // "--name=value" is not a name and takes nothing more
+		if !known || !takes {
+			continue
+		}
+		if i+1 == len(rest) {
+			return nil, usageError{"option " + a + " needs a value", "radonyear " + command.Name + " --help lists its options"}
+		}
+		// Without this, a forgotten value would swallow the next option.
+		if next, _, _ := strings.Cut(rest[i+1], "="); strings.HasPrefix(next, "--") && next != "--" {
+			if _, isOption := takesValue[next[2:]]; isOption {
+				return nil, usageError{"option " + a + " needs a value, but " + rest[i+1] + " follows", "radonyear " + command.Name + " --help lists its options"}
+			}
+		}
+		i++
+		options = append(options, rest[i])
+	}
+	out := append([]string{args[0], args[1]}, options...)
+	return append(append(out, "--"), files...), nil
+}

@@ -1,0 +1,109 @@
+package report
+
+import (
+	"bytes"
+	"encoding/csv"
+	"math"
+	"strconv"
+	"strings"
+	"time"
+
+	"radonyear/analysis"
+	"radonyear/analysis/annual"
+)
+
+// csv writes the first table, one row a result, numbers in full. An estimate
+// takes five columns, a level two. Notes are their codes.
+func (doc *Document) csv(b *bytes.Buffer) error {
+	w := csv.NewWriter(b)
+	if len(doc.Tables) == 0 {
+		return nil
+	}
+	t := doc.Tables[0]
+	var head []string
+	notes := false
+	for _, r := range t.Rows {
+		notes = notes || r.Notes != nil
+	}
+	for _, c := range t.Columns {
+		switch {
+		case c.Key == "" || c.Style == Nested:
+		case c.Style == Estimate:
+			head = append(head, c.Key, c.Key+"_lower", c.Key+"_upper", c.Key+"_confidence", c.Key+"_unit")
+		case c.Style == Against:
+			for _, l := range doc.Levels {
+				name := strconv.FormatFloat(l, 'f', -1, 64)
+				head = append(head, "p_above_"+name, "verdict_"+name)
+			}
+		default:
+			head = append(head, c.Key)
+		}
+	}
+	if notes {
+		head = append(head, "notes")
+	}
+	w.Write(head)
+	for _, r := range t.Rows {
+		var row []string
+		for i, c := range t.Columns {
+			row = doc.csvCell(row, c, r.Cells[i])
+		}
+		if notes {
+			var codes []string
+			for _, n := range r.Notes {
+				codes = append(codes, n.Code)
+			}
+			row = append(row, strings.Join(codes, "; "))
+		}
+		w.Write(row)
+	}
+	w.Flush()
+	return w.Error()
+}
+
+func (doc *Document) csvCell(row []string, c Column, cell any) []string {
+	switch {
+	case c.Key == "" || c.Style == Nested:
+		return row
+	case c.Style == Estimate:
+		e, ok := cell.(analysis.Estimate)
+		if !ok {
+			return append(row, "", "", "", "", "")
+		}
+		return append(row, full(e.Value), full(e.Lower), full(e.Upper), full(e.Confidence), asciiUnit(e.Unit))
+	case c.Style == Against:
+		as, _ := cell.([]annual.Against)
+		for _, l := range doc.Levels {
+			p, v := "", ""
+			for _, a := range as {
+				if a.Level == l {
+					p, v = full(a.Probability), string(a.Verdict)
+				}
+			}
+			row = append(row, p, v)
+		}
+		return row
+	}
+	switch v := cell.(type) {
+	case string:
+		return append(row, v)
+	case int:
+		return append(row, strconv.Itoa(v))
+	case int64:
+		return append(row, strconv.FormatInt(v, 10))
+	case float64:
+		return append(row, full(v))
+	case time.Time:
+		return append(row, v.UTC().Format(time.RFC3339))
+	}
+	return append(row, "")
+}
+
+// full is every digit needed to read the same number back; an open limit is
+// an empty field.
+func full(x float64) string {
+	if math.IsInf(x, 0) {
+		return ""
+	}
+	return strconv.FormatFloat(x, 'g', -1, 64)
+}

@@ -1,0 +1,173 @@
+package report
+
+import (
+	"math"
+	"strconv"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"radonyear/analysis"
+)
+
+// three writes x with at most three significant digits, without an exponent
+// and without trailing zeros after the point being cut, so that columns keep
+// their place: 0.87, 12.3, 143, 1430.
+func three(x float64) string {
+	if x == 0 {
+		return "0"
+	}
+	decimals := 2 - int(math.Floor(math.Log10(math.Abs(x))))
+	s := fixed(x, decimals)
+	// Rounding may have carried into one more digit: 99.96 is 100, not 100.0.
+	if r, _ := strconv.ParseFloat(s, 64); r != 0 && 2-int(math.Floor(math.Log10(math.Abs(r)))) < decimals {
+		s = fixed(x, decimals-1)
+	}
+	return s
+}
+
+// fixed rounds to a number of decimals, which may be negative: -1 rounds to
+// tens.
+func fixed(x float64, decimals int) string {
+	if decimals >= 0 {
+		return strconv.FormatFloat(x, 'f', decimals, 64)
+	}
+	p := math.Pow(10, float64(-decimals))
+	return strconv.FormatFloat(math.Round(x/p)*p, 'f', 0, 64)
+}
+
+// sided writes x with three significant digits, but on its own side of every
+// level: 199.7 against 200 is written 199, because "200" beside the verdict
+// "below 200" would contradict it. A value that is not printed where it stands
+// is off by less than one unit of its last digit.
+func sided(x float64, levels []float64) string {
+	s := three(x)
+	for _, l := range levels {
+		r, _ := strconv.ParseFloat(s, 64)
+		switch {
+		case x < l && r >= l:
+			s = step(s, -1)
+		case x > l && r <= l:
+			s = step(s, +1)
+		}
+	}
+	return s
+}
+
+// step moves a written number by one unit of its third significant digit.
+func step(s string, by float64) string {
+	r, _ := strconv.ParseFloat(s, 64)
+	if r == 0 {
+		return s
+	}
+	decimals := 2 - int(math.Floor(math.Log10(math.Abs(r))))
+	if by < 0 && r == math.Pow(10, float64(2-decimals)) {
+		decimals++ // below a power of ten the third digit is worth a tenth
+	}
+	return fixed(r+by*math.Pow(10, float64(-decimals)), decimals)
+}
+
+// percent writes a probability in percent: one decimal below 10 and above 90,
+// none between; never 0 or 100, which no probability of ours is; never across
+// the confidence or its complement.
+func percent(p, confidence float64) string {
+	x := 100 * p
+	switch {
+	case x < 0.1:
+		return "<0.1"
+	case x > 99.9:
+		return ">99.9"
+	}
+	decimals := 0
+	if x < 10 || x > 90 {
+		decimals = 1
+	}
+	s := fixed(x, decimals)
+	if !(confidence > 0 && confidence < 1) {
+		return s
+	}
+	unit := math.Pow(10, float64(-decimals))
+	for _, bound := range []float64{confidence, 1 - confidence} {
+		r, _ := strconv.ParseFloat(s, 64)
+		const slack = 1e-9 // 1-0.95 is not 0.05 in binary
+		switch {
+		case p < bound-slack && r >= 100*bound-slack:
+			s = fixed(r-unit, decimals)
+		case p > bound+slack && r <= 100*bound+slack:
+			s = fixed(r+unit, decimals)
+		}
+	}
+	return s
+}
+
+// share writes a share in percent; a share that is neither nothing nor all is
+// not written as either.
+func share(p float64) string {
+	s := fixed(100*p, 0)
+	switch {
+	case p > 0 && s == "0":
+		return "<1"
+	case p < 1 && s == "100":
+		return ">99"
+	}
+	return s
+}
+
+func days(d float64) string {
+	if d >= 9.95 {
+		return fixed(d, 0)
+	}
+	return strings.TrimSuffix(fixed(d, 1), ".0")
+}
+
+// interval writes the limits of an estimate; a missing limit in words.
+func interval(e analysis.Estimate, levels []float64) string {
+	lo, hi := math.IsInf(e.Lower, 0), math.IsInf(e.Upper, 0)
+	switch {
+	case lo && hi:
+		return "no bound"
+	case hi:
+		return "over " + sided(e.Lower, levels)
+	case lo:
+		return "under " + sided(e.Upper, levels)
+	}
+	return sided(e.Lower, levels) + " to " + sided(e.Upper, levels)
+}
+
+// Plain makes text from a file safe to show: control characters, which could
+// break a table or speak to a terminal, are written as escapes.
+func Plain(s string) string {
+	if !strings.ContainsFunc(s, unicode.IsControl) {
+		return s
+	}
+	var b strings.Builder
+	for _, r := range s {
+		if unicode.IsControl(r) {
+			q := strconv.QuoteRune(r)
+			b.WriteString(q[1 : len(q)-1])
+		} else {
+			b.WriteRune(r)
+		}
+	}
+	return b.String()
+}
+
+// Wrap breaks text at its spaces into lines of at most width characters; indent
+// stands before every line after the first and is not counted. A longer word
+// keeps its line.
+func Wrap(text string, width int, indent string) string {
+	var lines []string
+	line, used := "", 0
+	for _, w := range strings.Fields(text) {
+		n := utf8.RuneCountInString(w)
+		if line != "" && used+1+n > width {
+			lines = append(lines, line)
+			line, used = "", 0
+		}
+		if line != "" {
+			line, used = line+" ", used+1
+		}
+		line, used = line+w, used+n
+	}
+	return strings.Join(append(lines, line), "\n"+indent)
+}

@@ -1,0 +1,372 @@
+package report
+
+import (
+	"bytes"
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/olekukonko/tablewriter"
+	"github.com/olekukonko/tablewriter/renderer"
+	"github.com/olekukonko/tablewriter/tw"
+
+	"radonyear/analysis"
+	"radonyear/analysis/annual"
+)
+
+// Width is the number of characters a line for people is kept to.
+const Width = 80
+
+// people writes the document to be read: lead, tables, footnotes, sentences,
+// what was left out.
+func (doc *Document) people(b *bytes.Buffer, markdown bool) error {
+	para := func(text string) {
+		if markdown {
+			fmt.Fprintf(b, "%s\n\n", escape(Plain(text)))
+		} else {
+			fmt.Fprintln(b, Wrap(Plain(text), Width, ""))
+		}
+	}
+	for _, l := range doc.Lead {
+		para(l)
+	}
+	if len(doc.Lead) > 0 && !markdown {
+		fmt.Fprintln(b)
+	}
+	foot := &footnotes{}
+	for _, t := range doc.Tables {
+		if t.Hidden || len(t.Rows) == 0 {
+			continue
+		}
+		if t.Title != "" {
+			para(t.Title)
+			if !markdown {
+				fmt.Fprintln(b)
+			}
+		}
+		foot.collect(t)
+		if err := doc.grid(b, t, foot, markdown); err != nil {
+			return err
+		}
+		fmt.Fprintln(b)
+	}
+	foot.write(b, markdown)
+	for _, n := range doc.Notes {
+		para(n.Text)
+	}
+	for _, s := range doc.After {
+		para(s)
+	}
+	if n := doc.Rejected(); n > 0 {
+		para(fmt.Sprintf("%s left out of %s read; --rejects FILE writes them all to a file.", plural(n, "row was", "rows were"), plural(doc.rows(), "row", "rows")))
+	}
+	if len(doc.LeftOut) > 0 {
+		para(fmt.Sprintf("%s no result:", plural(int64(len(doc.LeftOut)), "home has", "homes have")))
+		for i, l := range doc.LeftOut {
+			if i == 10 && !markdown {
+				para(fmt.Sprintf("  and %d more; --format json names them all.", len(doc.LeftOut)-i))
+				break
+			}
+			line := Plain(placeName(l.Place) + ": " + l.Why)
+			if markdown {
+				fmt.Fprintf(b, "- %s\n", escape(line))
+			} else {
+				fmt.Fprintln(b, "  "+Wrap(line, Width-4, "    "))
+			}
+		}
+	}
+	return nil
+}
+
+func (doc *Document) rows() (n int64) {
+	for _, in := range doc.Inputs {
+		n += in.Rows
+	}
+	return n
+}
+
+func placeName(p analysis.Place) string {
+	if p.Room == "" {
+		return p.Home
+	}
+	return p.Home + ", " + p.Room
+}
+
+func plural(n int64, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return strconv.FormatInt(n, 10) + " " + many
+}
+
+// shown is one column as people see it: an Estimate makes two of them.
+type shown struct {
+	head string
+	left bool
+	text func(cell any) string
+	col  int
+}
+
+func (doc *Document) shown(t Table) []shown {
+	var out []shown
+	for i, c := range t.Columns {
+		if c.Head == "" || c.OmitEmpty && t.empty(i) {
+			continue
+		}
+		add := func(head string, left bool, text func(any) string) {
+			out = append(out, shown{head, left, text, i})
+		}
+		switch c.Style {
+		case Text:
+			add(c.Head, true, func(v any) string { return Plain(v.(string)) })
+		case Date:
+			add(c.Head, true, func(v any) string { return v.(time.Time).Format(time.DateOnly) })
+		case Count:
+			add(c.Head, false, func(v any) string { return fmt.Sprint(v) })
+		case Concentration:
+			add(c.Head, false, func(v any) string { return sided(v.(float64), doc.Levels) })
+		case Factor:
+			add(c.Head, false, func(v any) string { return three(v.(float64)) })
+		case Days:
+			add(c.Head, false, func(v any) string { return days(v.(float64)) })
+		case Share:
+			add(c.Head, false, func(v any) string { return share(v.(float64)) })
+		case Probability:
+			add(c.Head, false, func(v any) string { return percent(v.(float64), doc.Confidence) })
+		case Estimate:
+			add(c.Head, false, func(v any) string { return sided(v.(analysis.Estimate).Value, doc.Levels) })
+			add(intervalHead(t, i), true, func(v any) string { return interval(v.(analysis.Estimate), doc.Levels) })
+		case Against:
+			for j, l := range doc.Levels {
+				name := strconv.FormatFloat(l, 'f', -1, 64)
+				at := func(v any) (annual.Against, bool) {
+					as := v.([]annual.Against)
+					if j < len(as) {
+						return as[j], true
+					}
+					return annual.Against{}, false
+				}
+				add("P>"+name+"\n%", false, func(v any) string {
+					a, ok := at(v)
+					if !ok {
+						return ""
+					}
+					return percent(a.Probability, doc.Confidence)
+				})
+				head := "Verdict"
+				if len(doc.Levels) > 1 {
+					head += "\nat " + name
+				}
+				add(head, true, func(v any) string { a, _ := at(v); return string(a.Verdict) })
+			}
+		}
+	}
+	return out
+}
+
+// intervalHead names the confidence, which is the same down a column.
+func intervalHead(t Table, col int) string {
+	for _, r := range t.Rows {
+		if e, ok := r.Cells[col].(analysis.Estimate); ok {
+			return three(100*e.Confidence) + " %\ninterval"
+		}
+	}
+	return "Interval"
+}
+
+func (doc *Document) grid(b *bytes.Buffer, t Table, foot *footnotes, markdown bool) error {
+	cols := doc.shown(t)
+	heads := make([]string, 0, len(cols)+1)
+	align := make([]tw.Align, 0, len(cols)+1)
+	lines := 1
+	for _, c := range cols {
+		heads = append(heads, c.head)
+		lines = max(lines, 1+strings.Count(c.head, "\n"))
+		if c.left {
+			align = append(align, tw.AlignLeft)
+		} else {
+			align = append(align, tw.AlignRight)
+		}
+	}
+	marked := slices.ContainsFunc(t.Rows, func(r Row) bool { return foot.mark(r) != "" })
+	if marked {
+		heads, align = append(heads, "Note"), append(align, tw.AlignLeft)
+	}
+	for i, h := range heads {
+		if markdown {
+			heads[i] = strings.ReplaceAll(h, "\n", " ")
+		} else { // short heads stand on the line above the rule
+			heads[i] = strings.Repeat("\n", lines-1-strings.Count(h, "\n")) + h
+		}
+	}
+	var out bytes.Buffer
+	w := tablewriter.NewTable(&out, tableOptions(markdown, align)...)
+	w.Header(heads)
+	for _, r := range t.Rows {
+		row := make([]string, 0, len(heads))
+		for _, c := range cols {
+			text := ""
+			if cell := r.Cells[c.col]; cell != nil {
+				text = c.text(cell)
+			}
+			if markdown {
+				text = escape(text)
+			}
+			row = append(row, text)
+		}
+		if marked {
+			row = append(row, foot.mark(r))
+		}
+		if err := w.Append(row); err != nil {
+			return err
+		}
+	}
+	if err := w.Render(); err != nil {
+		return err
+	}
+	if markdown {
+		b.Write(out.Bytes())
+		return nil
+	}
+	// The renderer pads the last column; a line for people ends at its text.
+	text := strings.Split(strings.TrimRight(out.String(), "\n"), "\n")
+	width := 0
+	for i, l := range text {
+		text[i] = strings.TrimRight(l, " ")
+		if strings.Trim(text[i], "-") != "" {
+			width = max(width, len([]rune(text[i])))
+		}
+	}
+	for i, l := range text {
+		if i == lines { // the rule under the head
+			l = strings.Repeat("-", width)
+		}
+		fmt.Fprintln(b, l)
+	}
+	return nil
+}
+
+func tableOptions(markdown bool, align []tw.Align) []tablewriter.Option {
+	opts := []tablewriter.Option{
+		tablewriter.WithHeaderAutoFormat(tw.Off),
+		tablewriter.WithHeaderAutoWrap(tw.WrapNone),
+		tablewriter.WithRowAutoWrap(tw.WrapNone),
+		tablewriter.WithHeaderAlignmentConfig(tw.CellAlignment{PerColumn: align}),
+		tablewriter.WithRowAlignmentConfig(tw.CellAlignment{PerColumn: align}),
+	}
+	if markdown {
+		return append(opts, tablewriter.WithRenderer(renderer.NewMarkdown()))
+	}
+	return append(opts,
+		tablewriter.WithPadding(tw.Padding{Right: "  ", Overwrite: true}),
+		tablewriter.WithRenderer(renderer.NewBlueprint(tw.Rendition{
+			Borders: tw.BorderNone,
+			Symbols: tw.NewSymbolCustom("rule").WithRow("-").WithCenter("-"),
+			Settings: tw.Settings{
+				Separators: tw.Separators{BetweenColumns: tw.Off, BetweenRows: tw.Off, ShowHeader: tw.On},
+				Lines:      tw.Lines{ShowTop: tw.Off, ShowBottom: tw.Off, ShowHeaderLine: tw.On},
+			},
+		})))
+}
+
+// escape keeps text from being read as Markdown table or list structure.
+func escape(s string) string {
+	return strings.NewReplacer("\\", "\\\\", "|", "\\|", "<", "&lt;", "*", "\\*", "_", "\\_", "`", "\\`", "[", "\\[").Replace(s)
+}
+
+// footnotes gathers the notes of rows. A note in the same words on every row
+// is said once without a number; the others get a number by code.
+type footnotes struct {
+	everyRow []string
+	codes    []string
+	texts    map[string][]footnote
+}
+
+type footnote struct{ label, text string }
+
+func (f *footnotes) collect(t Table) {
+	if f.texts == nil {
+		f.texts = map[string][]footnote{}
+	}
+	seen := map[string]int{}
+	for _, r := range t.Rows {
+		for _, n := range r.Notes {
+			seen[n.Text]++
+		}
+	}
+	for _, r := range t.Rows {
+		for _, n := range r.Notes {
+			if len(t.Rows) > 1 && seen[n.Text] == len(t.Rows) {
+				if !slices.Contains(f.everyRow, n.Text) {
+					f.everyRow = append(f.everyRow, n.Text)
+				}
+				continue
+			}
+			if !slices.Contains(f.codes, n.Code) {
+				f.codes = append(f.codes, n.Code)
+			}
+			f.texts[n.Code] = append(f.texts[n.Code], footnote{r.Label, n.Text})
+		}
+	}
+}
+
+// mark is the note numbers of a row: "1,3".
+func (f *footnotes) mark(r Row) string {
+	var marks []string
+	for i, code := range f.codes {
+		if analysis.HasNote(r.Notes, code) {
+			marks = append(marks, strconv.Itoa(i+1))
+		}
+	}
+	return strings.Join(marks, ",")
+}
+
+// write prints each numbered note: once where its words are the same for all
+// its rows, else row by row, cut after a few.
+func (f *footnotes) write(b *bytes.Buffer, markdown bool) {
+	const most = 5
+	say := func(first, text string) {
+		if markdown {
+			fmt.Fprintf(b, "%s %s\n", strings.TrimSpace(first), escape(Plain(text)))
+			return
+		}
+		pad := strings.Repeat(" ", len(first)+1)
+		fmt.Fprintln(b, first+" "+Wrap(Plain(text), Width-len(first)-1, pad))
+	}
+	for i, code := range f.codes {
+		first := fmt.Sprintf("%3d", i+1)
+		if markdown {
+			first = fmt.Sprintf("%d.", i+1)
+		}
+		notes := f.texts[code]
+		same := !slices.ContainsFunc(notes, func(n footnote) bool { return n.text != notes[0].text })
+		if same {
+			say(first, notes[0].text)
+			continue
+		}
+		for j, n := range notes {
+			if j == most && !markdown && len(notes) > most+1 {
+				say(first, fmt.Sprintf("and %d more homes; --format json says it for each.", len(notes)-j))
+				break
+			}
+			say(first, n.label+": "+n.text)
+			if !markdown {
+				first = "   "
+			} else {
+				first = "  "
+			}
+		}
+	}
+	if len(f.codes) > 0 {
+		fmt.Fprintln(b)
+	}
+	for _, text := range f.everyRow {
+		if markdown {
+			fmt.Fprintf(b, "%s\n\n", escape(Plain(text)))
+		} else {
+			fmt.Fprintln(b, Wrap(Plain(text), Width, ""))
+		}
+	}
+}

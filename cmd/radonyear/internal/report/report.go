@@ -1,0 +1,207 @@
+// Package report writes results: as a table for people, as Markdown, as CSV or
+// as JSON. It computes nothing. Every command hands it one Document, and the
+// four writers are four views of that Document, so that no format can say what
+// another does not.
+package report
+
+import (
+	"bytes"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"time"
+
+	"radonyear/analysis"
+	"radonyear/analysis/annual"
+)
+
+// Schema names the JSON layout. Fields are only ever added to it.
+const Schema = "radonyear/1"
+
+// Formats are the names Write knows, the default first.
+var Formats = []string{"table", "markdown", "csv", "json"}
+
+// Document is everything one run has to say.
+type Document struct {
+	Command, Version string
+	Settings         []Field // what the run was asked, defaults included
+	Inputs           []Input
+	Lead             []string // lines above the tables, for people
+	Tables           []Table  // the first holds the results: CSV is that table alone
+	Notes            []analysis.Note
+	LeftOut          []LeftOut
+	After            []string // sentences below the tables, for people
+
+	Levels     []float64 // Bq/m³; a number for people is never rounded across one of these
+	Confidence float64   // a probability for people is never rounded across it or its complement
+}
+
+// Field is a named value: string, bool, int, float64, time.Time, a slice of
+// strings or numbers, nil, or []Field for a nested object.
+type Field struct {
+	Name  string
+	Value any
+}
+
+// Input is one file that was read.
+type Input struct {
+	Path, SHA256   string
+	Rows, Rejected int64
+}
+
+// LeftOut is a home that has no result, and why.
+type LeftOut struct {
+	Place analysis.Place
+	Why   string
+}
+
+// Table is rows of one kind.
+type Table struct {
+	Key     string // name of the array in JSON; "results" for the first table
+	Title   string // line above it, for people; may be empty
+	Columns []Column
+	Rows    []Row
+	Hidden  bool // left out of the views for people
+}
+
+// Row is one result. Label names it in footnotes.
+type Row struct {
+	Label string
+	Cells []any // one a column; nil is an empty cell
+	Notes []analysis.Note
+}
+
+// Column says how a value is named and written.
+type Column struct {
+	Key       string // JSON field and CSV header; "" for a column only people see
+	Head      string // for people; a line break splits it; "" hides the column from people
+	Style     Style
+	OmitEmpty bool // hidden from people where every cell is empty
+}
+
+// Style says what a cell holds and how people see it.
+type Style int
+
+// The styles, with the Go type of a cell.
+const (
+	Text          Style = iota // string
+	Count                      // int or int64
+	Concentration              // float64, Bq/m³: three significant digits, never across a level
+	Factor                     // float64: three significant digits
+	Days                       // float64, days: whole from 10 on
+	Share                      // float64 in 0..1; people see percent
+	Probability                // float64 in 0..1; people see percent, never 0 or 100
+	Date                       // time.Time; people see the date
+	Estimate                   // analysis.Estimate; people see value and interval
+	Against                    // []annual.Against; people see probability and verdict
+	Nested                     // []Field or []any: JSON only
+)
+
+// Write writes the document in one of Formats. Nothing is written unless the
+// whole document is sound: an Estimate that fails its own check, or a number
+// that is not finite, is an error.
+func Write(w io.Writer, doc Document, format string) error {
+	if err := doc.check(); err != nil {
+		return err
+	}
+	var b bytes.Buffer
+	var err error
+	switch format {
+	case "table":
+		err = doc.people(&b, false)
+	case "markdown":
+		err = doc.people(&b, true)
+	case "csv":
+		err = doc.csv(&b)
+	case "json":
+		err = doc.json(&b)
+	default:
+		return fmt.Errorf("unknown format %q", format)
+	}
+	if err != nil {
+		return err
+	}
+	_, err = w.Write(b.Bytes())
+	return err
+}
+
+func (doc *Document) check() error {
+	for _, t := range doc.Tables {
+		for _, r := range t.Rows {
+			if len(r.Cells) != len(t.Columns) {
+				return fmt.Errorf("report: table %s: a row of %d cells under %d columns", t.Key, len(r.Cells), len(t.Columns))
+			}
+			for i, c := range r.Cells {
+				if err := checkCell(t.Columns[i], c); err != nil {
+					return fmt.Errorf("report: %s: %w", r.Label, err)
+				}
+			}
+		}
+	}
+	return nil
+}
+
+func checkCell(col Column, cell any) error {
+	if cell == nil {
+		return nil
+	}
+	ok := false
+	switch col.Style {
+	case Text:
+		_, ok = cell.(string)
+	case Count:
+		switch cell.(type) {
+		case int, int64:
+			ok = true
+		}
+	case Concentration, Factor, Days, Share, Probability:
+		var x float64
+		if x, ok = cell.(float64); ok && (math.IsNaN(x) || math.IsInf(x, 0)) {
+			return fmt.Errorf("%s is %v", col.Key, x)
+		}
+	case Date:
+		_, ok = cell.(time.Time)
+	case Estimate:
+		var e analysis.Estimate
+		if e, ok = cell.(analysis.Estimate); ok {
+			if err := e.Check(); err != nil {
+				return err
+			}
+		}
+	case Against:
+		var as []annual.Against
+		as, ok = cell.([]annual.Against)
+		for _, a := range as {
+			if !(a.Probability >= 0 && a.Probability <= 1) || math.IsNaN(a.Level) || math.IsInf(a.Level, 0) {
+				return fmt.Errorf("probability %v of lying above %v", a.Probability, a.Level)
+			}
+		}
+	case Nested:
+		switch cell.(type) {
+		case []Field, []any:
+			ok = true
+		}
+	}
+	if !ok {
+		return fmt.Errorf("%s holds a %T", col.Key, cell)
+	}
+	return nil
+}
+
+// Rejected is the number of rows left out, over all inputs.
+func (doc *Document) Rejected() int64 {
+	var n int64
+	for _, in := range doc.Inputs {
+		n += in.Rejected
+	}
+	return n
+}
+
+// empty says whether a column shows people nothing at all.
+func (t *Table) empty(col int) bool {
+	return !slices.ContainsFunc(t.Rows, func(r Row) bool {
+		c := r.Cells[col]
+		return c != nil && c != ""
+	})
+}

@@ -1,0 +1,131 @@
+package main
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"github.com/urfave/cli/v2"
+
+	"radonyear/cmd/radonyear/internal/report"
+)
+
+// outputFlags are the options of every command that prints a result.
+func outputFlags() []cli.Flag {
+	return []cli.Flag{
+		&cli.StringFlag{Name: "format", Usage: "table, markdown, csv or json"},
+		&cli.StringFlag{Name: "output", Usage: "write to `FILE` instead of standard output; its ending (.md, .csv, .json) sets the format unless --format does"},
+	}
+}
+
+// outputFormat settles the format before any work is done.
+func outputFormat(c *cli.Context) (string, error) {
+	format := c.String("format")
+	if format == "" {
+		byEnding := map[string]string{".md": "markdown", ".csv": "csv", ".json": "json"}
+		if f, ok := byEnding[strings.ToLower(filepath.Ext(c.String("output")))]; ok {
+			return f, nil
+		}
+		return report.Formats[0], nil
+	}
+	if !slices.Contains(report.Formats, format) {
+		return "", usageError{fmt.Sprintf("unknown format %q", format), "--format " + strings.Join(report.Formats, "|")}
+	}
+	return format, nil
+}
+
+// emit writes the document where --output says, whole or not at all.
+func (p *program) emit(c *cli.Context, doc report.Document, format string) error {
+	var b bytes.Buffer
+	if err := report.Write(&b, doc, format); err != nil {
+		return err
+	}
+	if path := c.String("output"); path != "" && path != "-" {
+		return replaceFile(path, b.Bytes())
+	}
+	_, err := p.stdout.Write(b.Bytes())
+	return writing("standard output", err)
+}
+
+// writing puts the name of what was being written before an error.
+func writing(what string, err error) error {
+	if err == nil {
+		return nil
+	}
+	var path *fs.PathError
+	if errors.As(err, &path) {
+		err = path.Err // the name below is enough
+	}
+	return fmt.Errorf("writing %s: %w", what, err)
+}
+
+// refuseInput is an error if path is one of the inputs, under any name.
+func refuseInput(option, path string, inputs []string) error {
+	out, err := os.Stat(path)
+	if err != nil || path == "-" {
+		return nil
+	}
+	for _, in := range inputs {
+		if fi, err := os.Stat(in); err == nil && os.SameFile(out, fi) {
+			return usageError{fmt.Sprintf("%s %s would overwrite an input", option, path), "give another file name"}
+		}
+	}
+	return nil
+}
+
+// sameTarget says whether two names lead to one file, existing or not.
+func sameTarget(a, b string) bool {
+	fa, errA := os.Stat(a)
+	fb, errB := os.Stat(b)
+	if errA == nil && errB == nil {
+		return os.SameFile(fa, fb)
+	}
+	absA, _ := filepath.Abs(a)
+	absB, _ := filepath.Abs(b)
+	return absA == absB
+}
+
+// replaceFile writes data beside path and renames it over path, so that path
+// holds either what it held or all of data, and no other file is left behind.
+// Something that is not a regular file, such as a pipe, is written straight.
+func replaceFile(path string, data []byte) (err error) {
+	if real, e := filepath.EvalSymlinks(path); e == nil {
+		path = real
+	}
+	mode := fs.FileMode(0o666)
+	if fi, e := os.Stat(path); e == nil {
+		if fi.IsDir() {
+			return hinted{fmt.Errorf("writing %s: it is a directory", path), "give the name of a file in it"}
+		}
+		if !fi.Mode().IsRegular() {
+			f, e := os.OpenFile(path, os.O_WRONLY, 0)
+			if e != nil {
+				return writing(path, e)
+			}
+			_, err = f.Write(data)
+			return writing(path, errors.Join(err, f.Close()))
+		}
+		mode = fi.Mode().Perm()
+	}
+	partial := filepath.Join(filepath.Dir(path), fmt.Sprintf(".%s.%d.partial", filepath.Base(path), os.Getpid()))
+	f, err := os.OpenFile(partial, os.O_WRONLY|os.O_CREATE|os.O_EXCL, mode)
+	if err != nil {
+		return writing(path, err)
+	}
+	_, err = f.Write(data)
+	if e := f.Close(); err == nil {
+		err = e
+	}
+	if err == nil {
+		err = os.Rename(partial, path)
+	}
+	if err != nil {
+		os.Remove(partial)
+	}
+	return writing(path, err)
+}
