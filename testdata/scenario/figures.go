@@ -15,13 +15,14 @@ import (
 func (d *District) WriteFigures(out io.Writer, homes int) {
 	years := d.days / 365
 	windows := []int{2, 3, 7, 30, 90, 180}
-	var annual, amplitude, hourlyCoV, weekCoV, explained, yearly, bedroom, basement, winter, dailySwing []float64
+	var annual, amplitude, oneYear, hourlyCoV, weekCoV, explained, yearly, bedroom, basement, winter, dailySwing []float64
 	within := make([][]float64, len(windows)) // mean square log departure, one a home
 	outOfSeason := 0
 	for i := range homes {
 		h := d.Home(i)
 		c := h.Truth(Living)
 		var ys []float64
+		longCos, longSin := 0.0, 0.0
 		ms := make([]float64, len(windows))
 		for y := range years {
 			year := c[y*8760 : (y+1)*8760]
@@ -40,12 +41,10 @@ func (d *District) WriteFigures(out io.Writer, homes int) {
 				}
 				ms[j] += sum / float64(count) / float64(years)
 			}
+			cos, sin := d.harmonic(days, y*365)
+			longCos, longSin = longCos+cos/a/float64(years), longSin+sin/a/float64(years)
+			oneYear = append(oneYear, math.Hypot(cos, sin)/a)
 			if y == 0 {
-				cos, sin := d.harmonic(days)
-				amplitude = append(amplitude, math.Hypot(cos, sin)/a)
-				if cos < 0 {
-					outOfSeason++
-				}
 				hourlyCoV = append(hourlyCoV, dev(year)/a)
 				var wk []float64
 				for k := 0; k+168 <= len(year); k += 168 {
@@ -62,6 +61,10 @@ func (d *District) WriteFigures(out io.Writer, homes int) {
 				dailySwing = append(dailySwing, swing(year))
 			}
 		}
+		amplitude = append(amplitude, math.Hypot(longCos, longSin))
+		if longCos < 0 {
+			outOfSeason++
+		}
 		yearly = append(yearly, dev(ys)/avg(ys))
 		for j := range windows {
 			within[j] = append(within[j], ms[j])
@@ -76,7 +79,8 @@ func (d *District) WriteFigures(out io.Writer, homes int) {
 	}
 	fmt.Fprintf(out, "%d homes, %d years; annual mean GM %.0f Bq/m3, GSD %.2f\n", homes, years, math.Exp(avg(logs)), math.Exp(dev(logs)))
 	fmt.Fprintf(out, "%-44s %6s %6s %6s\n", "", "10 %", "middle", "90 %")
-	line("first harmonic, relative amplitude", amplitude)
+	line("first harmonic over all years, relative", amplitude)
+	line("first harmonic of one year, relative", oneYear)
 	line("December-February over June-August", winter)
 	line("hourly CoV, year", hourlyCoV)
 	line("hourly CoV, week", weekCoV)
@@ -122,11 +126,11 @@ func quantile(x []float64, p float64) float64 {
 	return s[int(math.Round(p*float64(len(s)-1)))]
 }
 
-// harmonic is the first annual harmonic of 365 day means, its cosine counted
+// harmonic is the first annual harmonic of 365 day means from day first on, its cosine counted
 // from mid January.
-func (d *District) harmonic(days []float64) (cos, sin float64) {
+func (d *District) harmonic(days []float64, first int) (cos, sin float64) {
 	for k, v := range days {
-		u := 2 * math.Pi * (dayOfYear(d.start.AddDate(0, 0, k)) - 15) / 365
+		u := 2 * math.Pi * (dayOfYear(d.start.AddDate(0, 0, first+k)) - 15) / 365
 		cos += v * math.Cos(u) * 2 / 365
 		sin += v * math.Sin(u) * 2 / 365
 	}

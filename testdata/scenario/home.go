@@ -185,7 +185,7 @@ func draw(r *rand.Rand, areaSoil float64) build {
 	b.basement = r.Float64() < 0.55
 	whole := between(r, 180, 420)
 	b.volume = [3]float64{0, 0.58 * whole, 0.42 * whole}
-	b.height = between(r, 1.8, 3)
+	b.height = between(r, 2.4, 3.6)
 	if b.basement {
 		b.volume[0] = between(r, 0.35, 0.55) * whole
 		b.height += 1.8
@@ -197,21 +197,21 @@ func draw(r *rand.Rand, areaSoil float64) build {
 		b.mechPull = between(r, 0.5, 2)
 	}
 	b.windPull = 0.03 * r.NormFloat64()
-	b.basePull = between(r, 0.1, 0.8)
+	b.basePull = between(r, 0, 0.4)
 	b.baro = logNormal(r, 0.004, 1.8)
 	b.perm = logNormal(r, 0.25, 1.5)
-	b.wet = between(r, 0.2, 0.9)
-	b.cap = between(r, 0, 0.8)
+	b.wet = between(r, 0.1, 0.8)
+	b.cap = between(r, 0.1, 1.1)
 	b.soil = logNormal(r, soilScale*areaSoil, 1.85)
-	b.reserve = logNormal(r, 150, 1.6)
+	b.reserve = logNormal(r, 200, 1.6)
 	b.flush = logNormal(r, 0.0004, 2.2)
 	b.heat = between(r, 19.5, 22.5)
 	b.setback = between(r, 0, 2.5)
-	b.free = between(r, 2, 5)
-	b.openAt = between(r, 21, 24.5)
+	b.free = between(r, 3, 6)
+	b.openAt = between(r, 20.5, 23.5)
 	b.shutAt = between(r, 8, 15)
 	b.zeal = logNormal(r, 1, 1.6)
-	b.window = logNormal(r, 0.45, 1.7)
+	b.window = logNormal(r, 0.9, 1.7)
 	b.nightAir = r.Float64() * r.Float64()
 	b.atHome = r.Float64() < 0.3
 	b.stove = r.Float64() * r.Float64() * 0.5
@@ -303,6 +303,7 @@ func (h *Home) simulate() {
 	opening := 0.0
 	habit, habitLeft := 1.0, 0.0
 	tight, tightLeft := 1.0, 0.0
+	ways, waysLeft := 1.0, 0.0
 	door, doorLeft := r.Float64() < b.doorOpen, 0.0
 	fire := 0.0
 
@@ -330,6 +331,9 @@ func (h *Home) simulate() {
 		}
 		if tightLeft--; tightLeft <= 0 { // vents, inner doors, blinds: the leakage of the moment
 			tight, tightLeft = logNormal(r, 1, tightGSD), 24*(0.5+3*r.ExpFloat64())
+		}
+		if waysLeft--; waysLeft <= 0 { // the way a household lives, kept for most of a year or more
+			ways, waysLeft = logNormal(r, 1, waysGSD), 24*(150+300*r.ExpFloat64())
 		}
 		if doorLeft--; doorLeft <= 0 {
 			door, doorLeft = r.Float64() < b.doorOpen, 6+24*6*r.ExpFloat64()
@@ -373,7 +377,7 @@ func (h *Home) simulate() {
 		}
 
 		dT := indoor - out
-		leak := b.leak * tight * math.Sqrt(math.Max(0.02, (1-b.windPart)*math.Abs(dT)/20+b.windPart*wind*wind/9))
+		leak := b.leak * tight * ways * math.Sqrt(math.Max(0.02, (1-b.windPart)*math.Abs(dT)/20+b.windPart*wind*wind/9))
 		mech := b.mech
 		if gone {
 			mech *= 0.5

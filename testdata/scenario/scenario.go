@@ -9,9 +9,10 @@ import (
 // These few numbers were set by trial so that the figures in the package
 // comment come out; everything else is a plain guess at a house.
 const (
-	soilScale = 24000.0 // Bq/m³ of soil gas in the middle home of a middling area
-	habitGSD  = 1.6     // of the weeks-long ventilation habit
-	tightGSD  = 1.45    // of the days-long leakage
+	soilScale = 22500.0 // Bq/m³ of soil gas in the middle home of a middling area
+	habitGSD  = 1.8     // of the weeks-long ventilation habit
+	tightGSD  = 1.5     // of the days-long leakage
+	waysGSD   = 1.35    // of the way a household lives, a year or so long
 	ridgeTemp = 6.0     // °C inside the gravel ridge, all year
 )
 

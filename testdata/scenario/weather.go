@@ -70,7 +70,7 @@ func newWeather(seed uint64, start time.Time, days int) *Weather {
 		for k := range lean {
 			lean[k] = spells[k].weight * math.Exp(0.45*r.NormFloat64())
 		}
-		warm, windy, wet = 1.3*r.NormFloat64(), math.Exp(0.1*r.NormFloat64()), math.Exp(0.35*r.NormFloat64())
+		warm, windy, wet = 1.3*r.NormFloat64(), math.Exp(0.13*r.NormFloat64()), math.Exp(0.5*r.NormFloat64())
 	}
 	redraw()
 
