@@ -1,0 +1,522 @@
+package ingest
+
+import (
+	"cmp"
+	"container/heap"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"radonyear/analysis"
+)
+
+// Home is all the series of one home.
+type Home struct {
+	Name, Area string
+	Weight     float64           // how many homes it stands for, as the files state; 0 if they do not
+	Extra      map[string]string // other columns that say the same in every row of the home
+	Series     []analysis.Series // in order of room, detector, phase, kind, method
+	About      []About           // what Series has no field for, one for each of Series
+	LeftOut    int               // series the filter left out
+}
+
+// About is what is known of a series beside its readings.
+type About struct {
+	Phase, Kind, Method string
+	Rows                int // rows of the input behind the track the series came from
+	Days                int // day means; the other readings are integrating results
+	Zeros               int // readings of exactly 0 Bq/m³, which have no logarithm
+	Below               int // readings below the detection limit
+}
+
+// Filter chooses series. The zero value chooses field readings of any phase.
+type Filter struct {
+	Kind  string // "field", "duplicate", "blank", "spike"; "" means field, "*" all kinds
+	Phase string // "before", "after"; "" means any, "-" readings that state none
+}
+
+func (f Filter) admits(t *Track) bool {
+	kind := cmp.Or(f.Kind, "field")
+	if kind != "*" && t.Kind != kind {
+		return false
+	}
+	return f.Phase == "" || f.Phase == t.Phase || f.Phase == "-" && t.Phase == ""
+}
+
+// Finding is something about the data that its owner may want to mend.
+type Finding struct {
+	Code                 string // stable, kebab-case
+	Home, Room, Detector string
+	File                 string // where it begins; OtherFile and OtherLine, if set, are the row it is about
+	Line                 int64
+	OtherFile            string
+	OtherLine            int64
+	Count                int // readings, days or series concerned
+	Text                 string
+}
+
+// The codes of findings:
+//
+//	duplicate-rows   rows left out because another row says the same
+//	overlap          readings kept although others cover the same time
+//	gap              days without a reading, between days with readings
+//	short-days       days with less than 18 measured hours, first and last day apart
+//	stuck-values     48 hours or more of one and the same value
+//	zero-values      days or results of exactly 0 Bq/m³
+//	below-limit      readings that only say "less than"
+//	mixed-limit-days days with readings below the limit and readings above it
+//	zones-differ     one detector's times stand in several zones
+//	unknown-zone     the zone has no rules here; days are cut in UTC
+//	weights-differ   rows of one home state different weights
+//	split-series     one name covers readings that overlap, or several methods
+//	home-in-areas    one home name in several areas; taken as several homes
+
+// manyFindings bounds the findings of one code that one track may list.
+const manyFindings = 100
+
+// Findings are what the reduction noticed, in order of home, room, detector,
+// code, file and line.
+func (d *Daily) Findings() []Finding { return slices.Clone(d.findings) }
+
+func (d *Daily) sortFindings() {
+	slices.SortStableFunc(d.findings, func(a, b Finding) int {
+		return cmp.Or(
+			strings.Compare(a.Home, b.Home), strings.Compare(a.Room, b.Room), strings.Compare(a.Detector, b.Detector),
+			strings.Compare(a.Code, b.Code), strings.Compare(a.File, b.File), cmp.Compare(a.Line, b.Line),
+			strings.Compare(a.OtherFile, b.OtherFile), cmp.Compare(a.OtherLine, b.OtherLine), strings.Compare(a.Text, b.Text))
+	})
+}
+
+// finder gathers the findings of one track.
+type finder struct {
+	d *Daily
+	t *Track
+
+	dup      Finding // a stretch of duplicates that go on line by line
+	dupStep  [2]int64
+	dupRuns  int
+	dupRest  int
+	overlaps Finding
+}
+
+func (f *finder) add(code string, at, other place, count int, text string) {
+	f.d.findings = append(f.d.findings, Finding{
+		Code: code, Home: f.t.Home, Room: f.t.Room, Detector: f.t.Detector,
+		File: at.file, Line: at.line, OtherFile: other.file, OtherLine: other.line,
+		Count: count, Text: text,
+	})
+}
+
+func (f *finder) duplicate(at, of place) {
+	f.d.Duplicates++
+	if r := &f.dup; r.Count > 0 && r.File == at.file && r.OtherFile == of.file {
+		step := [2]int64{at.line - r.Line, of.line - r.OtherLine}
+		if r.Count == 1 {
+			f.dupStep = step
+			r.Count = 2
+			return
+		}
+		n := int64(r.Count)
+		if step == [2]int64{n * f.dupStep[0], n * f.dupStep[1]} {
+			r.Count++
+			return
+		}
+	}
+	f.endDuplicates()
+	f.dup = Finding{File: at.file, Line: at.line, OtherFile: of.file, OtherLine: of.line, Count: 1}
+}
+
+func (f *finder) endDuplicates() {
+	r := f.dup
+	f.dup = Finding{}
+	switch f.dupRuns++; {
+	case r.Count == 0:
+		f.dupRuns--
+		return
+	case f.dupRuns > manyFindings:
+		f.dupRest += r.Count
+		return
+	}
+	at, of := place{r.File, r.Line}, place{r.OtherFile, r.OtherLine}
+	if r.Count == 1 {
+		f.add("duplicate-rows", at, of, 1, fmt.Sprintf("says the same as %s:%d and is left out", of.file, of.line))
+		return
+	}
+	n := int64(r.Count - 1)
+	f.add("duplicate-rows", at, of, r.Count, fmt.Sprintf("%d rows, to line %d, say the same as %s:%d to %d and are left out",
+		r.Count, at.line+n*f.dupStep[0], of.file, of.line, of.line+n*f.dupStep[1]))
+}
+
+func (f *finder) overlap(at, by place) {
+	f.d.Overlaps++
+	if f.overlaps.Count == 0 {
+		f.overlaps = Finding{File: at.file, Line: at.line, OtherFile: by.file, OtherLine: by.line}
+	}
+	f.overlaps.Count++
+}
+
+// track adds what can be told once a track is reduced; short is its sorted
+// readings of at most 36 hours.
+func (f *finder) track(short []reading) {
+	f.endDuplicates()
+	if f.dupRest > 0 {
+		f.add("duplicate-rows", f.t.first, place{}, f.dupRest, fmt.Sprintf("%d rows more say the same as another row and are left out", f.dupRest))
+	}
+	if o := f.overlaps; o.Count > 0 {
+		f.add("overlap", place{o.File, o.Line}, place{o.OtherFile, o.OtherLine}, o.Count,
+			fmt.Sprintf("%d readings, the first one against %s:%d, cover time that others cover too; all count in the day means: name the detectors apart if there were two",
+				o.Count, o.OtherFile, o.OtherLine))
+	}
+
+	days := f.t.Days
+	date := func(us int64) string { return time.UnixMicro(us).In(f.t.location).Format(time.DateOnly) }
+	at := func(us int64) place {
+		i, _ := slices.BinarySearchFunc(short, us, func(r reading, us int64) int { return cmp.Compare(r.start, us) })
+		return short[min(i, len(short)-1)].place
+	}
+	var thin, zero, below, mixed int
+	var firstThin, firstZero, firstBelow, firstMixed int64
+	note := func(count *int, first *int64, n int, us int64) {
+		if *count == 0 {
+			*first = us
+		}
+		*count += n
+	}
+	gaps, rest := 0, 0
+	for i, d := range days {
+		if i > 0 && d.start > days[i-1].end {
+			missing := civilDays(days[i-1].end, d.start, f.t.location)
+			if gaps++; gaps > manyFindings {
+				rest++
+			} else {
+				f.add("gap", at(d.start), place{}, missing, fmt.Sprintf("%d days without a reading, from %s", missing, date(days[i-1].end)))
+			}
+		}
+		if d.Hours < fullDay && i > 0 && i < len(days)-1 {
+			note(&thin, &firstThin, 1, d.start)
+		}
+		if d.Mean == 0 {
+			note(&zero, &firstZero, 1, d.start)
+		}
+		if d.Below > 0 {
+			note(&below, &firstBelow, int(d.Below), d.start)
+			if d.Below < d.N {
+				note(&mixed, &firstMixed, 1, d.start)
+			}
+		}
+	}
+	if rest > 0 {
+		f.add("gap", f.t.first, place{}, rest, fmt.Sprintf("%d gaps more", rest))
+	}
+	if thin > 0 {
+		f.add("short-days", at(firstThin), place{}, thin, fmt.Sprintf("%d days with less than 18 measured hours, the first on %s", thin, date(firstThin)))
+	}
+	if mixed > 0 {
+		f.add("mixed-limit-days", at(firstMixed), place{}, mixed,
+			fmt.Sprintf("%d days hold readings below the detection limit among others; the limit stands in for them in the mean", mixed))
+	}
+	var resultZero, resultBelow int
+	for _, r := range f.t.Results {
+		if r.Concentration == 0 {
+			resultZero++
+		}
+		if r.BelowLimit {
+			resultBelow++
+		}
+	}
+	where := func(count int, first int64) place {
+		if count == 0 {
+			return f.t.first
+		}
+		return at(first)
+	}
+	if n := zero + resultZero; n > 0 {
+		f.add("zero-values", where(zero, firstZero), place{}, n, fmt.Sprintf("%d days or results of exactly 0 Bq/m³; methods that need a logarithm take them as below a limit", n))
+	}
+	if n := below + resultBelow; n > 0 {
+		f.add("below-limit", where(below, firstBelow), place{}, n, fmt.Sprintf("%d readings are below the detection limit", n))
+	}
+	f.stuck(short, date)
+}
+
+// stuck finds stretches in which the value does not change. Radon and the
+// counting of it always do.
+func (f *finder) stuck(rs []reading, date func(int64) string) {
+	const least = int64(48 * time.Hour / time.Microsecond)
+	count, total := 0, 0
+	var first reading
+	for i := 0; i < len(rs); {
+		j := i + 1
+		for j < len(rs) && rs[j].value == rs[i].value && rs[j].below == rs[i].below && rs[j].start <= rs[j-1].end {
+			j++
+		}
+		if rs[j-1].end-rs[i].start >= least && j-i >= 24 && rs[i].value > 0 && !rs[i].below {
+			if count++; count == 1 {
+				first = rs[i]
+			}
+			total += j - i
+		}
+		i = j
+	}
+	if count > 0 {
+		f.add("stuck-values", first.place, place{}, total, fmt.Sprintf("%d readings in %d stretches of 48 hours or more repeat one value, first %v Bq/m³ from %s: look at the detector",
+			total, count, first.value, date(first.start)))
+	}
+}
+
+// civilDays counts the midnights between two starts of days.
+func civilDays(from, to int64, loc *time.Location) int {
+	civil := func(us int64) time.Time {
+		y, m, d := time.UnixMicro(us).In(loc).Date()
+		return time.Date(y, m, d, 0, 0, 0, 0, time.UTC)
+	}
+	return int(civil(to).Sub(civil(from)).Hours()/24 + 0.5)
+}
+
+// homeTracks is one home: its tracks, as indices.
+type homeTracks struct {
+	name, area string
+	tracks     []int
+}
+
+// settleHomes gathers tracks into homes. Rows that do not say the area join
+// the one area other rows of that name say; where those say several, the name
+// stands for as many homes.
+func (d *Daily) settleHomes() []homeTracks {
+	var homes []homeTracks
+	for i := 0; i < len(d.Tracks); {
+		j := i
+		for j < len(d.Tracks) && d.Tracks[j].Home == d.Tracks[i].Home {
+			j++
+		}
+		name := d.Tracks[i].Home
+		var areas []string
+		for _, t := range d.Tracks[i:j] {
+			if t.Area != "" && !slices.Contains(areas, t.Area) {
+				areas = append(areas, t.Area)
+			}
+		}
+		if len(areas) == 1 {
+			for k := i; k < j; k++ {
+				d.Tracks[k].Area = areas[0]
+			}
+		}
+		if len(areas) > 1 {
+			t := d.Tracks[i]
+			d.findings = append(d.findings, Finding{Code: "home-in-areas", Home: name, File: t.first.file, Line: t.first.line, Count: len(areas),
+				Text: fmt.Sprintf("the name stands in the areas %s and is taken as a home in each", strings.Join(areas, ", "))})
+		}
+		slices.SortStableFunc(d.Tracks[i:j], func(a, b Track) int {
+			return cmp.Or(strings.Compare(a.Area, b.Area), strings.Compare(a.Room, b.Room), strings.Compare(a.Detector, b.Detector),
+				strings.Compare(a.Phase, b.Phase), strings.Compare(a.Kind, b.Kind), strings.Compare(a.Method, b.Method))
+		})
+		for ; i < j; i++ {
+			if k := len(homes) - 1; k < 0 || homes[k].name != name || homes[k].area != d.Tracks[i].Area {
+				homes = append(homes, homeTracks{name: name, area: d.Tracks[i].Area})
+			}
+			h := &homes[len(homes)-1]
+			h.tracks = append(h.tracks, i)
+		}
+	}
+	for _, h := range homes {
+		weights := map[float64]bool{}
+		for _, k := range h.tracks {
+			if w := d.Tracks[k].Weight; w > 0 {
+				weights[w] = true
+			}
+		}
+		if len(weights) > 1 {
+			t := d.Tracks[h.tracks[0]]
+			d.findings = append(d.findings, Finding{Code: "weights-differ", Home: h.name, File: t.first.file, Line: t.first.line, Count: len(weights),
+				Text: fmt.Sprintf("the home's rows state %d different weights; the smallest is used", len(weights))})
+		}
+		d.eachPlace(h, func(ts []int) {
+			lanes := d.lanes(ts, true)
+			if len(lanes) < 2 {
+				return
+			}
+			t := d.Tracks[ts[0]]
+			why := "readings that overlap"
+			if lanes[0].method != lanes[len(lanes)-1].method {
+				why = "more than one method"
+			}
+			d.findings = append(d.findings, Finding{Code: "split-series", Home: t.Home, Room: t.Room, Detector: t.Detector,
+				File: t.first.file, Line: t.first.line, Count: len(lanes),
+				Text: fmt.Sprintf("one detector name covers %s; taken as %d series: name the detectors apart", why, len(lanes))})
+		})
+	}
+	return homes
+}
+
+// eachPlace calls f with the tracks of each room, detector, phase and kind.
+func (d *Daily) eachPlace(h homeTracks, f func(ts []int)) {
+	same := func(a, b Track) bool {
+		return a.Room == b.Room && a.Detector == b.Detector && a.Phase == b.Phase && a.Kind == b.Kind
+	}
+	for i := 0; i < len(h.tracks); {
+		j := i
+		for j < len(h.tracks) && same(d.Tracks[h.tracks[i]], d.Tracks[h.tracks[j]]) {
+			j++
+		}
+		f(h.tracks[i:j])
+		i = j
+	}
+}
+
+// lane is readings of one place, none overlapping another.
+type lane struct {
+	method   string
+	zone     *time.Location
+	rows     int
+	days     int
+	readings []analysis.Reading
+}
+
+// lanes lays the tracks of one place out so that within a lane nothing
+// overlaps. Each method has lanes of its own. The day means take the first,
+// with the results that fit beside them; other results take the lane that has
+// been free the longest. With count only, lanes of day means stay empty.
+func (d *Daily) lanes(ts []int, count bool) []*lane {
+	var out []*lane
+	for _, k := range ts {
+		t := &d.Tracks[k]
+		l := &lane{method: t.Method, zone: t.location, rows: t.rows, days: len(t.Days)}
+		if !count {
+			l.readings = make([]analysis.Reading, 0, len(t.Days)+len(t.Results))
+			for _, day := range t.Days {
+				l.readings = append(l.readings, day.Reading())
+			}
+		}
+		out = append(out, l)
+		if len(t.Results) == 0 {
+			continue
+		}
+		results := slices.Clone(t.Results)
+		slices.SortStableFunc(results, func(a, b analysis.Reading) int {
+			return cmp.Or(a.Start.Compare(b.Start), a.End.Compare(b.End))
+		})
+		var free laneHeap
+		var last time.Time
+		for _, r := range results {
+			if !r.Start.Before(last) && !touches(t.Days, r) {
+				l.readings = append(l.readings, r)
+				last = r.End
+				continue
+			}
+			if len(free) > 0 && !r.Start.Before(free[0].end) {
+				free[0].l.readings = append(free[0].l.readings, r)
+				free[0].end = r.End
+				heap.Fix(&free, 0)
+				continue
+			}
+			other := &lane{method: t.Method, zone: t.location, rows: t.rows, readings: []analysis.Reading{r}}
+			out = append(out, other)
+			heap.Push(&free, laneEnd{r.End, len(out), other})
+		}
+	}
+	return slices.DeleteFunc(out, func(l *lane) bool { return l.days == 0 && len(l.readings) == 0 })
+}
+
+// touches says whether a reading overlaps one of the days.
+func touches(days []Day, r analysis.Reading) bool {
+	from, to := r.Start.UnixMicro(), r.End.UnixMicro()
+	i, _ := slices.BinarySearchFunc(days, from, func(d Day, us int64) int {
+		if d.end <= us {
+			return -1
+		}
+		return 1
+	})
+	return i < len(days) && days[i].start < to
+}
+
+// laneHeap has the lane that ends first on top.
+type laneHeap []laneEnd
+
+type laneEnd struct {
+	end time.Time
+	no  int
+	l   *lane
+}
+
+func (h laneHeap) Len() int { return len(h) }
+func (h laneHeap) Less(i, j int) bool {
+	return cmp.Or(h[i].end.Compare(h[j].end), cmp.Compare(h[i].no, h[j].no)) < 0
+}
+func (h laneHeap) Swap(i, j int) { h[i], h[j] = h[j], h[i] }
+func (h *laneHeap) Push(x any)   { *h = append(*h, x.(laneEnd)) }
+func (h *laneHeap) Pop() any {
+	old := *h
+	x := old[len(old)-1]
+	*h = old[:len(old)-1]
+	return x
+}
+
+// Homes gives each home's series, in byte order of the home's name, then area.
+// Homes of which the filter leaves nothing are left out.
+//
+// Day means are readings from midnight to midnight with the share of the day
+// that was measured; short days stay. Where one detector name covers readings
+// that overlap, or several methods, there is a series for each, and from the
+// second on the detector's name ends in " #2", " #3" and so on. A reading of
+// 0 Bq/m³ stays 0 and is counted in About.
+func (d *Daily) Homes(f Filter) []Home {
+	var homes []Home
+	for _, h := range d.homes {
+		home := Home{Name: h.name, Area: h.area}
+		extra := make([]int32, len(d.extras))
+		for i := range extra {
+			extra[i] = extraNone
+		}
+		for _, k := range h.tracks {
+			t := &d.Tracks[k]
+			if t.Weight > 0 && (home.Weight == 0 || t.Weight < home.Weight) {
+				home.Weight = t.Weight
+			}
+			for i := range extra {
+				extra[i] = sameExtra(extra[i], t.extra[i])
+			}
+		}
+		for i, id := range extra {
+			if id >= 0 && d.names[id] != "" {
+				if home.Extra == nil {
+					home.Extra = map[string]string{}
+				}
+				home.Extra[d.extras[i]] = d.names[id]
+			}
+		}
+		d.eachPlace(h, func(ts []int) {
+			t := &d.Tracks[ts[0]]
+			if !f.admits(t) {
+				home.LeftOut += len(ts)
+				return
+			}
+			for i, l := range d.lanes(ts, false) {
+				p := t.Place
+				if i > 0 {
+					p.Detector = strings.TrimSpace(fmt.Sprintf("%s #%d", p.Detector, i+1))
+				}
+				s, err := analysis.NewSeries(p, l.zone, l.readings)
+				if err != nil { // the collector checked each value, and lanes do not overlap
+					home.LeftOut++
+					continue
+				}
+				about := About{Phase: t.Phase, Kind: t.Kind, Method: l.method, Rows: l.rows, Days: l.days}
+				for _, r := range l.readings {
+					if r.Concentration == 0 {
+						about.Zeros++
+					}
+					if r.BelowLimit {
+						about.Below++
+					}
+				}
+				home.Series = append(home.Series, s)
+				home.About = append(home.About, about)
+			}
+		})
+		if len(home.Series) > 0 {
+			homes = append(homes, home)
+		}
+	}
+	return homes
+}
