@@ -222,6 +222,7 @@ type collector struct {
 	lastKey trackKey
 	last    *gathered
 	rows    int64
+	scratch []reading
 }
 
 func newCollector(s *arrow.Schema) (*collector, error) {
@@ -464,9 +465,9 @@ type reading struct {
 	place
 }
 
-// unroll gives a track's readings in the order of the rows.
-func (g *gathered) unroll(names []string) []reading {
-	out := make([]reading, 0, g.n)
+// unroll gives a track's readings in the order of the rows, in out's memory.
+func (g *gathered) unroll(out []reading, names []string) []reading {
+	out = slices.Grow(out[:0], g.n)
 	k, j := 0, 0
 	for _, r := range g.runs {
 		for i := range int64(r.n) {
@@ -556,7 +557,8 @@ func (c *collector) reduceTrack(d *Daily, g *gathered) Track {
 		rows:   g.n,
 		extra:  g.extra,
 	}
-	rs := g.unroll(c.names)
+	c.scratch = g.unroll(c.scratch, c.names)
+	rs := c.scratch
 	t.first = rs[0].place
 	for _, r := range rs[1:] {
 		if r.file < t.first.file || r.file == t.first.file && r.line < t.first.line {
@@ -707,9 +709,11 @@ func cutOverlaps(rs []reading, f *finder) {
 func dayStart(y int, m time.Month, d int, loc *time.Location) time.Time {
 	t := time.Date(y, m, d, 0, 0, 0, 0, loc)
 	if t.Hour() != 0 { // clocks skip midnight: the day starts where they jump to
-		if from, to := t.ZoneBounds(); t.Day() != d && !to.IsZero() {
-			return to.In(loc)
-		} else if !from.IsZero() {
+		from, to := t.ZoneBounds()
+		if t.Day() != time.Date(y, m, d, 0, 0, 0, 0, time.UTC).Day() {
+			from = to // t is still the day before
+		}
+		if !from.IsZero() {
 			return from.In(loc)
 		}
 	}
@@ -766,7 +770,7 @@ func cutDays(rs []reading, loc *time.Location) []Day {
 		over, next = next, over
 		days = append(days, s.close())
 	}
-	return slices.Clip(days)
+	return slices.Clone(days) // there may be many tracks: keep no spare room
 }
 
 // daySum adds up one day, its readings coming in order of start.
