@@ -8,12 +8,44 @@ import (
 	"time"
 )
 
-// WriteFigures measures a district against the figures of the trade and writes
-// a table: the first homes homes, living room unless a line says otherwise,
-// whole years counted from the start. It says what the generator does; it is
-// no model of it.
-func (d *District) WriteFigures(out io.Writer, homes int) {
+// Spread is a figure over homes: a tenth of the homes lie below Low, half below
+// Middle, nine tenths below High.
+type Spread struct{ Low, Middle, High float64 }
+
+// Window is how far raw means of so many days lie from the mean of their year,
+// as a geometric standard deviation: over all homes and years pooled, and of
+// one home.
+type Window struct {
+	Days   int
+	Pooled float64
+	Home   Spread
+}
+
+// Figures are what a district shows when measured like the homes of the
+// published studies: the living room, true values, whole years of 365 days
+// counted from the start.
+type Figures struct {
+	Homes, Years int
+	GM, GSD      float64 // of the first year's mean over homes, Bq/m³
+	Harmonic     Spread  // first annual harmonic of day means over all years, relative to the mean
+	OneYear      Spread  // the same of each year for itself
+	Winter       Spread  // December to February over June to August, first year
+	Hourly       Spread  // coefficient of variation of hourly values, first year
+	InWeek       Spread  // the same within calendar weeks, averaged
+	MeanDay      Spread  // highest over lowest hour of the mean day, first year
+	Explained    Spread  // share of the variance of log weekly means that one harmonic explains, first year
+	Yearly       Spread  // coefficient of variation of a home's yearly means; 0 with a single year
+	Bedroom      Spread  // bedroom over living room, first year
+	Basement     Spread  // basement over living room, first year, homes that have one
+	SummerPeak   float64 // share of homes whose harmonic peaks from mid April to mid October
+	Windows      []Window
+}
+
+// Measure runs the first homes homes and measures them. It needs a span of at
+// least 365 days. It says what the generator does; it is no model of it.
+func (d *District) Measure(homes int) Figures {
 	years := d.days / 365
+	f := Figures{Homes: homes, Years: years}
 	windows := []int{2, 3, 7, 30, 90, 180}
 	var annual, amplitude, oneYear, hourlyCoV, weekCoV, explained, yearly, bedroom, basement, winter, dailySwing []float64
 	within := make([][]float64, len(windows)) // mean square log departure, one a home
@@ -74,33 +106,47 @@ func (d *District) WriteFigures(out io.Writer, homes int) {
 	for i, a := range annual {
 		logs[i] = math.Log(a)
 	}
-	line := func(name string, x []float64) {
-		fmt.Fprintf(out, "%-44s %6.2f %6.2f %6.2f\n", name, quantile(x, 0.1), quantile(x, 0.5), quantile(x, 0.9))
-	}
-	fmt.Fprintf(out, "%d homes, %d years; annual mean GM %.0f Bq/m3, GSD %.2f\n", homes, years, math.Exp(avg(logs)), math.Exp(dev(logs)))
-	fmt.Fprintf(out, "%-44s %6s %6s %6s\n", "", "10 %", "middle", "90 %")
-	line("first harmonic over all years, relative", amplitude)
-	line("first harmonic of one year, relative", oneYear)
-	line("December-February over June-August", winter)
-	line("hourly CoV, year", hourlyCoV)
-	line("hourly CoV, week", weekCoV)
-	line("mean day's highest hour over its lowest", dailySwing)
-	line("weekly log variance explained by harmonic", explained)
+	f.GM, f.GSD = math.Exp(avg(logs)), math.Exp(dev(logs))
+	f.Harmonic, f.OneYear, f.Winter = spread(amplitude), spread(oneYear), spread(winter)
+	f.Hourly, f.InWeek, f.MeanDay, f.Explained = spread(hourlyCoV), spread(weekCoV), spread(dailySwing), spread(explained)
 	if years > 1 {
-		line("year-to-year CV", yearly)
+		f.Yearly = spread(yearly)
 	}
-	line("bedroom over living room, year", bedroom)
-	line("basement over living room, year", basement)
-	fmt.Fprintf(out, "share of homes that peak in summer: %.0f %%\n", 100*float64(outOfSeason)/float64(homes))
-	fmt.Fprintln(out, "GSD of the year about a raw window of n days, all homes pooled; one home at 10 %, middle, 90 %")
+	f.Bedroom, f.Basement = spread(bedroom), spread(basement)
+	f.SummerPeak = float64(outOfSeason) / float64(homes)
 	for j, n := range windows {
 		g := make([]float64, len(within[j]))
 		for i, v := range within[j] {
 			g[i] = math.Exp(math.Sqrt(v))
 		}
-		fmt.Fprintf(out, "%4d d  %6.2f %30s %6.2f %6.2f %6.2f\n", n, math.Exp(math.Sqrt(avg(within[j]))), "", quantile(g, 0.1), quantile(g, 0.5), quantile(g, 0.9))
+		f.Windows = append(f.Windows, Window{n, math.Exp(math.Sqrt(avg(within[j]))), spread(g)})
+	}
+	return f
+}
+
+// Write prints the figures as a table.
+func (f Figures) Write(out io.Writer) {
+	fmt.Fprintf(out, "%d homes, %d years; annual mean GM %.0f Bq/m3, GSD %.2f; %.0f %% of homes peak in summer\n", f.Homes, f.Years, f.GM, f.GSD, 100*f.SummerPeak)
+	fmt.Fprintf(out, "%-46s %6s %6s %6s\n", "", "10 %", "middle", "90 %")
+	line := func(name string, s Spread) {
+		fmt.Fprintf(out, "%-46s %6.2f %6.2f %6.2f\n", name, s.Low, s.Middle, s.High)
+	}
+	line("first harmonic over all years, relative", f.Harmonic)
+	line("first harmonic of one year, relative", f.OneYear)
+	line("December-February over June-August", f.Winter)
+	line("hourly coefficient of variation, year", f.Hourly)
+	line("hourly coefficient of variation, week", f.InWeek)
+	line("mean day, highest hour over lowest", f.MeanDay)
+	line("variance of log weekly means in one harmonic", f.Explained)
+	line("year-to-year coefficient of variation", f.Yearly)
+	line("bedroom over living room", f.Bedroom)
+	line("basement over living room", f.Basement)
+	for _, w := range f.Windows {
+		line(fmt.Sprintf("GSD of year about raw %3d d; pooled %.2f; a home", w.Days, w.Pooled), w.Home)
 	}
 }
+
+func spread(x []float64) Spread { return Spread{quantile(x, 0.1), quantile(x, 0.5), quantile(x, 0.9)} }
 
 func avg(x []float64) float64 {
 	s := 0.0

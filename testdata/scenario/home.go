@@ -268,6 +268,15 @@ func holidays(r *rand.Rand, first time.Time, hours int) [][2]int {
 	return out
 }
 
+// Step solves dC/dt = source − rate·C over hours from C = c, with source in
+// Bq/m³ per hour and rate, which is above 0, per hour. It returns the mean over
+// the time and the value at its end, both exact.
+func Step(c, source, rate, hours float64) (mean, end float64) {
+	level := source / rate
+	fall := math.Exp(-rate * hours)
+	return level + (c-level)*(1-fall)/(rate*hours), level + (c-level)*fall
+}
+
 // simulate runs the mass balance of every room, hour by hour:
 //
 //	V dC/dt = S + Q_out C_out + Σ Q_from C_from − (Q_out + Σ Q_from + λV) C
@@ -418,8 +427,7 @@ func (h *Home) simulate() {
 		}
 		refill := decay * (1 + b.cap*seal(w.Frost[i], w.Snow[i], w.Moisture[i]))
 		drain := decay + flow/b.reserve + b.flush*wind*wind
-		level := refill / drain
-		reach = level + (reach-level)*math.Exp(-drain)
+		_, reach = Step(reach, refill, drain, 1)
 		source := flow * b.soil * reach
 		for _, f := range h.fans {
 			if f.runs(t) {
@@ -447,21 +455,24 @@ func (h *Home) simulate() {
 		fresh[2] += (mech + win[2]) * b.volume[2]
 		outside := w.Outdoor[i]
 
+		rate := func(z int, flow float64) float64 { return (flow+fresh[z])/b.volume[z] + decay }
 		var mean [3]float64
-		step := func(z int, gain, flow float64) {
-			a := (flow+fresh[z])/b.volume[z] + decay
-			level := (gain + fresh[z]*outside) / (b.volume[z] * a)
-			e := math.Exp(-a)
-			mean[z] = level + (c[z]-level)*(1-e)/a
-			c[z] = level + (c[z]-level)*e
+		for range h.d.fine {
+			move := func(z int, gain, flow float64) float64 {
+				now, end := Step(c[z], (gain+fresh[z]*outside)/b.volume[z], rate(z, flow), 1/float64(h.d.fine))
+				c[z] = end
+				mean[z] += now / float64(h.d.fine)
+				return now
+			}
+			var living float64
+			if b.basement {
+				under := move(0, 0.8*source+mixDown*c[1], mixDown)
+				living = move(1, 0.2*source+(below+mixDown)*under+mixUp*c[2], below+mixDown+mixUp)
+			} else {
+				living = move(1, source+mixUp*c[2], mixUp)
+			}
+			move(2, (up+mixUp)*living, up+mixUp)
 		}
-		if b.basement {
-			step(0, 0.8*source+mixDown*c[1], mixDown)
-			step(1, 0.2*source+(below+mixDown)*mean[0]+mixUp*c[2], below+mixDown+mixUp)
-		} else {
-			step(1, source+mixUp*c[2], mixUp)
-		}
-		step(2, (up+mixUp)*mean[1], up+mixUp)
 
 		if k >= lead {
 			for z := range h.truth {

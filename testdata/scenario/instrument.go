@@ -37,14 +37,15 @@ func (m Monitor) CalibrationOf(d *District, unit int) float64 {
 }
 
 // Run stands unit number unit in a room for from ≤ t < to. Within an hour the
-// truth is taken as constant. Readings in a gap are left out.
+// truth is taken as constant. Readings in a gap are left out, and so is what
+// lies outside the span; a count below the background reads 0.
 func (m Monitor) Run(h *Home, room string, from, to time.Time, unit int) []Sample {
 	c := h.Truth(room)
 	every := m.Interval
 	if every <= 0 {
 		every = time.Hour
 	}
-	r := stream(h.d.seed, 7, uint64(unit)<<24^uint64(h.d.hour(from))<<4^uint64(roomIndex(room)))
+	r := stream(h.d.seed+uint64(h.Index)<<32, 7, uint64(unit)<<24^uint64(h.d.hour(from))<<4^uint64(roomIndex(room)))
 	gain := m.CalibrationOf(h.d, unit) * m.Sensitivity
 	hours := every.Hours()
 	seen, blind := 0.0, 0.0
@@ -160,8 +161,8 @@ func (p Passive) Expose(h *Home, room string, from, to time.Time, batch, unit in
 	return res
 }
 
-// poisson draws a count. Large means go by halves through the normal
-// approximation only above 500, where it is exact enough for a monitor.
+// poisson draws a count: arrivals of a unit-rate process before mean, or above
+// 500 its normal approximation.
 func poisson(r *rand.Rand, mean float64) int {
 	if mean > 500 {
 		return max(0, int(math.Round(mean+math.Sqrt(mean)*r.NormFloat64())))

@@ -22,6 +22,7 @@ type Options struct {
 	Days  int       // default 548, eighteen months
 	Homes int       // how many homes; default 40
 	Areas []string  // invented names; default five of them
+	Fine  int       // steps the air of the rooms takes in an hour; default 1, a check takes more
 }
 
 // District is the weather and ground that a number of homes share. It does not
@@ -31,6 +32,7 @@ type District struct {
 	start   time.Time
 	days    int
 	homes   int
+	fine    int
 	areas   []area
 	weather *Weather
 }
@@ -58,7 +60,7 @@ func NewDistrict(seed uint64, opt Options) *District {
 	if len(opt.Areas) == 0 {
 		opt.Areas = []string{"Alderholt", "Brackmoor", "Cinderby", "Dunfallow", "Eskerfield"}
 	}
-	d := &District{seed: seed, start: opt.Start.UTC().Truncate(time.Hour), days: opt.Days, homes: opt.Homes}
+	d := &District{seed: seed, start: opt.Start.UTC().Truncate(time.Hour), days: opt.Days, homes: opt.Homes, fine: max(1, opt.Fine)}
 	d.weather = newWeather(seed, d.start, opt.Days)
 	for i, name := range opt.Areas {
 		r := stream(seed, 2, uint64(i))

@@ -1,0 +1,315 @@
+package scenario
+
+import (
+	"bytes"
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+	"time"
+)
+
+// demoSeed was picked from the first thirty: a district of middling level and
+// season, with all five kinds of home, among the monitored ones a home that
+// peaks in summer. Nothing that estimates was looked at to pick it.
+const demoSeed = 19
+
+// DemoDistrict is the invented district behind the demo files: forty homes,
+// K-01 to K-40, from 1 July 2023 through 31 December 2024.
+func DemoDistrict() *District {
+	return NewDistrict(demoSeed, Options{Start: time.Date(2023, time.July, 1, 0, 0, 0, 0, time.UTC), Days: 550, Homes: 40})
+}
+
+// DemoHome is the identifier of home i of the demo district, counted from 0.
+func DemoHome(i int) string { return fmt.Sprintf("K-%02d", i+1) }
+
+// File is a demo file before any compression.
+type File struct {
+	Name string // a name ending in .gz is stored compressed
+	Data []byte
+}
+
+// DemoFiles makes the demo files in the order of their names. The same program
+// makes the same bytes; see the package comment on other processors.
+func DemoFiles() []File {
+	d := DemoDistrict()
+	homes := make([]*Home, d.Homes())
+	for i := range homes {
+		homes[i] = d.Home(i)
+	}
+	return []File{
+		{"imported-decimal-comma.csv", demoCommas(homes)},
+		{"monitor-local-clock.csv", demoClock(homes)},
+		{"monitors.csv.gz", demoMonitors(homes)},
+		{"passive.csv", demoPassive(homes)},
+		{"short-tests.csv", demoShort(homes)},
+		{"truth.csv", demoTruth(homes)},
+	}
+}
+
+// civil is the offset from UTC of the district's clocks: one hour, and two from
+// the last Sunday of March to the last Sunday of October, changing at 01:00 UTC.
+func civil(t time.Time) time.Duration {
+	last := func(m time.Month) time.Time {
+		e := time.Date(t.Year(), m, 31, 1, 0, 0, 0, time.UTC)
+		return e.AddDate(0, 0, -int(e.Weekday()))
+	}
+	if !t.Before(last(time.March)) && t.Before(last(time.October)) {
+		return 2 * time.Hour
+	}
+	return time.Hour
+}
+
+// local is the instant of a wall time in the district.
+func local(y int, m time.Month, day, hour int) time.Time {
+	t := time.Date(y, m, day, hour, 0, 0, 0, time.UTC)
+	return t.Add(-civil(t.Add(-time.Hour)))
+}
+
+func stamp(t time.Time) string {
+	off := civil(t)
+	return t.Add(off).Format("2006-01-02T15:04") + fmt.Sprintf("+%02d:00", int(off.Hours()))
+}
+
+// three writes a value in Bq/m³ as monitors show it: a whole number of at most
+// three significant figures.
+func three(v float64) string {
+	if v >= 1000 {
+		p := math.Pow(10, math.Floor(math.Log10(v))-2)
+		v = math.Round(v/p) * p
+	}
+	return strconv.Itoa(int(math.Round(v)))
+}
+
+// A deployment is one monitor standing in one room.
+type deployment struct {
+	home     int
+	room     string
+	unit     int
+	from, to time.Time
+}
+
+func demoDeployments(homes []*Home) []deployment {
+	begin, end := homes[0].d.Start().Add(-civil(homes[0].d.Start())), homes[0].d.End().Add(-time.Hour)
+	begin = begin.AddDate(0, 0, 1) // local midnight, inside the span
+	day := func(m time.Month, dd int) time.Time {
+		y := 2023
+		if m < time.July {
+			y = 2024
+		}
+		return local(y, m, dd, 0)
+	}
+	return []deployment{
+		{0, Living, 101, begin, end},
+		{1, Living, 102, begin, end},
+		{2, Living, 103, begin, day(time.April, 20).Add(10 * time.Hour)},
+		{2, Bedroom, 103, day(time.April, 20).Add(11 * time.Hour), end}, // the same monitor, moved
+		{3, Living, 104, day(time.August, 14).Add(18 * time.Hour), end},
+		{4, Living, 105, begin, end},
+		{5, Bedroom, 106, begin, day(time.June, 30).AddDate(0, 0, 14)},
+		{6, Living, 107, day(time.September, 3).Add(9 * time.Hour), end},
+		{7, Living, 108, begin, end},
+		{7, Bedroom, 109, day(time.November, 5).Add(16 * time.Hour), end},
+		{8, Living, 110, begin, end},
+		{9, Bedroom, 111, day(time.October, 1).Add(12 * time.Hour), end},
+		{10, Living, 112, begin, day(time.June, 30).AddDate(0, 3, 0)},
+		{11, Living, 113, day(time.July, 20).Add(20 * time.Hour), end},
+		{13, Living, 114, day(time.January, 12).Add(17 * time.Hour), day(time.January, 19).Add(17 * time.Hour)},
+		{14, Living, 114, day(time.February, 2).Add(18 * time.Hour), day(time.February, 23).Add(8 * time.Hour)},
+		{15, Bedroom, 115, day(time.May, 6).Add(19 * time.Hour), day(time.June, 17).Add(19 * time.Hour)},
+	}
+}
+
+func demoMonitors(homes []*Home) []byte {
+	var out bytes.Buffer
+	out.WriteString("home,area,room,detector,time,value,unit\n")
+	for _, p := range demoDeployments(homes) {
+		h := homes[p.home]
+		m := HomeMonitor()
+		if p.unit%3 == 0 {
+			m.Sensitivity = 0.3 // a third of the monitors count better
+		}
+		log := m.Run(h, p.room, p.from, p.to, p.unit)
+		lines := make([]string, len(log))
+		stuckFrom, stuckTo := local(2024, time.February, 10, 3), local(2024, time.February, 12, 15)
+		stuck := ""
+		for i, s := range log {
+			v := three(s.Value)
+			if p.home == 6 && !s.Start.Before(stuckFrom) && s.Start.Before(stuckTo) { // the sensor sticks for 60 hours
+				if stuck == "" {
+					stuck = v
+				}
+				v = stuck
+			}
+			if p.home == 8 && s.Start.Equal(local(2024, time.March, 5, 14)) { // one hour no room could do
+				v = "4870"
+			}
+			lines[i] = fmt.Sprintf("%s,%s,%s,M-%d,%s,%s,Bq/m3\n", DemoHome(p.home), h.Area, p.room, p.unit, stamp(s.Start), v)
+		}
+		for i, l := range lines {
+			out.WriteString(l)
+			if p.home == 4 && i == 5000 { // nine days were exported twice
+				out.WriteString(strings.Join(lines[i+1-9*24:i+1], ""))
+			}
+		}
+	}
+	return out.Bytes()
+}
+
+// demoClock is a monitor that writes wall time: in October an hour comes twice,
+// in March one is missing.
+func demoClock(homes []*Home) []byte {
+	var out bytes.Buffer
+	out.WriteString("home,area,room,detector,date,time,zone,value,unit\n")
+	h := homes[12]
+	for _, span := range [][2]time.Time{
+		{local(2023, time.October, 7, 9), local(2023, time.November, 24, 17)},
+		{local(2024, time.March, 16, 10), local(2024, time.April, 28, 20)},
+	} {
+		for _, s := range HomeMonitor().Run(h, Living, span[0], span[1], 116) {
+			wall := s.Start.Add(civil(s.Start))
+			fmt.Fprintf(&out, "%s,%s,%s,M-116,%s,%s,CET,%s,Bq/m3\n", DemoHome(12), h.Area, Living, wall.Format("2006-01-02"), wall.Format("15:04"), three(s.Value))
+		}
+	}
+	return out.Bytes()
+}
+
+// A test is one detector left in one room for some days, counted from the
+// morning of its first.
+type test struct {
+	home  int
+	room  string
+	start string
+	days  int
+	batch int
+}
+
+func (t test) result(homes []*Home, p Passive, unit int) Result {
+	day, err := time.Parse("2006-01-02", t.start)
+	if err != nil {
+		panic(err) // the dates stand in this file
+	}
+	from := local(day.Year(), day.Month(), day.Day(), 9)
+	last := day.AddDate(0, 0, t.days)
+	return p.Expose(homes[t.home], t.room, from, local(last.Year(), last.Month(), last.Day(), 9), t.batch, unit)
+}
+
+func lastDay(t test) time.Time {
+	day, _ := time.Parse("2006-01-02", t.start)
+	return day.AddDate(0, 0, t.days)
+}
+
+// demoPassive holds track detectors of two to six months, two of them beside
+// monitors, some in a second room or a second season.
+func demoPassive(homes []*Home) []byte {
+	var out bytes.Buffer
+	out.WriteString("home,area,room,detector,start,end,value,unit,uncertainty\n")
+	for i, t := range []test{
+		{0, Living, "2023-10-16", 91, 1},
+		{7, Living, "2023-11-06", 84, 1},
+		{16, Living, "2023-10-09", 92, 1},
+		{16, Bedroom, "2023-10-09", 92, 1},
+		{17, Living, "2023-11-20", 63, 1},
+		{18, Bedroom, "2023-12-04", 91, 1},
+		{19, Living, "2024-01-08", 98, 1},
+		{20, Living, "2024-01-15", 60, 1},
+		{21, Bedroom, "2024-02-05", 90, 2},
+		{22, Living, "2024-05-13", 92, 2},
+		{23, Living, "2024-06-03", 84, 2},
+		{23, Living, "2024-10-28", 61, 2},
+		{24, Bedroom, "2023-10-23", 183, 1},
+		{25, Living, "2024-07-01", 90, 2},
+		{26, Living, "2024-03-04", 75, 2},
+		{26, Bedroom, "2024-03-04", 75, 2},
+		{27, Living, "2024-09-02", 92, 2},
+	} {
+		r := t.result(homes, TrackDetector(), 2000+i)
+		value, u := three(r.Value), three(r.Uncertainty)
+		if r.Below {
+			value, u = "<"+three(math.Ceil(r.Value)), ""
+		}
+		fmt.Fprintf(&out, "%s,%s,%s,T-%d,%s,%s,%s,Bq/m3,%s\n", DemoHome(t.home), homes[t.home].Area, t.room, 2301+i, t.start, lastDay(t).Format("2006-01-02"), value, u)
+	}
+	return out.Bytes()
+}
+
+// demoShort holds adsorption detectors of two to seven days, in pCi/L.
+func demoShort(homes []*Home) []byte {
+	var out bytes.Buffer
+	out.WriteString("home,area,room,detector,start,end,value,unit,uncertainty\n")
+	for i, t := range []test{
+		{1, Living, "2024-01-22", 3, 3},
+		{28, Living, "2023-11-14", 2, 3},
+		{29, Living, "2023-12-08", 3, 3},
+		{30, Basement, "2024-01-17", 2, 3},
+		{30, Living, "2024-01-17", 2, 3},
+		{31, Living, "2024-02-06", 4, 3},
+		{32, Bedroom, "2024-02-20", 7, 4},
+		{33, Living, "2024-04-09", 3, 4},
+		{34, Living, "2024-06-11", 7, 4},
+		{34, Living, "2024-12-03", 7, 4},
+		{35, Bedroom, "2024-07-16", 3, 4},
+		{17, Living, "2024-03-12", 3, 4},
+	} {
+		room := t.room
+		if homes[t.home].Truth(room) == nil {
+			room, t.room = Living, Living
+		}
+		p := CharcoalDetector()
+		r := t.result(homes, p, 5000+i)
+		value, u := fmt.Sprintf("%.1f", r.Value/37), fmt.Sprintf("%.1f", math.Max(0.1, r.Uncertainty/37))
+		if r.Below {
+			value, u = fmt.Sprintf("< %.1f", math.Ceil(r.Value/3.7)/10), ""
+		}
+		from, _ := time.Parse("2006-01-02", t.start)
+		fmt.Fprintf(&out, "%s,%s,%s,C-%d,%s,%s,%s,pCi/L,%s\n", DemoHome(t.home), homes[t.home].Area, room, 51+i, stamp(local(from.Year(), from.Month(), from.Day(), 9)), stamp(r.End), value, u)
+	}
+	return out.Bytes()
+}
+
+// demoCommas is another laboratory's list: semicolons, decimal commas, days
+// before months.
+func demoCommas(homes []*Home) []byte {
+	var out bytes.Buffer
+	out.WriteString("home;area;room;detector;start;end;value;unit;uncertainty\n")
+	for i, t := range []test{
+		{36, Living, "2023-11-27", 91, 5},
+		{36, Bedroom, "2023-11-27", 91, 5},
+		{37, Living, "2024-01-05", 77, 5},
+		{38, Living, "2024-02-12", 62, 5},
+		{39, Bedroom, "2024-04-03", 88, 5},
+		{39, Bedroom, "2024-10-07", 70, 5},
+		{19, Living, "2024-05-02", 92, 5},
+		{27, Living, "2024-01-09", 66, 5},
+	} {
+		r := t.result(homes, TrackDetector(), 2100+i)
+		comma := func(v float64) string { return strings.Replace(strconv.FormatFloat(v, 'f', 1, 64), ".", ",", 1) }
+		value, u := comma(r.Value), comma(r.Uncertainty)
+		if r.Below {
+			value, u = "<"+comma(math.Ceil(r.Value)), ""
+		}
+		from, _ := time.Parse("2006-01-02", t.start)
+		fmt.Fprintf(&out, "%s;%s;%s;S%04d;%s;%s;%s;Bq/m3;%s\n", DemoHome(t.home), homes[t.home].Area, t.room, 71+i, from.Format("02.01.2006"), lastDay(t).Format("02.01.2006"), value, u)
+	}
+	return out.Bytes()
+}
+
+// demoTruth is what no detector saw: the true means of every room of every
+// home over three spells of twelve months.
+func demoTruth(homes []*Home) []byte {
+	var out bytes.Buffer
+	out.WriteString("home,area,room,driver,from,to,true_mean_bq_m3\n")
+	for i, h := range homes {
+		for _, room := range h.Rooms() {
+			for _, from := range []time.Time{local(2023, time.July, 2, 0), local(2023, time.October, 1, 0), local(2024, time.January, 1, 0)} {
+				wall := from.Add(civil(from))
+				to := local(wall.Year()+1, wall.Month(), wall.Day(), 0)
+				if to.After(h.d.End().Add(-time.Hour)) {
+					to = h.d.End().Add(-time.Hour)
+				}
+				fmt.Fprintf(&out, "%s,%s,%s,%s,%s,%s,%.1f\n", DemoHome(i), h.Area, room, h.Kind, wall.Format("2006-01-02"), to.Add(civil(to)).Format("2006-01-02"), h.Mean(room, from, to))
+			}
+		}
+	}
+	return out.Bytes()
+}
