@@ -1,4 +1,65 @@
-// Package scenario invents a district of homes with radon in them, hour by hour.
+// Package scenario invents a district of homes with radon in them, hour by hour,
+// so that statistics can be judged on data they were not built from.
+//
+// It is physics with people in it, not a statistical model. Weather comes in
+// spells that give way to one another; rain, snow and frost lie on the ground
+// and act by threshold. Each home is a mass balance of two or three rooms: soil
+// gas is drawn in by the stack effect, wind, extract fans and falling pressure,
+// through ground that water closes, from a reserve that it runs down; air leaks
+// in by temperature and wind; occupants open and shut windows and doors, go away,
+// light fires, and change their ways. Some homes are driven by wind, by a gravel
+// ridge that breathes in and out with the season, or hardly at all. See the doc
+// comment of the mass balance in home.go for the equations; infiltration as the
+// root of a sum of stack and wind terms follows Sherman & Grimsrud (1980), from
+// memory. The other constants are plausible guesses at houses, and three kinds
+// of number were set by trial: soilScale for the level, the habit spreads, and
+// the bounds in draw for the season.
+//
+// Every random number comes from a stream keyed by the seed, a purpose and the
+// number of the home or detector, so home i is the same in a district of ten
+// homes or of a thousand, and a longer span begins as a shorter one does.
+//
+// # What it looks like
+//
+// Measured on seeds 1 to 6, 200 homes and five years each, true values of the
+// living room, by
+//
+//	for s in 1 2 3 4 5 6; do go run ./testdata/scenario/make -figures -seed $s; done
+//
+// The figure is the mean over the six districts, the range is over districts;
+// "home" stands for the middle home of a district. "Aim" is what homes are
+// reported to do, as compiled for this project; where it is not met it says so.
+//
+//	                                         figure  range        aim
+//	annual mean, GM over homes, Bq/m³            90  65 - 107     90
+//	annual mean, GSD over homes                2.46  2.15 - 2.78  2.3
+//	first annual harmonic, relative, home      0.33  0.27 - 0.43  0.2 - 0.4
+//	  tenth and ninetieth home          0.15 - 0.56               varies between homes
+//	hourly coefficient of variation, home      0.56  0.50 - 0.63  0.4 - 0.6
+//	year-to-year coefficient of variation      0.17  0.15 - 0.19  0.15 - 0.3
+//	  tenth and ninetieth home          0.08 - 0.31               0.05 - 1.3 was seen
+//	GSD of the year about a raw mean of
+//	    2 days, all homes pooled               1.78  1.67 - 1.87  1.8
+//	    7 days                                 1.62  1.53 - 1.72  1.5 - 1.6, a little over
+//	   30 days                                 1.44  1.37 - 1.53  1.4
+//	   90 days                                 1.30  1.25 - 1.37  1.3 - 1.45, at its edge
+//	  180 days                                 1.20  1.17 - 1.24  1.15 - 1.25
+//	log weekly variance in one harmonic        0.42  0.12 - 0.57  0.21 in four houses, over
+//	highest over lowest hour of the mean day   1.19  1.17 - 1.22  about 1.3 - 1.8, too flat
+//	bedroom over living room                   0.72  0.70 - 0.73  0.63 - 0.77
+//	basement over living room                  1.80  1.77 - 1.86  1.4 - 2.3
+//	homes that peak in summer                   6 %  4 - 8 %      some
+//
+// Rooms are solved one after another within an hour, from the ground up. Against
+// twenty steps an hour (Options.Fine) the long means of 60 homes move by 0.1 % in
+// the middle and 0.7 % at most, single hours by 0.8 % and 2.1 % of the mean.
+// One home over eighteen months takes about 5 ms.
+//
+// # The same bytes
+//
+// The same program on the same kind of processor gives the same bytes. Another
+// kind may fuse multiplication and addition, which moves last digits and now and
+// then a window that opens at a threshold; the demo files are made on amd64.
 package scenario
 
 import (
