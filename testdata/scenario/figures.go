@@ -138,7 +138,9 @@ func (f Figures) Write(out io.Writer) {
 	line("hourly coefficient of variation, week", f.InWeek)
 	line("mean day, highest hour over lowest", f.MeanDay)
 	line("variance of log weekly means in one harmonic", f.Explained)
-	line("year-to-year coefficient of variation", f.Yearly)
+	if f.Years > 1 {
+		line("year-to-year coefficient of variation", f.Yearly)
+	}
 	line("bedroom over living room", f.Bedroom)
 	line("basement over living room", f.Basement)
 	for _, w := range f.Windows {

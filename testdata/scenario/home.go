@@ -61,6 +61,7 @@ type build struct {
 	zeal     float64    // how readily occupants touch windows
 	window   float64    // air changes per hour through open windows, scale
 	nightAir float64    // chance that the bedroom window is ajar on a night above shutAt−8 °C
+	bustle   float64    // leakage times this while someone is in and up
 	atHome   bool       // someone is in on weekdays
 	stove    float64    // chance an hour of a fire or kitchen fan on a heating-season evening
 	doorOpen float64    // share of time the basement door stands open
@@ -235,6 +236,7 @@ func draw(r *rand.Rand, areaSoil float64) build {
 	}
 	// About one home in six a year changes: a new door seal, a crack.
 	b.change, b.changeBy = time.Duration(6*8766*r.ExpFloat64())*time.Hour, logNormal(r, 1, 1.8)
+	b.bustle = between(r, 1.05, 1.6)
 	return b
 }
 
@@ -387,6 +389,9 @@ func (h *Home) simulate() {
 
 		dT := indoor - out
 		leak := b.leak * tight * ways * math.Sqrt(math.Max(0.02, (1-b.windPart)*math.Abs(dT)/20+b.windPart*wind*wind/9))
+		if in && awake {
+			leak *= b.bustle // doors, hoods, people about
+		}
 		mech := b.mech
 		if gone {
 			mech *= 0.5
