@@ -102,13 +102,14 @@ func percent(p, confidence float64) string {
 
 // share writes a share in percent; a share that is neither nothing nor all is
 // not written as either.
-func share(p float64) string {
-	s := fixed(100*p, 0)
+func share(p float64, decimals int) string {
+	s := fixed(100*p, decimals)
+	unit := math.Pow(10, float64(-decimals))
 	switch {
-	case p > 0 && s == "0":
-		return "<1"
-	case p < 1 && s == "100":
-		return ">99"
+	case p > 0 && s == fixed(0, decimals):
+		return "<" + fixed(unit, decimals)
+	case p < 1 && s == fixed(100, decimals):
+		return ">" + fixed(100-unit, decimals)
 	}
 	return s
 }
@@ -171,3 +172,13 @@ func Wrap(text string, width int, indent string) string {
 	}
 	return strings.Join(append(lines, line), "\n"+indent)
 }
+
+// Number writes a number for people as the tables do, on its own side of the
+// levels.
+func Number(x float64, levels ...float64) string { return sided(x, levels) }
+
+// Interval writes an estimate's limits for people as the tables do.
+func Interval(e analysis.Estimate, levels ...float64) string { return interval(e, levels) }
+
+// Percent writes a probability for people, in percent, as the tables do.
+func Percent(p, confidence float64) string { return percent(p, confidence) }

@@ -3,10 +3,13 @@ package report
 import (
 	"bytes"
 	"fmt"
+	"math"
 	"slices"
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"github.com/olekukonko/tablewriter"
 	"github.com/olekukonko/tablewriter/renderer"
@@ -54,7 +57,7 @@ func (doc *Document) people(b *bytes.Buffer, markdown bool) error {
 	}
 	foot.write(b, markdown)
 	for _, n := range doc.Notes {
-		para(n.Text)
+		para(sentence(n.Text))
 	}
 	for _, s := range doc.After {
 		para(s)
@@ -109,7 +112,7 @@ type shown struct {
 	col  int
 }
 
-func (doc *Document) shown(t Table) []shown {
+func (doc *Document) shown(t Table, markdown bool) []shown {
 	var out []shown
 	for i, c := range t.Columns {
 		if c.Head == "" || c.OmitEmpty && t.empty(i) {
@@ -121,6 +124,14 @@ func (doc *Document) shown(t Table) []shown {
 		switch c.Style {
 		case Text:
 			add(c.Head, true, func(v any) string { return Plain(v.(string)) })
+		case Prose:
+			width := doc.left(t, i)
+			add(c.Head, true, func(v any) string {
+				if markdown {
+					return Plain(v.(string))
+				}
+				return Wrap(Plain(v.(string)), width, "")
+			})
 		case Date:
 			add(c.Head, true, func(v any) string { return v.(time.Time).Format(time.DateOnly) })
 		case Count:
@@ -132,7 +143,9 @@ func (doc *Document) shown(t Table) []shown {
 		case Days:
 			add(c.Head, false, func(v any) string { return days(v.(float64)) })
 		case Share:
-			add(c.Head, false, func(v any) string { return share(v.(float64)) })
+			add(c.Head, false, func(v any) string { return share(v.(float64), 0) })
+		case Rate:
+			add(c.Head, false, func(v any) string { return share(v.(float64), 1) })
 		case Probability:
 			add(c.Head, false, func(v any) string { return percent(v.(float64), doc.Confidence) })
 		case Estimate:
@@ -166,18 +179,40 @@ func (doc *Document) shown(t Table) []shown {
 	return out
 }
 
+// left is the width a Prose column has beside the other text of its table.
+func (doc *Document) left(t Table, prose int) int {
+	used := 0
+	for i, c := range t.Columns {
+		if i == prose || c.Head == "" || c.OmitEmpty && t.empty(i) {
+			continue
+		}
+		widest := utf8.RuneCountInString(c.Head)
+		for _, r := range t.Rows {
+			switch v := r.Cells[i].(type) {
+			case string:
+				widest = max(widest, utf8.RuneCountInString(Plain(v)))
+			case nil:
+			default:
+				widest = max(widest, len(fmt.Sprint(v)))
+			}
+		}
+		used += widest + 2
+	}
+	return max(30, Width-used)
+}
+
 // intervalHead names the confidence, which is the same down a column.
 func intervalHead(t Table, col int) string {
 	for _, r := range t.Rows {
 		if e, ok := r.Cells[col].(analysis.Estimate); ok {
-			return three(100*e.Confidence) + " %\ninterval"
+			return strconv.FormatFloat(math.Round(1e9*e.Confidence)/1e7, 'f', -1, 64) + " %\ninterval"
 		}
 	}
 	return "Interval"
 }
 
 func (doc *Document) grid(b *bytes.Buffer, t Table, foot *footnotes, markdown bool) error {
-	cols := doc.shown(t)
+	cols := doc.shown(t, markdown)
 	heads := make([]string, 0, len(cols)+1)
 	align := make([]tw.Align, 0, len(cols)+1)
 	lines := 1
@@ -343,7 +378,7 @@ func (f *footnotes) write(b *bytes.Buffer, markdown bool) {
 		notes := f.texts[code]
 		same := !slices.ContainsFunc(notes, func(n footnote) bool { return n.text != notes[0].text })
 		if same {
-			say(first, notes[0].text)
+			say(first, sentence(notes[0].text))
 			continue
 		}
 		for j, n := range notes {
@@ -351,7 +386,7 @@ func (f *footnotes) write(b *bytes.Buffer, markdown bool) {
 				say(first, fmt.Sprintf("and %d more homes; --format json says it for each.", len(notes)-j))
 				break
 			}
-			say(first, n.label+": "+n.text)
+			say(first, n.label+": "+strings.TrimSuffix(n.text, ".")+".")
 			if !markdown {
 				first = "   "
 			} else {
@@ -363,10 +398,20 @@ func (f *footnotes) write(b *bytes.Buffer, markdown bool) {
 		fmt.Fprintln(b)
 	}
 	for _, text := range f.everyRow {
+		text = sentence(text)
 		if markdown {
 			fmt.Fprintf(b, "%s\n\n", escape(Plain(text)))
 		} else {
 			fmt.Fprintln(b, Wrap(Plain(text), Width, ""))
 		}
 	}
+}
+
+// sentence gives a note a capital and a full stop.
+func sentence(text string) string {
+	r, n := utf8.DecodeRuneInString(text)
+	if n == 0 {
+		return text
+	}
+	return string(unicode.ToUpper(r)) + strings.TrimSuffix(text[n:], ".") + "."
 }

@@ -86,11 +86,13 @@ type Style int
 // The styles, with the Go type of a cell.
 const (
 	Text          Style = iota // string
+	Prose                      // string: wrapped for people to what the other columns leave of the line
 	Count                      // int or int64
 	Concentration              // float64, Bq/m³: three significant digits, never across a level
 	Factor                     // float64: three significant digits
 	Days                       // float64, days: whole from 10 on
 	Share                      // float64 in 0..1; people see percent
+	Rate                       // float64 in 0..1, counted; people see percent with one decimal
 	Probability                // float64 in 0..1; people see percent, never 0 or 100
 	Date                       // time.Time; people see the date
 	Estimate                   // analysis.Estimate; people see value and interval
@@ -148,14 +150,14 @@ func checkCell(col Column, cell any) error {
 	}
 	ok := false
 	switch col.Style {
-	case Text:
+	case Text, Prose:
 		_, ok = cell.(string)
 	case Count:
 		switch cell.(type) {
 		case int, int64:
 			ok = true
 		}
-	case Concentration, Factor, Days, Share, Probability:
+	case Concentration, Factor, Days, Share, Rate, Probability:
 		var x float64
 		if x, ok = cell.(float64); ok && (math.IsNaN(x) || math.IsInf(x, 0)) {
 			return fmt.Errorf("%s is %v", col.Key, x)

@@ -1,0 +1,286 @@
+package report
+
+import (
+	"bytes"
+	"encoding/csv"
+	"encoding/json"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+	"unicode/utf8"
+
+	"github.com/google/go-cmp/cmp"
+	"pgregory.net/rapid"
+
+	"radonyear/analysis"
+	"radonyear/analysis/annual"
+)
+
+func TestByHand(t *testing.T) {
+	for _, c := range []struct {
+		what, got, want string
+	}{
+		{"zero", three(0), "0"},
+		{"three digits", three(143.4), "143"},
+		{"cut at three", three(1434), "1430"},
+		{"rounded up to a power of ten", three(999.6), "1000"},
+		{"a carry keeps three digits", three(99.96), "100"},
+		{"small", three(0.8712), "0.871"},
+		{"exact 4 pCi/L", three(148), "148"},
+		{"below the level", sided(199.7, []float64{200}), "199"},
+		{"above the level", sided(200.3, []float64{200}), "201"},
+		{"on the level", sided(200, []float64{200}), "200"},
+		{"away from the level", sided(154.6, []float64{200}), "155"},
+		{"just under a power of ten", sided(99.99, []float64{100}), "99.9"},
+		{"just over a power of ten", sided(100.01, []float64{100}), "101"},
+		{"just under 4 pCi/L", sided(147.9, []float64{148}), "147"},
+		{"above a thousand", sided(1004, []float64{1000}), "1010"},
+		{"two levels", sided(299.8, []float64{200, 300}), "299"},
+		{"a small chance", percent(0.00004, 0.95), "<0.1"},
+		{"near certainty", percent(0.99996, 0.95), ">99.9"},
+		{"even", percent(0.5, 0.95), "50"},
+		{"not quite 95", percent(0.94996, 0.95), "94.9"},
+		{"95 is enough", percent(0.95, 0.95), "95.0"},
+		{"just over 5", percent(0.05004, 0.95), "5.1"},
+		{"5 is enough", percent(0.05, 0.95), "5.0"},
+		{"some of the year", share(0.003, 0), "<1"},
+		{"nearly all of the year", share(0.9986, 0), ">99"},
+		{"the whole year", share(1, 0), "100"},
+		{"none", share(0, 0), "0"},
+		{"a rate", share(0.9461, 1), "94.6"},
+		{"a rate of nearly nothing", share(0.0002, 1), "<0.1"},
+		{"hours", days(2.04), "2"},
+		{"half a day", days(2.5), "2.5"},
+		{"many days", days(91.2), "91"},
+		{"ten days", days(9.96), "10"},
+		{"open above", interval(analysis.Estimate{Lower: 45.2, Upper: math.Inf(1)}, nil), "over 45.2"},
+		{"open below", interval(analysis.Estimate{Lower: math.Inf(-1), Upper: 45.2}, nil), "under 45.2"},
+		{"terminal control", Plain("K\x1b[31m-01\n"), `K\x1b[31m-01\n`},
+		{"wrapped", Wrap("one two three", 7, "  "), "one two\n  three"},
+	} {
+		if c.got != c.want {
+			t.Errorf("%s: got %q, want %q", c.what, c.got, c.want)
+		}
+	}
+}
+
+// A number for people stays on its side of the level and near its value; a
+// probability stays on its side of the confidence.
+func TestProperties(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		level := rapid.Float64Range(1, 2000).Draw(t, "level")
+		x := level * rapid.Float64Range(0.9, 1.1).Draw(t, "ratio")
+		r, err := strconv.ParseFloat(sided(x, []float64{level}), 64)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if x != level && (x < level) != (r < level) {
+			t.Errorf("%v against %v is written %v", x, level, r)
+		}
+		if math.Abs(r-x) > 0.0101*x {
+			t.Errorf("%v is written %v", x, r)
+		}
+		confidence := rapid.SampledFrom([]float64{0.5, 0.8, 0.9, 0.95, 0.99}).Draw(t, "confidence")
+		p := rapid.Float64Range(0, 1).Draw(t, "p")
+		s := percent(p, confidence)
+		q, err := strconv.ParseFloat(strings.TrimLeft(s, "<>"), 64)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if p < confidence-1e-9 && q >= 100*confidence || p > 1-confidence+1e-9 && q <= 100*(1-confidence)-1e-9 {
+			t.Errorf("probability %v at confidence %v is written %s", p, confidence, s)
+		}
+	})
+}
+
+func sample() Document {
+	mean := func(v, lo, hi float64) analysis.Estimate {
+		e := analysis.Estimate{Quantity: "annual mean", Unit: "Bq/m³", Value: v, Lower: lo, Upper: hi, Confidence: 0.95, Method: "m"}
+		if math.IsInf(hi, 0) {
+			e.Notes = []analysis.Note{{Code: "unbounded", Text: "no upper limit"}}
+		}
+		return e
+	}
+	at := time.Date(2026, 1, 10, 0, 0, 0, 0, time.FixedZone("", 3600))
+	return Document{
+		Command: "annual", Version: "1",
+		Settings:   []Field{{"levels", []float64{200}}, {"profile", []Field{{"name", `odd "name"`}}}, {"area_prior", nil}},
+		Inputs:     []Input{{Path: "a<b>.csv", SHA256: "00", Rows: 12, Rejected: 1}},
+		Lead:       []string{"Lead."},
+		Levels:     []float64{200},
+		Confidence: 0.95,
+		Tables: []Table{{
+			Columns: []Column{
+				{Key: "home", Head: "Home", Style: Text}, {Key: "area", Head: "Area", Style: Text, OmitEmpty: true},
+				{Key: "start", Head: "From", Style: Date}, {Key: "days", Head: "Days", Style: Days},
+				{Key: "annual_mean", Head: "Annual\nmean", Style: Estimate}, {Key: "above", Head: "P", Style: Against},
+				{Key: "hidden", Style: Concentration}, {Head: "Seen", Style: Text},
+			},
+			Rows: []Row{
+				{Label: "0071", Notes: []analysis.Note{{Code: "short", Text: "measure longer"}, {Code: "all", Text: "said of all"}},
+					Cells: []any{"0071", "", at, 2.5, mean(165.2, 90.1, 199.8), []annual.Against{{Level: 200, Probability: 0.0249, Verdict: annual.Below}}, 1.5, "x|y"}},
+				{Label: "K\x1b2", Notes: []analysis.Note{{Code: "all", Text: "said of all"}, {Code: "unbounded", Text: "no upper limit"}},
+					Cells: []any{"K\x1b2", "", at, 30.0, mean(165.2, 90.1, math.Inf(1)), []annual.Against{{Level: 200, Probability: 0.3, Verdict: annual.NotConclusive}}, nil, "="}},
+			},
+		}},
+		LeftOut: []LeftOut{{Place: analysis.Place{Home: "K-3"}, Why: "no days"}},
+		Notes:   []analysis.Note{{Code: "doc", Text: "of the whole"}},
+		After:   []string{"After."},
+	}
+}
+
+func write(t *testing.T, doc Document, format string) string {
+	t.Helper()
+	var b bytes.Buffer
+	if err := Write(&b, doc, format); err != nil {
+		t.Fatal(err)
+	}
+	return b.String()
+}
+
+func TestTable(t *testing.T) {
+	got := write(t, sample(), "table")
+	for _, line := range []string{
+		"0071    2026-01-10   2.5     165  90.1 to 199    2.5  below           x|y   1",
+		`K\x1b2  2026-01-10    30     165  over 90.1       30  not conclusive  =     2`,
+		"  1 Measure longer.",
+		"  2 No upper limit.",
+		"Said of all.",
+		"Of the whole.",
+		"After.",
+		"1 row was left out of 12 rows read; --rejects FILE writes them all to a file.",
+		"1 home has no result:",
+		"  K-3: no days",
+	} {
+		if !strings.Contains(got, line+"\n") {
+			t.Errorf("no line %q in\n%s", line, got)
+		}
+	}
+	if strings.Contains(got, "Area") || strings.Contains(got, "\x1b") || strings.Contains(got, " \n") {
+		t.Errorf("an empty column, a control character or a trailing space in\n%s", got)
+	}
+	for _, line := range strings.Split(got, "\n") {
+		if utf8.RuneCountInString(line) > Width {
+			t.Errorf("longer than %d: %s", Width, line)
+		}
+	}
+}
+
+func TestMarkdown(t *testing.T) {
+	got := write(t, sample(), "markdown")
+	var width []int
+	for _, line := range strings.Split(got, "\n") {
+		if strings.HasPrefix(line, "|") {
+			width = append(width, strings.Count(strings.ReplaceAll(line, `\|`, ""), "|"))
+		}
+	}
+	if len(width) != 4 || slices.Min(width) != slices.Max(width) {
+		t.Errorf("bars a line: %v, in\n%s", width, got)
+	}
+	for _, text := range []string{`x\|y`, "P>200 %", "95 % interval", "1. Measure longer."} {
+		if !strings.Contains(got, text) {
+			t.Errorf("no %q in\n%s", text, got)
+		}
+	}
+}
+
+func TestCSV(t *testing.T) {
+	rows, err := csv.NewReader(strings.NewReader(write(t, sample(), "csv"))).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := [][]string{
+		{"home", "area", "start", "days", "annual_mean", "annual_mean_lower", "annual_mean_upper", "annual_mean_confidence", "annual_mean_unit", "p_above_200", "verdict_200", "hidden", "notes"},
+		{"0071", "", "2026-01-09T23:00:00Z", "2.5", "165.2", "90.1", "199.8", "0.95", "Bq/m3", "0.0249", "below", "1.5", "short; all"},
+		{"K\x1b2", "", "2026-01-09T23:00:00Z", "30", "165.2", "90.1", "", "0.95", "Bq/m3", "0.3", "not conclusive", "", "all; unbounded"},
+	}
+	if d := cmp.Diff(want, rows); d != "" {
+		t.Error(d)
+	}
+}
+
+func TestJSON(t *testing.T) {
+	text := write(t, sample(), "json")
+	var got map[string]any
+	if err := json.Unmarshal([]byte(text), &got); err != nil {
+		t.Fatal(err)
+	}
+	want := map[string]any{
+		"schema": "radonyear/1", "command": "annual", "version": "1",
+		"settings": map[string]any{"levels": []any{200.0}, "profile": map[string]any{"name": `odd "name"`}, "area_prior": nil},
+		"inputs":   []any{map[string]any{"path": "a<b>.csv", "sha256": "00", "rows": 12.0, "rejected": 1.0}},
+		"results": []any{
+			map[string]any{"home": "0071", "area": "", "start": "2026-01-09T23:00:00Z", "days": 2.5,
+				"annual_mean": map[string]any{"value": 165.2, "lower": 90.1, "upper": 199.8, "confidence": 0.95, "unit": "Bq/m3", "method": "m"},
+				"above":       []any{map[string]any{"level": 200.0, "probability": 0.0249, "verdict": "below"}},
+				"hidden":      1.5,
+				"notes":       []any{map[string]any{"code": "short", "text": "measure longer"}, map[string]any{"code": "all", "text": "said of all"}}},
+			map[string]any{"home": "K\x1b2", "area": "", "start": "2026-01-09T23:00:00Z", "days": 30.0,
+				"annual_mean": map[string]any{"value": 165.2, "lower": 90.1, "upper": nil, "confidence": 0.95, "unit": "Bq/m3", "method": "m"},
+				"above":       []any{map[string]any{"level": 200.0, "probability": 0.3, "verdict": "not conclusive"}},
+				"hidden":      nil,
+				"notes":       []any{map[string]any{"code": "all", "text": "said of all"}, map[string]any{"code": "unbounded", "text": "no upper limit"}}},
+		},
+		"left_out": []any{map[string]any{"home": "K-3", "room": "", "why": "no days"}},
+		"notes":    []any{map[string]any{"code": "doc", "text": "of the whole"}},
+	}
+	if d := cmp.Diff(want, got); d != "" {
+		t.Error(d)
+	}
+	// The order of the fields is part of the layout.
+	last := -1
+	for _, key := range []string{"schema", "command", "version", "settings", "inputs", "results", "left_out"} {
+		i := strings.Index(text, "\n  \""+key+"\"")
+		if i <= last {
+			t.Errorf("field %s is missing or out of order", key)
+		}
+		last = i
+	}
+}
+
+// What must not be printed is an error, and nothing is written.
+func TestRefuses(t *testing.T) {
+	for name, spoil := range map[string]func(*Document){
+		"a NaN":                     func(d *Document) { d.Tables[0].Rows[0].Cells[3] = math.NaN() },
+		"an infinity":               func(d *Document) { d.Tables[0].Rows[0].Cells[6] = math.Inf(1) },
+		"a value of the wrong type": func(d *Document) { d.Tables[0].Rows[0].Cells[0] = 3.0 },
+		"a short row":               func(d *Document) { d.Tables[0].Rows[0].Cells = d.Tables[0].Rows[0].Cells[1:] },
+		"an unsound estimate":       func(d *Document) { d.Tables[0].Rows[0].Cells[4] = analysis.Estimate{Value: 2, Lower: 3, Upper: 4} },
+		"no probability":            func(d *Document) { d.Tables[0].Rows[0].Cells[5] = []annual.Against{{Level: 200, Probability: math.NaN()}} },
+	} {
+		for _, format := range Formats {
+			doc := sample()
+			spoil(&doc)
+			var b bytes.Buffer
+			if err := Write(&b, doc, format); err == nil || b.Len() > 0 {
+				t.Errorf("%s as %s: error %v, %d bytes written", name, format, err, b.Len())
+			}
+		}
+	}
+	var b bytes.Buffer
+	doc := sample()
+	doc.Settings = []Field{{"x", math.Inf(1)}}
+	if err := Write(&b, doc, "json"); err == nil || b.Len() > 0 {
+		t.Errorf("an infinite setting: error %v, %d bytes written", err, b.Len())
+	}
+	if err := Write(&b, sample(), "yaml"); err == nil {
+		t.Error("an unknown format was accepted")
+	}
+}
+
+func TestFootnotesOfOneCode(t *testing.T) {
+	doc := Document{Tables: []Table{{Columns: []Column{{Key: "home", Head: "Home", Style: Text}}}}}
+	for i := range 9 {
+		name := "K-" + strconv.Itoa(i)
+		doc.Tables[0].Rows = append(doc.Tables[0].Rows, Row{Label: name, Cells: []any{name},
+			Notes: []analysis.Note{{Code: "gap", Text: strconv.Itoa(i+1) + " days"}}})
+	}
+	got := write(t, doc, "table")
+	want := "  1 K-0: 1 days.\n    K-1: 2 days.\n    K-2: 3 days.\n    K-3: 4 days.\n    K-4: 5 days.\n    And 4 more homes; --format json says it for each.\n"
+	if !strings.Contains(strings.ReplaceAll(got, "and 4", "And 4"), want) {
+		t.Errorf("got\n%s", got)
+	}
+}
