@@ -28,7 +28,7 @@
 //
 // The figure is the mean over the six districts, the range is over districts;
 // "home" stands for the middle home of a district. "Aim" is what homes are
-// reported to do, as compiled for this project; where it is not met it says so.
+// reported to do, with its source below; where it is not met it says so.
 //
 //	                                         figure  range        aim
 //	annual mean, GM over homes, Bq/m³            89  64 - 106     90
@@ -50,6 +50,25 @@
 //	bedroom over living room                   0.71  0.69 - 0.72  0.63 - 0.77
 //	basement over living room                  1.80  1.77 - 1.88  1.4 - 2.3
 //	homes that peak in summer                   6 %  4 - 8 %      some
+//
+// Where the aims come from:
+//   - harmonic: back-solved as one cosine from the largest seasonal corrections
+//     of Pinel, Fearn, Darby & Miles (1995), 0.40, and Baysson et al. (2003), 0.23;
+//   - 2 days: from memory; 7 days: correlation 0.87 of a winter week with the year
+//     in Iowa, Health Phys. 106:535 (2014), which is a GSD of 1.41 to 1.60; 30 days:
+//     between its neighbours;
+//   - 90 and 180 days: Dicu et al., Sci. Rep. 11:9925 (2021), about 20 % up to four
+//     months and under 10 % beyond seven, after correction, and the GSD 1.36 of Cliff,
+//     Miles & Naismith (Radiat. Prot. Dosim.); a raw mean adds the season to these;
+//   - year to year: 17 % in 84 homes of Rome, Antignani et al. (2021); 35 %, 5 to 130,
+//     in about 100 homes of Minnesota (1996);
+//   - weekly variance: a four-year series of four houses in England;
+//   - hours: common practice puts a home's hourly spread near a half; the mean day
+//     is one study's 10 ± 5 on a mean of 36 Bq/m³;
+//   - rooms: bedroom over living room 63 % in 518 100 homes of the United Kingdom, 77 %
+//     in its newer ones; basement from first floor over basement, 0.43 to 0.70, within
+//     counties of the US State Residential Radon Survey;
+//   - level and its spread: a plain middling district; GSD 2 to 3 is usual, 2.45 in Canada.
 //
 // Rooms are solved one after another within an hour, from the ground up. Against
 // twenty steps an hour (Options.Fine) the long means of 60 homes move by 0.1 % in

@@ -43,7 +43,7 @@ var spells = [...]spell{
 	{1011, 2.2, 0.5, -2, 4, 0.02, 2, 3.5, 0.9},   // slack and damp
 }
 
-// dayOfYear is the position in the year, 0 to 365.25, of hour i counted from t0.
+// dayOfYear is the position in the year, in days from its first midnight, UTC.
 func dayOfYear(t time.Time) float64 {
 	return float64(t.YearDay()-1) + float64(t.Hour())/24
 }
