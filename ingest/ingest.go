@@ -21,7 +21,8 @@ type Options struct {
 	Unit             string            // "Bq/m3" or "pCi/L", for values whose unit no column or header names
 	Zone             string            // IANA name or fixed offset such as "+01:00", for times without one
 	DateOrder        string            // "ymd", "dmy" or "mdy", for dates that could be read two ways
-	Columns          map[string]string // column name in the file → normalised name, for headers not recognised
+	Decimal          string            // "." or ",", for numbers such as 1,234 that could be read two ways
+	Columns          map[string]string // column name in the file → normalised name, or "text" to let it ride along
 	HomeFromFilename bool              // the file's base name without extension is the home
 	Stdin            io.Reader         // what "-" reads
 	MaxRejects       int               // how many RowErrors to keep in full; 0 means 1,000,000; the count is always exact
@@ -75,29 +76,42 @@ func (e *FileError) Unwrap() error { return e.Err }
 
 // File is what was learned about one input.
 type File struct {
-	Path         string
-	SHA256       string // of the bytes as they stand on disk (compressed if they are); known once the file was read to its end
-	Format       string // "csv", "parquet", "arrow", "xlsx"
-	Rows         int64  // data rows seen, rejected ones included
-	Rejected     int64
-	Unit         string            // "Bq/m3", "pCi/L" or "by row"
-	UnitFrom     string            // "column name", "unit column", "units row", "value text", "option"
-	Zone         string            // "UTC", an IANA name, "+01:00", "in the times", "dates only"
-	ZoneFrom     string            // "column", "times", "option", "file metadata"
-	DateOrder    string            // "ymd", "dmy", "mdy", "excel serial", "epoch seconds", ...
-	DateFrom     string            // "unambiguous", "a day above 12 on line N", "option"
-	Encoding     string            // "utf-8", "utf-8 with byte-order mark", "utf-16le", "latin-1"; text files only
-	Delimiter    string            // text files only
-	Decimal      string            // "." or ","; text files only
-	ColumnsFound map[string]string // normalised name → the file's own name
-	ColumnsExtra []string          // columns that ride along
-	Wide         []string          // a wide file's value columns, one a room; nil otherwise
+	Path           string
+	SHA256         string            // of the bytes as they stand on disk (compressed if they are); known once the file was read to its end
+	Format         string            // "csv", "parquet", "arrow", "xlsx"
+	Rows           int64             // data rows seen, rejected ones included
+	Readings       int64             // readings made of them; more than Rows in a wide file
+	Rejected       int64             // rows left out; in a wide file also single cells
+	Unit           string            // "Bq/m3", "kBq/m3", "pCi/L" or "by row"
+	UnitFrom       string            // "column name", "unit column", "units row", "value text", "option"
+	Zone           string            // "UTC", an IANA name, "+01:00", "in the times", "dates only"
+	ZoneFrom       string            // "column", "times", "option", "file metadata"
+	DateOrder      string            // "ymd", "dmy", "mdy", "month name", "excel serial", "epoch seconds", "epoch milliseconds", "typed"; of the first time read
+	DateFrom       string            // "unambiguous", "a day above 12 on line N", "column name", "option"
+	Encoding       string            // "utf-8", "utf-8 with byte-order mark", "utf-16le", "utf-16be", "windows-1252" (which holds latin-1); text files only
+	Delimiter      string            // text files only
+	Decimal        string            // "." or ","; text files only
+	ColumnsFound   map[string]string // normalised name → the file's own name
+	ColumnsExtra   []string          // columns that ride along
+	ColumnsIgnored []string          // nested columns and other values no reading has; typed files only
+	Wide           []string          // a wide file's value columns, one a room; nil otherwise
+	UncertaintyK   float64           // the coverage factor stated uncertainties were divided by; 0 where none was named
+	Step           time.Duration     // a log's usual time from one row to the next; 0 if rows say how long they lasted
+
+	// What was passed over or set right without leaving a reading out.
+	PreambleLines   int64 // lines above the header
+	CommentLines    int64 // lines that begin with #
+	BlankLines      int64 // empty lines, and lines of delimiters alone
+	RepeatedHeaders int64 // the header again, as in files joined end to end
+	EmptyCells      int64 // cells without a value in a wide file
+	GapTimes        int64 // wall times that a zone's clocks skipped in spring, moved on by the gap
+	RepeatedTimes   int64 // wall times that came twice in autumn, settled by the order of the rows
 }
 
 // cell is one raw value: text from a text file, or what a typed file held.
 type cell struct {
 	kind cellKind
-	text string    // cellText
+	text string    // cellText; a cellNumber may carry the file's own spelling, so that 0071 stays 0071
 	num  float64   // cellNumber, and cellBool as 0 or 1
 	time time.Time // cellTime: an instant
 	zone string    // cellTime: the zone the file declares for it, "" if it says none (then time is a wall clock held as UTC)

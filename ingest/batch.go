@@ -1,0 +1,229 @@
+package ingest
+
+import (
+	"slices"
+	"strings"
+
+	"github.com/apache/arrow/go/v17/arrow"
+	"github.com/apache/arrow/go/v17/arrow/array"
+	"github.com/apache/arrow/go/v17/arrow/memory"
+)
+
+// batchRows is how many readings a record batch holds, give or take a row of a
+// wide file.
+const batchRows = 16 << 10
+
+// wordColumn gathers text as indices into a dictionary of its words. Each batch
+// has its own dictionary, so a column of a million different notes costs no
+// more than the notes of one batch.
+type wordColumn struct {
+	index  []int32
+	words  []string
+	at     map[string]int32
+	last   string
+	lastAt int32
+}
+
+func (t *wordColumn) add(s string) {
+	if len(t.words) == 0 || s != t.last {
+		at, ok := t.at[s]
+		if !ok {
+			if t.at == nil {
+				t.at = make(map[string]int32)
+			}
+			s = strings.Clone(s) // a field would keep its whole line alive
+			at = int32(len(t.words))
+			t.words = append(t.words, s)
+			t.at[s] = at
+		}
+		t.last, t.lastAt = s, at
+	}
+	t.index = append(t.index, t.lastAt)
+}
+
+func (t *wordColumn) take() arrow.Array {
+	b := array.NewStringBuilder(memory.DefaultAllocator)
+	defer b.Release()
+	b.AppendValues(t.words, nil)
+	words := b.NewArray()
+	defer words.Release()
+	i := array.NewInt32Builder(memory.DefaultAllocator)
+	defer i.Release()
+	i.AppendValues(t.index, nil)
+	index := i.NewArray()
+	defer index.Release()
+	t.index, t.words, t.last = t.index[:0], t.words[:0], ""
+	clear(t.at)
+	return array.NewDictionaryArray(dictText, index, words)
+}
+
+// optional is a column of numbers of which some are not stated.
+type optional struct {
+	x     []float64
+	valid []bool
+}
+
+func (o *optional) add(n number) {
+	o.x = append(o.x, n.x)
+	o.valid = append(o.valid, n.ok)
+}
+
+func (o *optional) take() arrow.Array {
+	b := array.NewFloat64Builder(memory.DefaultAllocator)
+	defer b.Release()
+	b.AppendValues(o.x, o.valid)
+	o.x, o.valid = o.x[:0], o.valid[:0]
+	return b.NewArray()
+}
+
+// number is a number that may be missing.
+type number struct {
+	x  float64
+	ok bool
+}
+
+// normRow is one row of the normalised table, less its text.
+type normRow struct {
+	start, end    int64 // microseconds since 1970
+	log           bool  // end is not known yet: start and the series' step give it
+	concentration float64
+	uncertainty   number
+	below         bool
+	weight, share number
+}
+
+// batch gathers readings into the columns of the schema.
+type batch struct {
+	home, area, room, detector, method wordColumn
+	zone, phase, kind, file            wordColumn
+	start, end, line                   []int64
+	concentration                      []float64
+	uncertainty, weight, share         optional
+	below                              []bool
+	extra                              []wordColumn
+	open                               []*series // whose step gives the row's end; nil where the end is known
+}
+
+func (b *batch) len() int { return len(b.start) }
+
+func (b *batch) add(r *normRow, line int, of *series) {
+	b.start = append(b.start, r.start)
+	b.end = append(b.end, r.end)
+	b.line = append(b.line, int64(line))
+	b.concentration = append(b.concentration, r.concentration)
+	b.uncertainty.add(r.uncertainty)
+	b.below = append(b.below, r.below)
+	b.weight.add(r.weight)
+	b.share.add(r.share)
+	if !r.log {
+		of = nil
+	}
+	b.open = append(b.open, of)
+}
+
+// series is what must be remembered of one detector in one room from row to row.
+type series struct {
+	last    int64 // the last start, microseconds
+	any     bool
+	falling bool // the newest row stands first in the file
+	step    int64
+	times   []int64 // starts in this batch, while the step is not known
+}
+
+// steps are the lengths of a log's readings: the usual time from one row to the
+// next, learned for each series from the first batch that holds two of its
+// rows. A series too short for that takes the file's usual step. Readings that
+// then overlap, because some rows were missing their usual distance, are for
+// those who make series of them to settle.
+type steps struct {
+	seen map[int64]int // how often each difference was met, over all series
+	file int64         // the most frequent of them
+}
+
+func (s *steps) close(b *batch) {
+	var fresh []*series
+	for i, of := range b.open {
+		if of != nil && of.step == 0 {
+			if len(of.times) == 0 {
+				fresh = append(fresh, of)
+			}
+			of.times = append(of.times, b.start[i])
+		}
+	}
+	for _, of := range fresh {
+		slices.Sort(of.times)
+		counts := make(map[int64]int)
+		for i := 1; i < len(of.times); i++ {
+			if d := of.times[i] - of.times[i-1]; d > 0 {
+				counts[d]++
+				if s.seen == nil {
+					s.seen = make(map[int64]int)
+				}
+				s.seen[d]++
+			}
+		}
+		of.step = mostFrequent(counts)
+		of.times = nil
+	}
+	if len(fresh) > 0 && len(s.seen) > 0 {
+		s.file = mostFrequent(s.seen)
+	}
+	for i, of := range b.open {
+		if of != nil {
+			step := of.step
+			if step == 0 {
+				step = s.file
+			}
+			b.end[i] = b.start[i] + step
+		}
+	}
+}
+
+// mostFrequent is the key met most often, the smallest of them if several are; 0 if none.
+func mostFrequent(counts map[int64]int) (best int64) {
+	for d, n := range counts {
+		if m := counts[best]; n > m || n == m && d < best {
+			best = d
+		}
+	}
+	return best
+}
+
+// record makes the gathered rows a record batch and begins anew.
+func (b *batch) record(schema *arrow.Schema) arrow.Record {
+	times := func(x []int64) arrow.Array {
+		t := array.NewTimestampBuilder(memory.DefaultAllocator, utcMicros)
+		defer t.Release()
+		t.Reserve(len(x))
+		for _, v := range x {
+			t.UnsafeAppend(arrow.Timestamp(v))
+		}
+		return t.NewArray()
+	}
+	n := b.len()
+	conc := array.NewFloat64Builder(memory.DefaultAllocator)
+	defer conc.Release()
+	conc.AppendValues(b.concentration, nil)
+	below := array.NewBooleanBuilder(memory.DefaultAllocator)
+	defer below.Release()
+	below.AppendValues(b.below, nil)
+	line := array.NewInt64Builder(memory.DefaultAllocator)
+	defer line.Release()
+	line.AppendValues(b.line, nil)
+	cols := []arrow.Array{
+		b.home.take(), b.area.take(), b.room.take(), b.detector.take(), b.method.take(),
+		times(b.start), times(b.end), b.zone.take(),
+		conc.NewArray(), b.uncertainty.take(), below.NewArray(),
+		b.phase.take(), b.kind.take(), b.weight.take(), b.share.take(), b.file.take(), line.NewArray(),
+	}
+	for i := range b.extra {
+		cols = append(cols, b.extra[i].take())
+	}
+	b.start, b.end, b.line = b.start[:0], b.end[:0], b.line[:0]
+	b.concentration, b.below, b.open = b.concentration[:0], b.below[:0], b.open[:0]
+	rec := array.NewRecord(schema, cols, int64(n))
+	for _, c := range cols {
+		c.Release()
+	}
+	return rec
+}
