@@ -496,6 +496,9 @@ func newClockZone(loc *time.Location, name string) *clockZone {
 	return &clockZone{loc: loc, name: name, lo: 1}
 }
 
+// noZone cuts days in UTC, for files that hold dates only.
+func noZone() *clockZone { return newClockZone(time.UTC, "") }
+
 type foldKind uint8
 
 const (

@@ -543,7 +543,7 @@ func (p *plan) settleTimes(head []headRow) error {
 		p.zoneSaid = "dates only"
 	}
 	if p.days == nil {
-		p.days = newClockZone(time.UTC, "")
+		p.days = noZone()
 	}
 	return nil
 }
@@ -1042,6 +1042,8 @@ func (r *fileRun) times(rd *normRow, row []cell, of *series) (zone string, t *ro
 				r.zones[z.name], r.zones[strings.Clone(name)] = z, z
 			}
 			walls, days = z, z
+		} else if r.zone == nil {
+			days = noZone() // the file means to say the zone, and leaves it open here
 		}
 	}
 	read := func(w when) (stamp, *rowTrouble) {

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"os"
 	"slices"
 	"strings"
@@ -38,50 +39,51 @@ type source struct {
 // which option gives it. No reading is made yet. The path "-" is
 // Options.Stdin; a stream that can be read only once is copied to a temporary
 // file first, which Close removes.
-func Open(paths []string, opt Options) (t *Table, err error) {
+func Open(paths []string, opt Options) (*Table, error) {
 	if err := opt.check(); err != nil {
 		return nil, err
 	}
 	if len(paths) == 0 {
 		return nil, errors.New("no files to read")
 	}
-	t = &Table{opt: opt}
-	defer func() {
-		if err != nil {
-			t.Close()
-			t = nil
-		}
-	}()
+	t := &Table{opt: opt}
+	if err := t.open(paths); err != nil {
+		t.Close()
+		return nil, err
+	}
+	return t, nil
+}
+
+func (t *Table) open(paths []string) error {
 	mapped := make(map[string]bool)
 	for i, name := range paths {
 		if slices.Contains(paths[:i], name) && name == "-" {
-			return nil, &FileError{File: name, Why: "standard input is named twice", Hint: "name it once"}
+			return &FileError{File: name, Why: "standard input is named twice", Hint: "name it once"}
 		}
 		path, err := t.settlePath(name)
 		if err != nil {
-			return nil, err
+			return err
 		}
 		p, err := settle(name, path, &t.opt, len(paths) == 1)
 		if err != nil {
-			return nil, err
+			return err
 		}
 		for _, h := range p.header {
 			mapped[strings.ToLower(h)] = true
 		}
 		t.sources = append(t.sources, &source{plan: p, file: File{Path: name}})
 	}
-	names := make([]string, 0, len(opt.Columns))
-	for n := range opt.Columns {
-		names = append(names, n)
-	}
-	slices.Sort(names)
-	for _, n := range names {
+	for _, n := range sortedKeys(t.opt.Columns) {
 		if !mapped[strings.ToLower(strings.TrimSpace(n))] {
-			return nil, &FileError{File: paths[0], Column: n, Why: "no file has a column of this name; the columns are " + quoteList(t.sources[0].plan.header), Hint: "write the name in --column as it stands in the file"}
+			return &FileError{File: paths[0], Column: n, Why: "no file has a column of this name; the columns are " + quoteList(t.sources[0].plan.header), Hint: "write the name in --column as it stands in the file"}
 		}
 	}
 	t.nameExtras()
-	return t, nil
+	return nil
+}
+
+func sortedKeys(m map[string]string) []string {
+	return slices.Sorted(maps.Keys(m))
 }
 
 // check refuses options that no file could honour.
@@ -100,12 +102,7 @@ func (o *Options) check() error {
 	if !slices.Contains([]string{"", ".", ","}, o.Decimal) {
 		return fmt.Errorf("decimal mark %q is not known: the point . and the comma , are", o.Decimal)
 	}
-	names := make([]string, 0, len(o.Columns))
-	for n := range o.Columns {
-		names = append(names, n)
-	}
-	slices.Sort(names)
-	for _, n := range names {
+	for _, n := range sortedKeys(o.Columns) {
 		if as := o.Columns[n]; as != roleText && !slices.Contains(ownNames, as) {
 			return fmt.Errorf("column %q cannot be %q: the names are %s, and %s to let a column ride along", n, as, strings.Join(ownNames, ", "), roleText)
 		}
