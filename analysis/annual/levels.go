@@ -1,6 +1,10 @@
 package annual
 
-import "radonyear/analysis"
+import (
+	"strings"
+
+	"radonyear/analysis"
+)
 
 // DefaultLevel is the level a home is held against where the user names none,
 // Bq/m³. It is the guideline or action level of several countries (Canada, the
@@ -10,9 +14,9 @@ import "radonyear/analysis"
 // that counts is the one in force where the home stands.
 const DefaultLevel = 200.0
 
-// PublishedLevel is one number an authority holds annual means of radon in
+// Level is one number an authority holds annual means of radon in
 // homes against.
-type PublishedLevel struct {
+type Level struct {
 	Authority  string
 	Country    string  // "" for an international body
 	Published  string  // the value as its authority writes it
@@ -23,16 +27,16 @@ type PublishedLevel struct {
 	FromMemory bool // written down without the text at hand: look it up before use
 }
 
-// PublishedLevels lists the levels known here, international bodies first, then
+// Levels lists the levels known here, international bodies first, then
 // by country. A level is on the annual mean in the rooms people use, not on the
 // result of one test. "Reference level" (keep below, and go lower where that is
 // reasonable) and "action level" (act above) are different ideas in law, so the
 // wording is given as the authority has it. The list is not complete, and
 // authorities change their numbers.
-func PublishedLevels() []PublishedLevel {
+func Levels() []Level {
 	table1 := analysis.Source{Key: "erj-2018", Cite: "European Respiratory Journal 50 (2017) 1701609", Part: "Table 1"}
 	memory := analysis.Source{Key: "from-memory", Cite: "from memory; look it up before use"}
-	return []PublishedLevel{
+	return []Level{
 		{Authority: "World Health Organization", Published: "100 Bq/m³", Bq: 100, Wording: "reference level", Year: 2009,
 			Source: analysis.Source{Key: "who-2009", Cite: "WHO Handbook on Indoor Radon", Part: "restated in European Respiratory Journal 50 (2017) 1701609, Table 1"}},
 		{Authority: "World Health Organization", Published: "300 Bq/m³", Bq: 300, Wording: "limit where 100 is out of reach", Year: 2009,
@@ -67,12 +71,13 @@ func PublishedLevels() []PublishedLevel {
 	}
 }
 
-// LevelOwners names who uses a level, for the sentence under a result; "" where
-// no authority listed here does. Levels from memory are not used for it.
+// LevelOwners names who holds homes in general against a level, for the sentence
+// under a result: none where no authority listed here does. Levels from memory
+// and levels for new homes alone are not used for it.
 func LevelOwners(bq float64) []string {
 	var owners []string
-	for _, l := range PublishedLevels() {
-		if l.Bq != bq || l.FromMemory {
+	for _, l := range Levels() {
+		if l.Bq != bq || l.FromMemory || strings.HasSuffix(l.Wording, "new homes") {
 			continue
 		}
 		who := l.Country

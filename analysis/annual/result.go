@@ -41,19 +41,17 @@ type Result struct {
 
 // Further is what more days of measurement would bring.
 type Further struct {
-	Days            int     // days more, from the end of the test
-	Chance          float64 // probability, today, that the verdict will then be conclusive
-	ChanceAbove     float64 // ... that it will be "above"
-	IntervalFactor  float64 // upper limit over median of the interval then expected
-	WouldSettleFrom float64 // unused when zero
+	Days        int     // days more, from the end of the test
+	Chance      float64 // probability, today, that the verdict will then be conclusive
+	ChanceAbove float64 // ... and that it will be "above"
+	UpperRatio  float64 // upper limit over median of the interval then to be expected
 }
 
 // Conclusiveness answers: is this test conclusive, and if not, how much longer?
 type Conclusiveness struct {
 	Result
 	Against                        // the level asked about
-	BandLower, BandUpper float64   // readings of this same test strictly between these would not be conclusive
-	Now                  float64   // chance today: 1 where it is conclusive already
+	BandLower, BandUpper float64   // raw means of this same test strictly between these would not be conclusive
 	Further              []Further // a table of further days
-	DaysFor80            int       // first day count with at least 80 % chance; 0 if conclusive now; -1 if none within a year
+	DaysFor80            int       // fewest further days with at least an 80 % chance; 0 if conclusive now; -1 if not within a year
 }

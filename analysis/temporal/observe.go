@@ -1,0 +1,162 @@
+package temporal
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"radonyear/analysis"
+)
+
+// Errors that detectors are taken to have where a file states none. Both are
+// common practice: continuous monitors are calibrated to some 5 %, and an
+// integrating detector adds a random part of its own to that.
+const (
+	DefaultCalibration = 0.05 // relative standard uncertainty a detector shares over all it says
+	IntegratingError   = 0.08 // relative random standard uncertainty of one integrating result
+	ZeroLimit          = 5.0  // Bq/m³: a day mean of zero is read as "below this", about the outdoor level
+	FullDayHours       = 18   // a day with fewer measured hours is down-weighted
+)
+
+// Observe says what the detectors of one home said in the terms of the model.
+//
+// Days are civil days in each series' zone. A reading of at most 36 hours is
+// the mean of the day that holds its middle; a longer one is an integrating
+// detector's. calibration is the relative standard uncertainty that a detector
+// shares over all its readings, 0 for the default; an integrating result with a
+// stated uncertainty is taken to include it. The home's year is not set.
+//
+// Notes: "partial-days", "below-limit", "zero-days".
+func Observe(home []analysis.Series, calibration float64) (Home, []analysis.Note, error) {
+	if len(home) == 0 {
+		return Home{}, nil, fmt.Errorf("no readings")
+	}
+	if calibration == 0 {
+		calibration = DefaultCalibration
+	}
+	h := Home{Area: home[0].Area}
+	var notes []analysis.Note
+	partial, below, zero := 0, 0, 0
+	// Order must not depend on the order of the files.
+	home = slices.Clone(home)
+	slices.SortStableFunc(home, func(a, b analysis.Series) int {
+		if c := strings.Compare(a.Room, b.Room); c != 0 {
+			return c
+		}
+		if c := strings.Compare(a.Detector, b.Detector); c != 0 {
+			return c
+		}
+		return a.Start().Compare(b.Start())
+	})
+	var rooms []string
+	for _, s := range home {
+		room := slices.Index(rooms, s.Room)
+		if room < 0 {
+			room = len(rooms)
+			rooms = append(rooms, s.Room)
+		}
+		withShared, withStated := -1, -1
+		detector := func(stated bool) int {
+			at := &withShared
+			sd := logSD(calibration)
+			if stated {
+				at, sd = &withStated, 0
+			}
+			if *at < 0 {
+				*at = len(h.Detectors)
+				h.Detectors = append(h.Detectors, sd)
+			}
+			return *at
+		}
+		for i := range s.Len() {
+			r := s.At(i)
+			o := Observation{FirstShare: 1, LastShare: 1, Below: r.BelowLimit, Room: room}
+			c := r.Concentration
+			if r.BelowLimit {
+				below++
+			}
+			if c == 0 {
+				o.Below, c = true, ZeroLimit
+				zero++
+			}
+			o.Log = math.Log(c)
+			stated := r.Uncertainty > 0
+			if stated {
+				o.Variance = math.Pow(logSD(r.Uncertainty/c), 2)
+			}
+			if r.End.Sub(r.Start) <= 36*time.Hour {
+				o.First = Day(r.Start.Add(r.End.Sub(r.Start)/2), s.Zone)
+				o.Last = o.First
+				o.Detector = detector(false)
+				hours := r.End.Sub(r.Start).Hours()
+				if r.Share > 0 {
+					hours *= r.Share
+				}
+				o.FirstShare = min(1, hours/24)
+				o.LastShare = o.FirstShare
+				if hours < FullDayHours {
+					partial++
+				}
+				if hours < 23 {
+					// Half a day misses the daily cycle: about a quarter of the mean.
+					o.Variance += min(0.25, 0.06*(24/hours-1))
+				}
+			} else {
+				if !stated {
+					o.Variance = math.Pow(logSD(IntegratingError), 2)
+				}
+				o.Detector = detector(stated)
+				o.First, o.FirstShare, o.Last, o.LastShare = span(r.Start, r.End, s.Zone)
+			}
+			h.Observations = append(h.Observations, o)
+		}
+	}
+	h.Rooms = len(rooms)
+	if partial > 0 {
+		notes = append(notes, analysis.Note{Code: "partial-days", Text: fmt.Sprintf(
+			"%d of the days have fewer than %d measured hours and count for less; measure whole days", partial, FullDayHours)})
+	}
+	if below > 0 {
+		notes = append(notes, analysis.Note{Code: "below-limit", Text: fmt.Sprintf(
+			"%d of the readings lie below the detector's limit and enter as that, not as a number", below)})
+	}
+	if zero > 0 {
+		notes = append(notes, analysis.Note{Code: "zero-days", Text: fmt.Sprintf(
+			"%d day means are zero and are read as below %g Bq/m³, about the outdoor level; look whether the detector was alive", zero, ZeroLimit)})
+	}
+	return h, notes, nil
+}
+
+// logSD is the log standard deviation that a coefficient of variation stands
+// for: sqrt(ln(1+cv²)).
+func logSD(cv float64) float64 { return math.Sqrt(math.Log1p(cv * cv)) }
+
+// Day is the civil day of an instant in a zone, as days since 1 January 1970.
+func Day(t time.Time, zone *time.Location) int {
+	y, m, d := t.In(zone).Date()
+	return int(time.Date(y, m, d, 0, 0, 0, 0, time.UTC).Unix() / 86400)
+}
+
+// Date is midnight at the start of a civil day in a zone.
+func Date(day int, zone *time.Location) time.Time {
+	return time.Date(1970, 1, 1+day, 0, 0, 0, 0, zone)
+}
+
+// span is the civil days a stretch touches and how much of the two outer ones.
+func span(from, to time.Time, zone *time.Location) (first int, firstShare float64, last int, lastShare float64) {
+	first, last = Day(from, zone), Day(to.Add(-time.Nanosecond), zone)
+	of := func(day int) float64 {
+		a, b := Date(day, zone), Date(day+1, zone)
+		lo, hi := a, b
+		if from.After(lo) {
+			lo = from
+		}
+		if to.Before(hi) {
+			hi = to
+		}
+		return hi.Sub(lo).Seconds() / b.Sub(a).Seconds()
+	}
+	return first, of(first), last, of(last)
+}

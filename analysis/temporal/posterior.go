@@ -1,0 +1,553 @@
+package temporal
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+// Observation is one thing a detector said, in whole civil days of the home:
+// the mean of a day (First == Last) or of a stretch of days.
+type Observation struct {
+	First, Last           int     // civil days since 1 January 1970, both included
+	FirstShare, LastShare float64 // how much of the first and the last day was measured, in (0, 1]
+	Log                   float64 // ln of the mean, or of the limit if Below
+	Variance              float64 // of the random error of Log
+	Below                 bool    // all that is known is that the mean was under the limit
+	Detector, Room        int     // indices, from 0
+}
+
+// Home is what is known of one home before the posterior is asked for.
+type Home struct {
+	Observations []Observation
+	Area         string
+	Detectors    []float64 // per detector: log standard deviation of its calibration, shared by all it said
+	Rooms        int       // how many rooms; at least 1. With more, each has an offset of its own
+	Prior        *Normal   // of the level (ln of the annual median day), nil for none
+	From, To     int       // the days the annual mean is of: From ≤ day < To
+	Only         []int     // if not nil, the mean is over these days instead, in increasing order
+	Course       bool      // the home lived in the weather of the profile's course, where that is known
+}
+
+// Normal is a normal distribution by its mean and standard deviation.
+type Normal struct{ Mean, SD float64 }
+
+// Posterior is what is known of a home's annual mean after its detectors spoke:
+// ln of the mean is normal, before calibration, with this centre and spread.
+type Posterior struct {
+	LogMedian float64 // ln Bq/m³
+	LogSD     float64
+	Detector  float64   // the part of LogSD, in quadrature, that detectors' calibration makes
+	Course    bool      // the profile's course was used
+	Mean      float64   // Bq/m³
+	LogLik    float64   // of the observations; only differences mean anything, and none with limits or stretches
+	Days      []float64 // posterior mean of each target day's concentration (mean of rooms), Bq/m³
+	Passes    int       // how often the linearisation was renewed
+}
+
+const (
+	flatVariance = 1e3  // of a level of which nothing is known: a GSD of e^32; larger costs digits
+	passesMost   = 200  // of the linearisation
+	settled      = 1e-8 // largest change of a linearised term at which it stops
+)
+
+// stretch is an integrating observation with its current linearisation:
+// ln(mean over the stretch) ≈ offset + Σ w (ln C(day)).
+type stretch struct {
+	obs    []int // observations over exactly this stretch and room
+	first  int
+	room   int
+	share  []float64 // of each day, adding up to 1
+	w      []float64
+	offset float64
+	slot   int
+	query  []int // query index of each day, and
+	self   int   // of the accumulated sum
+}
+
+// site is a below-limit observation as the Gaussian that stands for it.
+type site struct {
+	obs              int
+	precision, shift float64 // 1/variance, mean/variance; 0 at the start
+	query            int
+}
+
+// Posterior conditions the profile on what was seen and returns the annual mean.
+//
+// Formula. A Kalman filter and smoother give the mean m and covariance V of
+// ln C of every target day in O(days). With S = mean of exp over days (and
+// rooms), E S = mean exp(m + V/2) exactly, and Var ln S ≈ w'Vw with w in
+// proportion to exp(m + V/2), which is exact where V is constant and is used in
+// place of the sum over all pairs of days because it too is O(days). An
+// integrating detector sees the arithmetic mean of its stretch; the same two
+// moments linearise it about the current posterior, until nothing changes. A
+// result below a limit enters by expectation propagation: the Gaussian with the
+// moments of the truncated one.
+//
+// Assumes a log-normal day, and seasons and drift like those of the profile.
+//
+// Errors: no observation, an impossible one, or a linearisation that does not settle.
+//
+// Source: Durbin and Koopman 2012, Time Series Analysis by State Space Methods,
+// chapters 4 and 10; Fenton 1960, IRE Trans. Commun. Syst. 8:57 (sum of
+// log-normals); Minka 2001 (expectation propagation).
+func (p *Profile) Posterior(h Home) (Posterior, error) {
+	m, err := newMachine(p, h)
+	if err != nil {
+		return Posterior{}, err
+	}
+	for pass := 1; pass <= passesMost; pass++ {
+		post, change := m.pass()
+		if change < settled {
+			post.Passes = pass
+			return post, nil
+		}
+	}
+	return Posterior{}, fmt.Errorf("the linearisation did not settle in %d passes; leave out results below the limit, or give an area prior", passesMost)
+}
+
+// machine holds one home's model laid out as a state vector:
+// level | season | drift | shared drift | detectors | rooms | accumulators.
+type machine struct {
+	p          *Profile
+	h          Home
+	season     Season
+	drift      []Component
+	shared     []Component // empty where no course is known
+	sharedAt   int
+	detectorAt int
+	roomAt     int // used where h.Rooms > 1
+	sumAt      int
+	n          int
+	first      int // first and last day of the tape
+	last       int
+	centre     float64 // level's prior mean where it is flat
+	stretches  []stretch
+	sites      []site
+	byDay      [][]int // day means by day − first
+	targets    []bool  // day − first is a target
+	roomsUsed  []int
+}
+
+func newMachine(p *Profile, h Home) (*machine, error) {
+	m := &machine{p: p, h: h}
+	if len(h.Observations) == 0 {
+		return nil, fmt.Errorf("no observations")
+	}
+	if h.Only != nil {
+		if len(h.Only) == 0 {
+			return nil, fmt.Errorf("no day to take the mean of")
+		}
+		m.h.From, m.h.To = h.Only[0], h.Only[len(h.Only)-1]+1
+	}
+	if m.h.To <= m.h.From {
+		return nil, fmt.Errorf("the year asked for has no days")
+	}
+	m.first, m.last = m.h.From, m.h.To-1
+	exact, sum := 0, 0.0
+	for _, o := range h.Observations {
+		switch {
+		case o.Last < o.First || o.Last-o.First > 20000:
+			return nil, fmt.Errorf("an observation from day %d to day %d", o.First, o.Last)
+		case !(o.FirstShare > 0 && o.FirstShare <= 1 && o.LastShare > 0 && o.LastShare <= 1):
+			return nil, fmt.Errorf("an observation with shares %v and %v of its first and last day", o.FirstShare, o.LastShare)
+		case math.IsNaN(o.Log) || math.IsInf(o.Log, 0) || !(o.Variance >= 0) || math.IsInf(o.Variance, 0):
+			return nil, fmt.Errorf("an observation of ln %v with variance %v", o.Log, o.Variance)
+		case o.Detector < 0 || o.Detector >= len(h.Detectors) || o.Room < 0 || o.Room >= max(h.Rooms, 1):
+			return nil, fmt.Errorf("an observation of detector %d in room %d, of %d and %d", o.Detector, o.Room, len(h.Detectors), h.Rooms)
+		}
+		m.first, m.last = min(m.first, o.First), max(m.last, o.Last)
+		if !o.Below {
+			exact++
+			sum += o.Log
+		}
+		m.centre += o.Log
+	}
+	if m.last-m.first > 40000 {
+		return nil, fmt.Errorf("the observations span %d days; a century is the most", m.last-m.first)
+	}
+	if exact > 0 {
+		m.centre = sum / float64(exact)
+	} else if h.Prior == nil {
+		return nil, fmt.Errorf("every result is below its limit, and without a prior for the level they bound it on one side only")
+	} else {
+		m.centre = h.Prior.Mean
+	}
+	days := m.last - m.first + 1
+	m.targets = make([]bool, days)
+	if h.Only != nil {
+		for _, d := range h.Only {
+			m.targets[d-m.first] = true
+		}
+	} else {
+		for d := m.h.From; d < m.h.To; d++ {
+			m.targets[d-m.first] = true
+		}
+	}
+	m.layOut(days)
+	return m, nil
+}
+
+// layOut gives each part of the state its place, and each stretch its slot.
+func (m *machine) layOut(days int) {
+	h, p := m.h, m.p
+	m.drift, m.season = p.Drift, p.Season
+	if h.Course && p.knows(h) {
+		m.drift, m.shared, m.season = p.Course.Drift, p.Course.Shared, p.Course.Season
+	}
+	m.sharedAt = 1 + Harmonics + len(m.drift)
+	m.detectorAt = m.sharedAt + len(m.shared)
+	m.roomAt = m.detectorAt + len(h.Detectors)
+	m.sumAt = m.roomAt
+	if h.Rooms > 1 {
+		m.sumAt += h.Rooms
+	}
+
+	m.byDay = make([][]int, days)
+	seen := map[int]bool{}
+	for i, o := range h.Observations {
+		if !seen[o.Room] {
+			seen[o.Room] = true
+			m.roomsUsed = append(m.roomsUsed, o.Room)
+		}
+		if o.Below {
+			m.sites = append(m.sites, site{obs: i})
+		}
+		if o.First == o.Last {
+			m.byDay[o.First-m.first] = append(m.byDay[o.First-m.first], i)
+			continue
+		}
+		same := slices.IndexFunc(m.stretches, func(s stretch) bool {
+			q := h.Observations[s.obs[0]]
+			return q.First == o.First && q.Last == o.Last && q.FirstShare == o.FirstShare && q.LastShare == o.LastShare && q.Room == o.Room
+		})
+		if same >= 0 {
+			m.stretches[same].obs = append(m.stretches[same].obs, i)
+			continue
+		}
+		n := o.Last - o.First + 1
+		s := stretch{obs: []int{i}, first: o.First, room: o.Room, share: ones(n), query: make([]int, n)}
+		s.share[0], s.share[n-1] = o.FirstShare, o.LastShare
+		total := 0.0
+		for _, x := range s.share {
+			total += x
+		}
+		for j := range s.share {
+			s.share[j] /= total
+		}
+		s.w = slices.Clone(s.share)
+		m.stretches = append(m.stretches, s)
+	}
+	slices.Sort(m.roomsUsed)
+	slices.SortStableFunc(m.stretches, func(a, b stretch) int { return a.first - b.first })
+	// A slot is free again the day after its stretch ends.
+	var busyUntil []int
+	for i := range m.stretches {
+		s := &m.stretches[i]
+		end := s.first + len(s.w) - 1
+		k := slices.IndexFunc(busyUntil, func(d int) bool { return d < s.first })
+		if k < 0 {
+			k = len(busyUntil)
+			busyUntil = append(busyUntil, 0)
+		}
+		busyUntil[k] = end
+		s.slot = m.sumAt + k
+	}
+	m.n = m.sumAt + len(busyUntil)
+}
+
+// knows says whether the course serves a home: it is of its areas, and saw half
+// of the year and every observation from end to end.
+func (p *Profile) knows(h Home) bool {
+	c := p.Course
+	if c == nil || !slices.Contains(c.Areas, h.Area) {
+		return false
+	}
+	for _, o := range h.Observations {
+		if !c.Knows(o.First) || !c.Knows(o.Last) {
+			return false
+		}
+	}
+	known := 0
+	for d := h.From; d < h.To; d++ {
+		if c.Knows(d) {
+			known++
+		}
+	}
+	return 2*known >= h.To-h.From
+}
+
+// start is a filter in the state before the first day.
+func (m *machine) start() *filter {
+	f := newFilter(m.n, m.last-m.first+1)
+	f.a[0], f.p[0] = m.centre, flatVariance
+	if m.h.Prior != nil {
+		f.a[0], f.p[0] = m.h.Prior.Mean, m.h.Prior.SD*m.h.Prior.SD
+	}
+	for i := range Harmonics {
+		f.a[1+i] = m.season.Mean[i]
+		for j := range Harmonics {
+			f.p[(1+i)*m.n+1+j] = m.season.Cov[i][j]
+		}
+	}
+	for i, c := range m.drift {
+		f.decay(1+Harmonics+i, c.Variance, c.Days)
+	}
+	for i, c := range m.shared {
+		f.decay(m.sharedAt+i, c.Variance, c.Days)
+	}
+	for i, sd := range m.h.Detectors {
+		k := m.detectorAt + i
+		f.p[k*m.n+k] = sd * sd
+	}
+	if m.h.Rooms > 1 {
+		for k := m.roomAt; k < m.roomAt+m.h.Rooms; k++ {
+			f.p[k*m.n+k] = m.p.RoomSD * m.p.RoomSD
+		}
+	}
+	return f
+}
+
+// pass runs the filter forward and back once with the current linearisation,
+// renews it, and says by how much it changed.
+func (m *machine) pass() (Posterior, float64) {
+	f := m.start()
+	row := make([]float64, m.n)   // ln C of the day in one room
+	shape := make([]float64, m.n) // the shared drift alone
+	for i := range m.shared {
+		shape[m.sharedAt+i] = 1
+	}
+	siteOf := map[int]*site{}
+	for i := range m.sites {
+		siteOf[m.sites[i].obs] = &m.sites[i]
+	}
+	queries := 0
+	var target []bool
+	ask := func(isTarget bool, h []float64) int {
+		f.query(h)
+		target = append(target, isTarget)
+		queries++
+		return queries - 1
+	}
+	// see updates with observation i of the linear form h, less the offset.
+	see := func(i int, h []float64, offset float64) {
+		o := m.h.Observations[i]
+		k := m.detectorAt + o.Detector
+		h[k] = 1
+		if s := siteOf[i]; s == nil {
+			f.update(h, o.Log-offset, o.Variance+m.noise(o))
+		} else {
+			s.query = ask(false, h)
+			if s.precision != 0 {
+				f.update(h, s.shift/s.precision-offset, 1/s.precision)
+			}
+		}
+		h[k] = 0
+	}
+	next, active := 0, []int{}
+	roomQuery := make([]int, max(m.h.Rooms, 1))
+	for d := m.first; d <= m.last; d++ {
+		m.fill(row, d)
+		for next < len(m.stretches) && m.stretches[next].first == d {
+			f.zero(m.stretches[next].slot)
+			active = append(active, next)
+			next++
+		}
+		if c := m.p.Course; len(m.shared) > 0 {
+			if i := d - c.First; c.Knows(d) {
+				f.update(shape, c.Log[i], c.Noise[i]*c.Noise[i])
+			}
+		}
+		for _, i := range m.byDay[d-m.first] {
+			r := m.h.Observations[i].Room
+			m.room(row, r, 1)
+			see(i, row, 0)
+			m.room(row, r, 0)
+		}
+		if m.targets[d-m.first] || len(active) > 0 {
+			for _, r := range m.roomsUsed {
+				m.room(row, r, 1)
+				roomQuery[r] = ask(m.targets[d-m.first], row)
+				m.room(row, r, 0)
+			}
+		}
+		still := active[:0]
+		for _, k := range active {
+			s := &m.stretches[k]
+			j := d - s.first
+			s.query[j] = roomQuery[s.room]
+			m.room(row, s.room, 1)
+			f.sum(s.slot, s.w[j], row)
+			m.room(row, s.room, 0)
+			if j+1 < len(s.w) {
+				still = append(still, k)
+				continue
+			}
+			h := make([]float64, m.n)
+			h[s.slot] = 1
+			s.self = ask(false, h)
+			for _, i := range s.obs {
+				see(i, h, s.offset)
+			}
+		}
+		active = still
+		if d < m.last {
+			f.advance()
+		}
+	}
+
+	total, days := 0.0, 0
+	for _, t := range m.targets {
+		if t {
+			days++
+		}
+	}
+	// Weights are taken relative to the centre so that nothing overflows.
+	expected := make([]float64, queries)
+	moments, variance := f.smooth(func(q int, mo moment) float64 {
+		if !target[q] {
+			return 0
+		}
+		w := math.Exp(mo.mean + mo.variance/2 - m.centre)
+		expected[q] = w
+		total += w
+		return w
+	})
+	post := Posterior{LogLik: f.logLik, Course: len(m.shared) > 0}
+	rooms := float64(len(m.roomsUsed))
+	s2 := variance / (total * total)
+	logMean := m.centre + math.Log(total/(float64(days)*rooms))
+	post.LogMedian, post.LogSD, post.Mean = logMean-s2/2, math.Sqrt(s2), math.Exp(logMean)
+	post.Detector = min(m.detectorSD(), post.LogSD)
+	post.Days = make([]float64, 0, days)
+	sum, count := 0.0, 0
+	for q, is := range target {
+		if is {
+			sum += expected[q]
+			if count++; count == len(m.roomsUsed) {
+				post.Days = append(post.Days, math.Exp(m.centre+math.Log(sum/rooms)))
+				sum, count = 0, 0
+			}
+		}
+	}
+
+	change := 0.0
+	for k := range m.stretches {
+		change = max(change, m.stretches[k].renew(moments))
+	}
+	for k := range m.sites {
+		s := &m.sites[k]
+		o := m.h.Observations[s.obs]
+		offset := 0.0
+		for i := range m.stretches {
+			if slices.Contains(m.stretches[i].obs, s.obs) {
+				offset = m.stretches[i].offset
+			}
+		}
+		change = max(change, s.renew(moments[s.query], o.Log-offset, o.Variance+m.noise(o)))
+	}
+	return post, change
+}
+
+// detectorSD is the log standard deviation of the mean of the detectors'
+// calibration errors, weighted by the days each measured.
+func (m *machine) detectorSD() float64 {
+	days, all := make([]float64, len(m.h.Detectors)), 0.0
+	for _, o := range m.h.Observations {
+		n := float64(o.Last - o.First + 1)
+		days[o.Detector] += n
+		all += n
+	}
+	v := 0.0
+	for i, sd := range m.h.Detectors {
+		v += math.Pow(sd*days[i]/all, 2)
+	}
+	return math.Sqrt(v)
+}
+
+// fill puts the linear form of ln C on day d, without a room, into row.
+func (m *machine) fill(row []float64, d int) {
+	clear(row)
+	row[0] = 1
+	harmonics(float64(d), row[1:1+Harmonics])
+	for i := 1 + Harmonics; i < m.detectorAt; i++ {
+		row[i] = 1
+	}
+}
+
+func (m *machine) room(row []float64, r int, x float64) {
+	if m.h.Rooms > 1 {
+		row[m.roomAt+r] = x
+	}
+}
+
+// noise is the model's own error variance of an observation: a day mean
+// scatters about the model; over a stretch that averages out.
+func (m *machine) noise(o Observation) float64 {
+	days := float64(o.Last - o.First + 1)
+	return m.p.DayNoise * m.p.DayNoise / days
+}
+
+// renew linearises ln Σ share·exp(x) about the posterior moments of the days and
+// of their weighted sum, by the mean and variance of a sum of log-normals.
+func (s *stretch) renew(moments []moment) float64 {
+	top := math.Inf(-1)
+	for _, q := range s.query {
+		top = max(top, moments[q].mean+moments[q].variance/2)
+	}
+	total := 0.0
+	w := make([]float64, len(s.w))
+	for j, q := range s.query {
+		w[j] = s.share[j] * math.Exp(moments[q].mean+moments[q].variance/2-top)
+		total += w[j]
+	}
+	offset := top + math.Log(total) - moments[s.self].variance/2
+	change := 0.0
+	for j, q := range s.query {
+		w[j] /= total
+		offset -= w[j] * moments[q].mean
+		change = max(change, math.Abs(w[j]-s.w[j]))
+	}
+	change = max(change, math.Abs(offset-s.offset))
+	s.w, s.offset = w, offset
+	return change
+}
+
+// renew replaces "h·x plus noise lies under limit" by the Gaussian that gives
+// h·x the mean and variance of the truncated one, damped.
+func (s *site) renew(m moment, limit, noise float64) float64 {
+	precision, shift := 1/m.variance-s.precision, m.mean/m.variance-s.shift
+	if !(precision > 0) {
+		return 0
+	}
+	v := 1 / precision
+	mean := shift * v
+	sd := math.Sqrt(v + noise)
+	z := (limit - mean) / sd
+	rho := hazard(z)
+	tilted := mean - v*rho/sd
+	variance := v - v*v*rho*(rho+z)/(v+noise)
+	if !(variance > 0) {
+		return 0
+	}
+	const damp = 0.7
+	p := max(0, 1/variance-precision)
+	b := tilted/variance - shift
+	if p == 0 {
+		b = 0
+	}
+	dp, db := damp*(p-s.precision), damp*(b-s.shift)
+	s.precision += dp
+	s.shift += db
+	return max(math.Abs(dp)*m.variance, math.Abs(db)*math.Sqrt(m.variance))
+}
+
+// hazard is φ(z)/Φ(z), with its asymptote where Φ vanishes.
+func hazard(z float64) float64 {
+	if z < -30 {
+		return -z - 1/z
+	}
+	return distuv.UnitNormal.Prob(z) / distuv.UnitNormal.CDF(z)
+}
