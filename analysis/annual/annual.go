@@ -293,13 +293,16 @@ func rawMean(series []analysis.Series) float64 {
 }
 
 // spread is the calibrated log spread of the target after the posterior's.
-func (h *home) spread(post temporal.Posterior) float64 {
+func (h *home) spread(post temporal.Posterior) float64 { return h.spreadAfter(post, h.measured) }
+
+// spreadAfter is the same after so many days of measurement.
+func (h *home) spreadAfter(post temporal.Posterior, days float64) float64 {
 	rows := h.opt.Profile.Calibration
 	if post.Course {
 		rows = h.opt.Profile.Course.Calibration
 	}
 	// What a detector is off by is not the model's to calibrate.
-	k := temporal.Widen(rows, h.measured)
+	k := temporal.Widen(rows, days)
 	s := math.Sqrt(k*k*(post.LogSD*post.LogSD-post.Detector*post.Detector) + post.Detector*post.Detector)
 	if h.opt.Target == LongRun {
 		s = math.Hypot(s, h.opt.Profile.YearSD)
