@@ -173,8 +173,13 @@ func recognise(name string) columnName {
 		tries = []string{"exposurehours"}
 	case dayMark.MatchString(low) && isDuration(key(dayMark.ReplaceAllString(low, ""))):
 		tries = []string{"exposuredays"}
+	case k == "u" && strings.HasPrefix(name, "u") && (c.unit != noUnit || c.percent):
+		tries = []string{"uncertainty"} // the symbol of a standard uncertainty; a capital U is an expanded one
 	case k == "" && low != "":
 		tries = append(tries, strings.Join(strings.Fields(low), ""))
+	}
+	if c.unit != noUnit && key(c.rest) == "" && c.rest != "±" {
+		tries = []string{"value"} // the name is a unit and no more
 	}
 	for _, t := range tries {
 		if a, ok := aliases[t]; ok && t != "" {
