@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"math/big"
 	"os"
 	"time"
@@ -14,18 +15,19 @@ import (
 	"github.com/apache/arrow/go/v17/arrow/memory"
 )
 
-// arrowReader reads an Arrow IPC file or stream row by row.
+// arrowReader reads an Arrow IPC file or stream row by row. Arrow's reader does
+// not withstand a damaged file, so the messages are checked before it sees them;
+// and it reads a file as the stream that a file holds.
 type arrowReader struct {
 	path    string
 	f       *os.File
-	file    *ipc.FileReader
+	plan    ipcPlan
 	stream  *ipc.Reader
-	schema  *arrow.Schema
 	names   []string
 	leaves  []int // schema positions of the columns
 	ignored []string
 
-	batch  int // next record of a file
+	batch  int // records read
 	rec    arrow.Record
 	at     int    // next row of rec to convert
 	row    int    // rows given so far
@@ -63,26 +65,15 @@ func (r *arrowReader) open() error {
 	if err != nil {
 		return err
 	}
-	var magic [6]byte
-	if _, err := io.ReadFull(r.f, magic[:]); err != nil {
+	if r.plan, err = checkIPC(r.f, info.Size()); err != nil {
 		return err
 	}
-	if _, err := r.f.Seek(0, io.SeekStart); err != nil {
+	most := maxPageBytes + 64*int(min(info.Size(), 1<<40))
+	stream := io.NewSectionReader(r.f, r.plan.start, r.plan.end-r.plan.start)
+	if r.stream, err = ipc.NewReader(stream, ipc.WithAllocator(boundedAllocator{most})); err != nil {
 		return err
 	}
-	mem := ipc.WithAllocator(boundedAllocator{most: maxPageBytes + 64*int(min(info.Size(), 1<<40))})
-	if string(magic[:]) == "ARROW1" {
-		if r.file, err = ipc.NewFileReader(r.f, mem); err != nil {
-			return err
-		}
-		r.schema = r.file.Schema()
-	} else {
-		if r.stream, err = ipc.NewReader(r.f, mem); err != nil {
-			return err
-		}
-		r.schema = r.stream.Schema()
-	}
-	for i, f := range r.schema.Fields() {
+	for i, f := range r.stream.Schema().Fields() {
 		if !readable(f.Type) {
 			r.ignored = append(r.ignored, f.Name)
 			continue
@@ -137,30 +128,15 @@ func (r *arrowReader) describe(f *File) {
 }
 
 func (r *arrowReader) Close() error {
-	_ = guard(func() error {
-		r.drop()
-		if r.file != nil {
-			return r.file.Close()
-		}
-		r.stream.Release()
-		return nil
-	})
+	_ = guard(func() error { r.stream.Release(); return nil })
 	return r.f.Close()
-}
-
-// drop releases the record of a file; a stream's belongs to its reader.
-func (r *arrowReader) drop() {
-	if r.rec != nil && r.file != nil {
-		r.rec.Release()
-	}
-	r.rec = nil
 }
 
 func (r *arrowReader) next() ([]cell, int, error) {
 	w := len(r.leaves)
 	if r.given == len(r.cells) && r.broken == nil {
 		r.cells, r.given = r.cells[:0], 0
-		if err := guard(r.fill); err == io.EOF {
+		if err := guard(r.fill); err == io.EOF && int64(r.row) == r.plan.rows {
 			r.broken = io.EOF
 		} else if err != nil {
 			r.broken = r.damage(err)
@@ -207,56 +183,21 @@ func (r *arrowReader) fill() error {
 	return nil
 }
 
-// record fetches the next record batch.
+// record fetches the next record batch; it stays good until the one after.
 func (r *arrowReader) record() error {
-	r.drop()
-	r.at = 0
-	if r.file != nil {
-		if r.batch == r.file.NumRecords() {
-			return io.EOF
-		}
-		rec, err := r.file.RecordAt(r.batch)
-		if err == io.EOF {
-			err = io.ErrUnexpectedEOF
-		}
-		if err != nil {
+	r.rec, r.at = nil, 0
+	if r.batch == r.plan.batches {
+		return io.EOF
+	}
+	if !r.stream.Next() {
+		if err := r.stream.Err(); err != nil {
 			return err
 		}
-		r.batch++
-		r.rec = rec
-	} else {
-		if !r.stream.Next() {
-			if err := r.stream.Err(); err != nil {
-				return err
-			}
-			return r.endOfStream()
-		}
-		r.rec = r.stream.Record()
+		return fmt.Errorf("it holds %d batches, but %d can be read", r.plan.batches, r.batch)
 	}
-	if n := r.rec.NumRows(); n < 0 || n > maxPageValues*8 {
-		return fmt.Errorf("a batch says it has %d rows", n)
-	}
+	r.rec = r.stream.Record()
+	r.batch++
 	return nil
-}
-
-// endOfStream tells the end of the table from a file cut between messages:
-// a stream closes with a mark of eight bytes, and only that.
-func (r *arrowReader) endOfStream() error {
-	var mark [8]byte
-	info, err := r.f.Stat()
-	if err != nil {
-		return err
-	}
-	if info.Size() < 8 {
-		return io.ErrUnexpectedEOF
-	}
-	if _, err := r.f.ReadAt(mark[:], info.Size()-8); err != nil {
-		return err
-	}
-	if mark != [8]byte{0xff, 0xff, 0xff, 0xff} {
-		return errors.New("the mark at its end is missing: rows may be")
-	}
-	return io.EOF
 }
 
 // accessor gives access to an array's values as cells; nulls are the caller's.
@@ -339,6 +280,11 @@ func accessor(a arrow.Array) func(i int) cell {
 func scaled(n *big.Int, scale int32) cell {
 	if scale < 0 || scale > 76 {
 		return cell{}
+	}
+	if n.IsInt64() && scale <= 22 { // both exact as float64: one rounding, in the division
+		if i := n.Int64(); i >= -1<<53 && i <= 1<<53 {
+			return cell{kind: cellNumber, num: float64(i) / math.Pow10(int(scale))}
+		}
 	}
 	f, _ := new(big.Rat).SetFrac(n, new(big.Int).Exp(big.NewInt(10), big.NewInt(int64(scale)), nil)).Float64()
 	return cell{kind: cellNumber, num: f}

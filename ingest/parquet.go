@@ -669,7 +669,7 @@ func converter(e *format.SchemaElement) func(pq.Value) cell {
 		case *format.Float16Type:
 			return some(func(v pq.Value) cell {
 				if b := v.ByteArray(); len(b) == 2 {
-					return cell{kind: cellNumber, num: float16(binary.LittleEndian.Uint16(b))}
+					return cell{kind: cellNumber, num: halfFloat(binary.LittleEndian.Uint16(b))}
 				}
 				return cell{}
 			})
@@ -772,8 +772,8 @@ func decimal(t format.Type, scale int32) func(pq.Value) cell {
 	}
 }
 
-// float16 widens a half-precision number (IEEE 754).
-func float16(h uint16) float64 {
+// halfFloat widens a half-precision number (IEEE 754).
+func halfFloat(h uint16) float64 {
 	sign, exp, frac := 1.0, int(h>>10&31), float64(h&1023)
 	if h>>15 == 1 {
 		sign = -1
