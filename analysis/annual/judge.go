@@ -185,8 +185,12 @@ func Confirm(homes [][]analysis.Series, p *temporal.Profile) (yes bool, slope, s
 				if r.Days() > 1.5 || r.BelowLimit || r.Concentration <= 0 || !c.Knows(d) {
 					continue
 				}
-				x = append(x, c.Log[d-c.First])
-				y = append(y, math.Log(r.Concentration)-c.Season.At(d))
+				season := 0.0
+				for k, b := range temporal.Regressors(d) {
+					season += b * c.Mean[k]
+				}
+				x = append(x, c.At(d)-season)
+				y = append(y, math.Log(r.Concentration)-season)
 			}
 			mx, my := mean(x), mean(y)
 			for i := range x {

@@ -13,18 +13,19 @@ import (
 
 const (
 	nh          = temporal.Harmonics
-	cols        = 1 + nh + 1 // level, season, and the data themselves
-	courseHomes = 8          // homes measured on a day, at least, for it to have a course
+	courseHomes = 8 // homes measured on a day, at least, for it to have a course
+	factors     = 3 // of the course, at most; a quarter of courseHomes homes may carry one
 )
 
 // driftDays are the correlation times whose variances are learned.
 var driftDays = []float64{1, 6, 40, 150}
 
-// fit is the mixed model of all records: home i's season is N(mean, cov), its
-// drift has variances v at driftDays, its day means a noise variance v[last].
+// fit is the mixed model of all records: home i's coefficients of the season
+// (and course) are N(mean, cov), its drift has variances v at driftDays, its day
+// means a noise variance v[last].
 type fit struct {
 	recs   []*record
-	offset [][]float64 // taken off each record's logs; nil for nothing
+	c      *course // nil: season alone
 	mean   *mat.VecDense
 	cov    *mat.SymDense
 	v      []float64
@@ -37,15 +38,21 @@ type fit struct {
 type home struct {
 	beta *mat.VecDense
 	cov  *mat.SymDense
-	rest float64 // log likelihood less the part of the season
+	rest float64 // log likelihood less the part of the coefficients
 }
 
-func newFit(recs []*record) *fit {
-	f := &fit{recs: recs, offset: make([][]float64, len(recs)),
-		mean: mat.NewVecDense(nh, nil), cov: mat.NewSymDense(nh, nil),
+func newFit(recs []*record, c *course) *fit {
+	k := nh
+	if c != nil {
+		k += len(c.factor)
+	}
+	f := &fit{recs: recs, c: c, mean: mat.NewVecDense(k, nil), cov: mat.NewSymDense(k, nil),
 		v: []float64{0.1, 0.08, 0.03, 0.01, 0.003}}
-	for i := range nh {
+	for i := range k {
 		f.cov.SetSym(i, i, 0.02)
+		if i >= nh {
+			f.cov.SetSym(i, i, 0.1)
+		}
 	}
 	return f
 }
@@ -98,23 +105,35 @@ func (f *fit) drift() {
 // reduce does the generalised least squares of every record for variances v.
 func (f *fit) reduce(v []float64) []home {
 	out := make([]home, len(f.recs))
-	numeric.Each(len(f.recs), func(i int) { out[i] = reduceOne(f.recs[i], f.offset[i], v) })
+	numeric.Each(len(f.recs), func(i int) { out[i] = reduceOne(f.recs[i], f.c, v) })
 	return out
 }
 
 // reduceOne filters data and regressors through the drift's innovations: the
 // cross products of those are X'V⁻¹X, X'V⁻¹y and y'V⁻¹y.
-func reduceOne(r *record, offset []float64, v []float64) home {
+func reduceOne(r *record, c *course, v []float64) home {
 	const m = 4
-	var a [m][cols]float64
+	k := nh
+	if c != nil {
+		k += len(c.factor)
+	}
+	cols := 1 + k + 1 // level, coefficients, and the data themselves
+	var a [m][]float64
+	for i := range a {
+		a[i] = make([]float64, cols)
+	}
 	var p [m][m]float64
 	noise := v[m]
 	for i := range m {
 		p[i][i] = v[i]
 	}
-	var cross [cols][cols]float64
+	cross := make([][]float64, cols)
+	for i := range cross {
+		cross[i] = make([]float64, i+1)
+	}
 	logDet := 0.0
 	var phi [m]float64
+	e := make([]float64, cols)
 	for t, day := range r.day {
 		if t > 0 {
 			gap := float64(day - r.day[t-1])
@@ -122,8 +141,8 @@ func reduceOne(r *record, offset []float64, v []float64) home {
 				phi[i] = math.Exp(-gap / driftDays[i])
 			}
 			for i := range m {
-				for k := range cols {
-					a[i][k] *= phi[i]
+				for q := range a[i] {
+					a[i][q] *= phi[i]
 				}
 				for j := range m {
 					p[i][j] *= phi[i] * phi[j]
@@ -131,10 +150,13 @@ func reduceOne(r *record, offset []float64, v []float64) home {
 				p[i][i] += v[i] * (1 - phi[i]*phi[i])
 			}
 		}
+		e[0], e[cols-1] = 1, r.log[t]
 		x := temporal.Regressors(day)
-		e := [cols]float64{1, x[0], x[1], x[2], x[3], r.log[t]}
-		if offset != nil {
-			e[cols-1] -= offset[t]
+		copy(e[1:], x[:])
+		if c != nil {
+			for q, f := range c.factor {
+				e[1+nh+q] = f[day-c.first]
+			}
 		}
 		var b [m]float64
 		F := noise
@@ -143,47 +165,47 @@ func reduceOne(r *record, offset []float64, v []float64) home {
 				b[i] += p[i][j]
 			}
 			F += b[i]
-			for k := range cols {
-				e[k] -= a[i][k]
+			for q, y := range a[i] {
+				e[q] -= y
 			}
 		}
 		logDet += math.Log(F)
-		for k := range cols {
-			for l := range k + 1 {
-				cross[k][l] += e[k] * e[l] / F
+		for q, row := range cross {
+			for l := range row {
+				row[l] += e[q] * e[l] / F
 			}
 		}
 		for i := range m {
 			g := b[i] / F
-			for k := range cols {
-				a[i][k] += g * e[k]
+			for q, y := range e {
+				a[i][q] += g * y
 			}
 			for j := range m {
 				p[i][j] -= g * b[j]
 			}
 		}
 	}
-	// Integrate the level out, then complete the square in the season.
-	n := cross[0][0]
-	A := mat.NewSymDense(nh, nil)
-	c := mat.NewVecDense(nh, nil)
-	for i := range nh {
-		c.SetVec(i, cross[cols-1][1+i]-cross[1+i][0]*cross[cols-1][0]/n)
+	// Integrate the level out, then complete the square in the coefficients.
+	n, last := cross[0][0], cross[cols-1]
+	A := mat.NewSymDense(k, nil)
+	xy := mat.NewVecDense(k, nil)
+	for i := range k {
+		xy.SetVec(i, last[1+i]-cross[1+i][0]*last[0]/n)
 		for j := range i + 1 {
 			A.SetSym(i, j, cross[1+i][1+j]-cross[1+i][0]*cross[1+j][0]/n)
 		}
 	}
-	rss := cross[cols-1][cols-1] - cross[cols-1][0]*cross[cols-1][0]/n
+	rss := last[cols-1] - last[0]*last[0]/n
 	var ch mat.Cholesky
 	for ridge := 1e-9; !ch.Factorize(A); ridge *= 10 {
-		for i := range nh {
+		for i := range k {
 			A.SetSym(i, i, A.At(i, i)+ridge)
 		}
 	}
-	h := home{beta: mat.NewVecDense(nh, nil), cov: mat.NewSymDense(nh, nil)}
-	_ = ch.SolveVecTo(h.beta, c) // a poor condition only makes its covariance large
+	h := home{beta: mat.NewVecDense(k, nil), cov: mat.NewSymDense(k, nil)}
+	_ = ch.SolveVecTo(h.beta, xy) // a poor condition only makes its covariance large
 	_ = ch.InverseTo(h.cov)
-	rss -= mat.Dot(c, h.beta)
+	rss -= mat.Dot(xy, h.beta)
 	h.rest = -0.5 * (logDet + math.Log(n) + rss + ch.LogDet())
 	return h
 }
@@ -191,9 +213,10 @@ func reduceOne(r *record, offset []float64, v []float64) home {
 // likelihood is the log likelihood, up to a constant, for the current season.
 func (f *fit) likelihood(own []home) float64 {
 	sum := 0.0
-	S := mat.NewSymDense(nh, nil)
-	d := mat.NewVecDense(nh, nil)
-	w := mat.NewVecDense(nh, nil)
+	k := f.mean.Len()
+	S := mat.NewSymDense(k, nil)
+	d := mat.NewVecDense(k, nil)
+	w := mat.NewVecDense(k, nil)
 	var ch mat.Cholesky
 	for _, h := range own {
 		S.AddSym(f.cov, h.cov)
@@ -215,13 +238,14 @@ func (f *fit) season(own []home, most int) {
 
 // seasonOf is the season's mean and covariance over all homes but one.
 func seasonOf(own []home, without int, mean *mat.VecDense, cov *mat.SymDense, most int) (*mat.VecDense, *mat.SymDense) {
-	mean, S := mat.VecDenseCopyOf(mean), mat.NewSymDense(nh, nil)
+	k := mean.Len()
+	mean, S := mat.VecDenseCopyOf(mean), mat.NewSymDense(k, nil)
 	S.CopySym(cov)
-	T := mat.NewSymDense(nh, nil)
-	d, g := mat.NewVecDense(nh, nil), mat.NewVecDense(nh, nil)
+	T := mat.NewSymDense(k, nil)
+	d, g := mat.NewVecDense(k, nil), mat.NewVecDense(k, nil)
 	for range most {
-		sumB := mat.NewVecDense(nh, nil)
-		moment := mat.NewSymDense(nh, nil)
+		sumB := mat.NewVecDense(k, nil)
+		moment := mat.NewSymDense(k, nil)
 		n := 0.0
 		var ch mat.Cholesky
 		var gain, SG mat.Dense
@@ -239,20 +263,20 @@ func seasonOf(own []home, without int, mean *mat.VecDense, cov *mat.SymDense, mo
 			g.MulVec(gain.T(), d) // S T⁻¹ (beta − mean)
 			sumB.AddVec(sumB, g)
 			SG.Mul(S, &gain)
-			for a := range nh {
+			for a := range k {
 				for b := range a + 1 {
 					moment.SetSym(a, b, moment.At(a, b)+S.At(a, b)-(SG.At(a, b)+SG.At(b, a))/2+g.AtVec(a)*g.AtVec(b))
 				}
 			}
 		}
 		change := 0.0
-		for a := range nh {
+		for a := range k {
 			shift := sumB.AtVec(a) / n
 			change = max(change, math.Abs(shift))
 			sumB.SetVec(a, shift)
 			mean.SetVec(a, mean.AtVec(a)+shift)
 		}
-		for a := range nh {
+		for a := range k {
 			for b := range a + 1 {
 				x := moment.At(a, b)/n - sumB.AtVec(a)*sumB.AtVec(b)
 				change = max(change, math.Abs(x-S.At(a, b)))
@@ -266,20 +290,20 @@ func seasonOf(own []home, without int, mean *mat.VecDense, cov *mat.SymDense, mo
 	return mean, S
 }
 
-// course is the mean departure of homes from their own level and season.
+// course is what homes did in common on the days at least courseHomes of them
+// were measured: a few factors, each a value a day, with a strength a home.
 type course struct {
-	first int
-	sum   []float64 // over homes
-	n     []float64 // homes on the day
-	part  [][]float64
-	own   []float64 // variances of the drift that is left, and of the noise
-	share []float64 // variances of the shared drift
-	areas []string
+	first  int
+	homes  []int       // measured on the day; 0 where too few were
+	left   [][]float64 // per record: what its own level and season leave of each day
+	factor [][]float64 // a row a factor, a value a day
+	load   [][]float64 // a row a home, a strength a factor
+	areas  []string
 }
 
-// findCourse averages what season and level leave over the homes, then learns
-// what drift is left about that average. The fit stays as it was but for what
-// it returns; nil where too few homes overlap.
+// findCourse decomposes what level and season leave of the homes' days into
+// factors, by alternating least squares on the days that are there; nil where
+// too few homes overlap.
 func (f *fit) findCourse() *course {
 	c := &course{first: math.MaxInt}
 	last := math.MinInt
@@ -290,48 +314,153 @@ func (f *fit) findCourse() *course {
 		}
 	}
 	slices.Sort(c.areas)
-	c.sum, c.n = make([]float64, last-c.first+1), make([]float64, last-c.first+1)
+	c.homes = make([]int, last-c.first+1)
 	for i, r := range f.recs {
-		left := f.residual(i)
-		c.part = append(c.part, left)
-		for t, d := range r.day {
-			c.sum[d-c.first] += left[t]
-			c.n[d-c.first]++
+		c.left = append(c.left, f.residual(i))
+		for _, d := range r.day {
+			c.homes[d-c.first]++
 		}
 	}
-	if slices.Max(c.n) < courseHomes {
+	known := 0
+	for i, n := range c.homes {
+		if n < courseHomes {
+			c.homes[i] = 0
+		} else {
+			known++
+		}
+	}
+	if known < 200 {
 		return nil
 	}
-	g := newFit(f.recs)
-	g.mean.CopyVec(f.mean)
-	g.cov.CopySym(f.cov)
-	g.v = slices.Clone(f.v)
-	for i, r := range f.recs {
-		g.offset[i] = make([]float64, len(r.day))
-		for t, d := range r.day {
-			g.offset[i][t], _ = c.at(d, i, t)
+	n := min(factors, len(f.recs)/courseHomes)
+	// The factors start as the mean of all homes and contrasts of them, which
+	// alternation turns into the largest components.
+	c.load = make([][]float64, len(f.recs))
+	for i := range c.load {
+		c.load[i] = make([]float64, n)
+		for k := range n {
+			c.load[i][k] = math.Cos(math.Pi * float64(k) * (float64(i) + 0.5) / float64(len(f.recs)))
 		}
 	}
-	g.maximise()
-	c.own = g.v
-	for i := range driftDays {
-		c.share = append(c.share, max(f.v[i]-g.v[i], 1e-6))
-	}
+	c.alternate(f.recs, -1, 40)
 	return c
 }
 
-// at is the course on a day, without one home's part in it, and over how many homes.
-func (c *course) at(day, without, t int) (mean, n float64) {
-	i := day - c.first
-	sum, n := c.sum[i], c.n[i]
-	if without >= 0 && t >= 0 {
-		sum -= c.part[without][t]
-		n--
+// without is the course as if one home had not been seen.
+func (c *course) without(recs []*record, home int) *course {
+	o := *c
+	o.homes = slices.Clone(c.homes)
+	for _, d := range recs[home].day {
+		if i := d - c.first; o.homes[i] > 0 {
+			o.homes[i]--
+		}
 	}
-	if n < courseHomes-1 {
-		return 0, 0
+	o.load = make([][]float64, len(c.load))
+	for i := range c.load {
+		o.load[i] = slices.Clone(c.load[i])
 	}
-	return sum / n, n
+	o.alternate(recs, home, 4)
+	return &o
+}
+
+// alternate improves strengths and factors in turn. Both are ridged, as by a
+// prior of the size of what they leave.
+func (c *course) alternate(recs []*record, without, rounds int) {
+	n := len(c.load[0])
+	days := len(c.homes)
+	type normal struct {
+		xx *mat.SymDense
+		xy *mat.VecDense
+	}
+	fresh := func(ridge float64) normal {
+		x := normal{mat.NewSymDense(n, nil), mat.NewVecDense(n, nil)}
+		for k := range n {
+			x.xx.SetSym(k, k, ridge)
+		}
+		return x
+	}
+	add := func(x normal, row []float64, y float64) {
+		for a, u := range row {
+			x.xy.SetVec(a, x.xy.AtVec(a)+u*y)
+			for b := range a + 1 {
+				x.xx.SetSym(a, b, x.xx.At(a, b)+u*row[b])
+			}
+		}
+	}
+	solve := func(x normal, out []float64) {
+		var ch mat.Cholesky
+		if !ch.Factorize(x.xx) {
+			return
+		}
+		_ = ch.SolveVecTo(x.xy, x.xy)
+		for k := range out {
+			out[k] = x.xy.AtVec(k)
+		}
+	}
+	c.factor = make([][]float64, n)
+	for k := range c.factor {
+		c.factor[k] = make([]float64, days)
+	}
+	row := make([]float64, n)
+	for range rounds {
+		per := make([]normal, days)
+		for i, r := range recs {
+			if i == without {
+				continue
+			}
+			for t, d := range r.day {
+				if at := d - c.first; c.homes[at] > 0 {
+					if per[at].xx == nil {
+						per[at] = fresh(1)
+					}
+					add(per[at], c.load[i], c.left[i][t])
+				}
+			}
+		}
+		for at, x := range per {
+			if x.xx != nil {
+				solve(x, row)
+				for k := range n {
+					c.factor[k][at] = row[k]
+				}
+			}
+		}
+		for i, r := range recs {
+			if i == without {
+				continue
+			}
+			x := fresh(1)
+			for t, d := range r.day {
+				if at := d - c.first; c.homes[at] > 0 {
+					for k := range n {
+						row[k] = c.factor[k][at]
+					}
+					add(x, row, c.left[i][t])
+				}
+			}
+			solve(x, c.load[i])
+		}
+		// Each factor to a unit of mean square strength; its size stays in the days.
+		for k := range n {
+			s, m := 0.0, 0.0
+			for i := range c.load {
+				if i != without {
+					s += c.load[i][k] * c.load[i][k]
+					m++
+				}
+			}
+			s = math.Sqrt(s / m)
+			if s == 0 {
+				continue
+			}
+			for i := range c.load {
+				c.load[i][k] /= s
+			}
+			for d := range c.factor[k] {
+				c.factor[k][d] *= s
+			}
+		}
+	}
 }
 
 // residual is what a record's own level and season leave of its logs.
@@ -366,82 +495,69 @@ func (f *fit) residual(i int) []float64 {
 	return out
 }
 
-// profile is the fit as a profile, as if one home (−1 for none) had not been
-// seen; with a course, its season and drift are those of the course's years.
-func (f *fit) profile(opt Options, c *course, without int) *temporal.Profile {
-	n := len(f.recs)
-	mean, cov := f.mean, f.cov
+// law is the distribution of a home's coefficients for homes not seen, as if
+// one home (−1 for none) had not been either: n/(n−1) for the mean that was
+// taken off, 1/n for not knowing it.
+func (f *fit) law(without int) (mean []float64, cov [][]float64, n int) {
+	n = len(f.recs)
+	m, S := f.mean, f.cov
 	if without >= 0 {
 		n--
-		mean, cov = seasonOf(f.own, without, mean, cov, 30)
+		m, S = seasonOf(f.own, without, m, S, 30)
 	}
+	scale := float64(n)/float64(n-1) + 1/float64(n)
+	for i := range m.Len() {
+		mean = append(mean, m.AtVec(i))
+		cov = append(cov, make([]float64, m.Len()))
+		for j := range m.Len() {
+			cov[i][j] = S.At(i, j) * scale
+		}
+	}
+	return mean, cov, n
+}
+
+// profile is the fit as a profile, as if one home (−1 for none) had not been seen.
+func (f *fit) profile(opt Options, without int) *temporal.Profile {
+	mean, cov, n := f.law(without)
 	p := &temporal.Profile{Schema: temporal.ProfileSchema, Name: opt.Name, Homes: n, YearSD: opt.BuiltIn.YearSD, RoomSD: opt.BuiltIn.RoomSD}
-	// Few homes: part of the way from the built-in variances to the learned ones.
-	w := min(1, float64(n)/10)
+	w := trust(n)
 	for i := range nh {
-		p.Season.Mean[i] = mean.AtVec(i)
+		p.Season.Mean[i] = mean[i]
 		for j := range nh {
-			// n/(n−1) for the mean that was taken off, 1/n for not knowing it.
-			k := cov.At(i, j) * (float64(n)/float64(n-1) + 1/float64(n))
-			p.Season.Cov[i][j] = w*k + (1-w)*opt.BuiltIn.Season.Cov[i][j]
+			p.Season.Cov[i][j] = w*cov[i][j] + (1-w)*opt.BuiltIn.Season.Cov[i][j]
 		}
 	}
 	p.Drift = components(f.v, w, opt.BuiltIn)
 	p.DayNoise = math.Sqrt(f.v[len(driftDays)])
-	if c != nil {
-		p.Course = c.seen(f.recs, without)
-		p.Course.Season = p.Season
-		p.Course.Drift = components(c.own, w, opt.BuiltIn)
-	}
 	return p
+}
+
+// trust is how far few homes are trusted over the built-in profile.
+func trust(homes int) float64 { return min(1, float64(homes)/10) }
+
+// course is the fit, made with a course, as a profile holds it.
+func (f *fit) course(opt Options, without int) *temporal.Course {
+	c := f.c
+	if without >= 0 {
+		c = c.without(f.recs, without)
+	}
+	mean, cov, n := f.law(without)
+	out := &temporal.Course{First: c.first, Areas: c.areas, Homes: c.homes, Factors: c.factor, Mean: mean, Cov: cov}
+	out.Drift = components(f.v, trust(n), opt.BuiltIn)
+	out.DayNoise = math.Sqrt(f.v[len(driftDays)])
+	return out
 }
 
 // components are learned variances, drawn toward the built-in ones by 1 − w.
 func components(v []float64, w float64, builtIn *temporal.Profile) []temporal.Component {
 	var out []temporal.Component
 	for i, days := range driftDays {
-		out = append(out, temporal.Component{Days: days, Variance: w*v[i] + (1-w)*builtInDrift(builtIn, days)})
-	}
-	return out
-}
-
-func builtInDrift(p *temporal.Profile, days float64) float64 {
-	for _, c := range p.Drift {
-		if c.Days == days {
-			return c.Variance
+		k := slices.IndexFunc(builtIn.Drift, func(c temporal.Component) bool { return c.Days == days })
+		b := 0.0
+		if k >= 0 {
+			b = builtIn.Drift[k].Variance
 		}
-	}
-	return 0
-}
-
-// seen is the course as a profile holds it.
-func (c *course) seen(recs []*record, without int) *temporal.Course {
-	out := &temporal.Course{First: c.first, Areas: c.areas}
-	for i, v := range c.share {
-		out.Shared = append(out.Shared, temporal.Component{Days: driftDays[i], Variance: v})
-	}
-	variance := 0.0
-	for _, v := range c.own {
-		variance += v
-	}
-	at := map[int]int{}
-	if without >= 0 {
-		for t, d := range recs[without].day {
-			at[d] = t
-		}
-	}
-	for i := range c.sum {
-		who, t := -1, -1
-		if k, ok := at[c.first+i]; ok {
-			who, t = without, k
-		}
-		m, n := c.at(c.first+i, who, t)
-		noise := 0.0
-		if n > 0 {
-			noise = math.Sqrt(variance / n)
-		}
-		out.Log = append(out.Log, m)
-		out.Noise = append(out.Noise, noise)
+		out = append(out, temporal.Component{Days: days, Variance: w*v[i] + (1-w)*b})
 	}
 	return out
 }
@@ -451,19 +567,17 @@ func (c *course) seen(recs []*record, without int) *temporal.Course {
 // That looks like a part of the cycle, is none, and does not average out over
 // any number of homes; those left out lived in the same years, so they could not
 // show it. A region's cycle is taken to lie about the built-in cycle (of the
-// nearer hemisphere) with the built-in spread between homes.
-func (f *fit) allowForYears(p *temporal.Profile, c *course, builtIn *temporal.Profile) {
+// nearer hemisphere) with the built-in spread between homes. shared are the
+// variances of the drift that the homes had in common.
+func allowForYears(p *temporal.Profile, c *course, shared []float64, builtIn *temporal.Profile) {
 	r := &record{}
-	for i, n := range c.n {
-		if n >= courseHomes {
+	for i, n := range c.homes {
+		if n > 0 {
 			r.day = append(r.day, c.first+i)
 			r.log = append(r.log, 0)
 		}
 	}
-	if len(r.day) < 200 {
-		return
-	}
-	error := reduceOne(r, nil, append(slices.Clone(c.share), 1e-4)).cov
+	error := reduceOne(r, nil, append(slices.Clone(shared), 1e-4)).cov
 	if other := temporal.BuiltIn(builtIn.Season.Mean[0] > 0); apart(p, other) < apart(p, builtIn) {
 		builtIn = other
 	}

@@ -134,21 +134,33 @@ func Learn(homes [][]analysis.Series, opt Options) (Learned, error) {
 	slices.SortStableFunc(recs, func(a, b *record) int { return comparePlace(a.place, b.place) })
 	out.Homes = len(recs)
 
-	f := newFit(recs)
+	f := newFit(recs, nil)
 	f.maximise()
 	c := f.findCourse()
 	if len(recs) < 10 {
 		out.Notes = append(out.Notes, analysis.Note{Code: "few-homes", Text: fmt.Sprintf(
 			"%d homes have most of a year; with fewer than 10 the profile is drawn toward the built-in one", len(recs))})
 	}
-	p := f.profile(opt, c, -1)
-	out.Scatter, p.Calibration = calibrate(recs, f, nil, opt)
+	p := f.profile(opt, -1)
+	out.Scatter, p.Calibration = calibrate(recs, opt, func(i int) *temporal.Profile { return f.profile(opt, i) })
 	if c == nil {
 		out.Notes = append(out.Notes, analysis.Note{Code: "no-course", Text: fmt.Sprintf(
 			"fewer than %d homes were measured at a time, so their common weather could not be learned", courseHomes)})
 	} else {
-		out.Course, p.Course.Calibration = calibrate(recs, f, c, opt)
-		f.allowForYears(p, c, opt.BuiltIn)
+		g := newFit(recs, c)
+		g.v = slices.Clone(f.v)
+		g.maximise()
+		p.Course = g.course(opt, -1)
+		out.Course, p.Course.Calibration = calibrate(recs, opt, func(i int) *temporal.Profile {
+			q := *p
+			q.Course = g.course(opt, i)
+			return &q
+		})
+		shared := make([]float64, len(driftDays))
+		for i := range shared {
+			shared[i] = max(f.v[i]-g.v[i], 1e-6)
+		}
+		allowForYears(p, c, shared, opt.BuiltIn)
 	}
 	out.Profile = p
 	first, last := recs[0].day[0], recs[0].day[0]
@@ -291,10 +303,10 @@ type trial struct {
 // calibrate tries the profile on homes left out of it, sets the factors on its
 // spread, and reports how the intervals then do on homes that had no part in
 // the factors either.
-func calibrate(recs []*record, f *fit, c *course, opt Options) (out []Scatter, rows []temporal.Calibration) {
+func calibrate(recs []*record, opt Options, leftOut func(int) *temporal.Profile) (out []Scatter, rows []temporal.Calibration) {
 	perHome := make([][]trial, len(recs))
 	numeric.Each(len(recs), func(i int) {
-		perHome[i] = tryHome(i, recs[i], f.profile(opt, c, i))
+		perHome[i] = tryHome(i, recs[i], leftOut(i))
 	})
 	var all []trial
 	for _, t := range perHome {

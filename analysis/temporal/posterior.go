@@ -99,7 +99,13 @@ func (p *Profile) Posterior(h Home) (Posterior, error) {
 		return Posterior{}, err
 	}
 	for pass := 1; pass <= passesMost; pass++ {
-		post, change := m.pass()
+		// Stretches at odds with the day means inside them can make full steps
+		// swing to and fro; half steps end that.
+		step := 1.0
+		if pass > 8 {
+			step = 0.5
+		}
+		post, change := m.pass(step)
 		if change < settled {
 			post.Passes = pass
 			return post, nil
@@ -109,14 +115,16 @@ func (p *Profile) Posterior(h Home) (Posterior, error) {
 }
 
 // machine holds one home's model laid out as a state vector:
-// level | season | drift | shared drift | detectors | rooms | accumulators.
+// level | season (and course) | drift | detectors | rooms | accumulators.
 type machine struct {
 	p          *Profile
 	h          Home
-	season     Season
+	course     *Course // nil where it is not used
+	mean       []float64
+	cov        [][]float64
 	drift      []Component
-	shared     []Component // empty where no course is known
-	sharedAt   int
+	dayNoise   float64
+	driftAt    int
 	detectorAt int
 	roomAt     int // used where h.Rooms > 1
 	sumAt      int
@@ -193,12 +201,16 @@ func newMachine(p *Profile, h Home) (*machine, error) {
 // layOut gives each part of the state its place, and each stretch its slot.
 func (m *machine) layOut(days int) {
 	h, p := m.h, m.p
-	m.drift, m.season = p.Drift, p.Season
-	if h.Course && p.knows(h) {
-		m.drift, m.shared, m.season = p.Course.Drift, p.Course.Shared, p.Course.Season
+	m.drift, m.dayNoise, m.mean = p.Drift, p.DayNoise, p.Season.Mean[:]
+	for i := range p.Season.Cov {
+		m.cov = append(m.cov, p.Season.Cov[i][:])
 	}
-	m.sharedAt = 1 + Harmonics + len(m.drift)
-	m.detectorAt = m.sharedAt + len(m.shared)
+	if h.Course && p.knows(h) {
+		c := p.Course
+		m.course, m.drift, m.dayNoise, m.mean, m.cov = c, c.Drift, c.DayNoise, c.Mean, c.Cov
+	}
+	m.driftAt = 1 + len(m.mean)
+	m.detectorAt = m.driftAt + len(m.drift)
 	m.roomAt = m.detectorAt + len(h.Detectors)
 	m.sumAt = m.roomAt
 	if h.Rooms > 1 {
@@ -258,7 +270,7 @@ func (m *machine) layOut(days int) {
 	m.n = m.sumAt + len(busyUntil)
 }
 
-// knows says whether the course serves a home: it is of its areas, and saw half
+// knows says whether the course serves a home: it is of its areas, and saw most
 // of the year and every observation from end to end.
 func (p *Profile) knows(h Home) bool {
 	c := p.Course
@@ -276,7 +288,7 @@ func (p *Profile) knows(h Home) bool {
 			known++
 		}
 	}
-	return 2*known >= h.To-h.From
+	return 10*known >= 9*(h.To-h.From)
 }
 
 // start is a filter in the state before the first day.
@@ -286,17 +298,14 @@ func (m *machine) start() *filter {
 	if m.h.Prior != nil {
 		f.a[0], f.p[0] = m.h.Prior.Mean, m.h.Prior.SD*m.h.Prior.SD
 	}
-	for i := range Harmonics {
-		f.a[1+i] = m.season.Mean[i]
-		for j := range Harmonics {
-			f.p[(1+i)*m.n+1+j] = m.season.Cov[i][j]
+	for i := range m.mean {
+		f.a[1+i] = m.mean[i]
+		for j := range m.mean {
+			f.p[(1+i)*m.n+1+j] = m.cov[i][j]
 		}
 	}
 	for i, c := range m.drift {
-		f.decay(1+Harmonics+i, c.Variance, c.Days)
-	}
-	for i, c := range m.shared {
-		f.decay(m.sharedAt+i, c.Variance, c.Days)
+		f.decay(m.driftAt+i, c.Variance, c.Days)
 	}
 	for i, sd := range m.h.Detectors {
 		k := m.detectorAt + i
@@ -312,13 +321,9 @@ func (m *machine) start() *filter {
 
 // pass runs the filter forward and back once with the current linearisation,
 // renews it, and says by how much it changed.
-func (m *machine) pass() (Posterior, float64) {
+func (m *machine) pass(step float64) (Posterior, float64) {
 	f := m.start()
-	row := make([]float64, m.n)   // ln C of the day in one room
-	shape := make([]float64, m.n) // the shared drift alone
-	for i := range m.shared {
-		shape[m.sharedAt+i] = 1
-	}
+	row := make([]float64, m.n) // ln C of the day in one room
 	siteOf := map[int]*site{}
 	for i := range m.sites {
 		siteOf[m.sites[i].obs] = &m.sites[i]
@@ -354,11 +359,6 @@ func (m *machine) pass() (Posterior, float64) {
 			f.zero(m.stretches[next].slot)
 			active = append(active, next)
 			next++
-		}
-		if c := m.p.Course; len(m.shared) > 0 {
-			if i := d - c.First; c.Knows(d) {
-				f.update(shape, c.Log[i], c.Noise[i]*c.Noise[i])
-			}
 		}
 		for _, i := range m.byDay[d-m.first] {
 			r := m.h.Observations[i].Room
@@ -415,7 +415,7 @@ func (m *machine) pass() (Posterior, float64) {
 		total += w
 		return w
 	})
-	post := Posterior{LogLik: f.logLik, Course: len(m.shared) > 0}
+	post := Posterior{LogLik: f.logLik, Course: m.course != nil}
 	rooms := float64(len(m.roomsUsed))
 	s2 := variance / (total * total)
 	logMean := m.centre + math.Log(total/(float64(days)*rooms))
@@ -435,7 +435,7 @@ func (m *machine) pass() (Posterior, float64) {
 
 	change := 0.0
 	for k := range m.stretches {
-		change = max(change, m.stretches[k].renew(moments))
+		change = max(change, m.stretches[k].renew(moments, step))
 	}
 	for k := range m.sites {
 		s := &m.sites[k]
@@ -471,8 +471,13 @@ func (m *machine) detectorSD() float64 {
 func (m *machine) fill(row []float64, d int) {
 	clear(row)
 	row[0] = 1
-	harmonics(float64(d), row[1:1+Harmonics])
-	for i := 1 + Harmonics; i < m.detectorAt; i++ {
+	harmonics(float64(d), row[1:])
+	if c := m.course; c != nil && c.Knows(d) {
+		for k, f := range c.Factors {
+			row[1+Harmonics+k] = f[d-c.First]
+		}
+	}
+	for i := m.driftAt; i < m.detectorAt; i++ {
 		row[i] = 1
 	}
 }
@@ -487,12 +492,12 @@ func (m *machine) room(row []float64, r int, x float64) {
 // scatters about the model; over a stretch that averages out.
 func (m *machine) noise(o Observation) float64 {
 	days := float64(o.Last - o.First + 1)
-	return m.p.DayNoise * m.p.DayNoise / days
+	return m.dayNoise * m.dayNoise / days
 }
 
 // renew linearises ln Σ share·exp(x) about the posterior moments of the days and
 // of their weighted sum, by the mean and variance of a sum of log-normals.
-func (s *stretch) renew(moments []moment) float64 {
+func (s *stretch) renew(moments []moment, step float64) float64 {
 	top := math.Inf(-1)
 	for _, q := range s.query {
 		top = max(top, moments[q].mean+moments[q].variance/2)
@@ -511,7 +516,10 @@ func (s *stretch) renew(moments []moment) float64 {
 		change = max(change, math.Abs(w[j]-s.w[j]))
 	}
 	change = max(change, math.Abs(offset-s.offset))
-	s.w, s.offset = w, offset
+	for j := range w {
+		s.w[j] += step * (w[j] - s.w[j])
+	}
+	s.offset += step * (offset - s.offset)
 	return change
 }
 

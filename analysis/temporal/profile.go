@@ -70,25 +70,47 @@ type Calibration struct {
 }
 
 // Course is what homes measured at the same time did in common, beyond the
-// season: the weather of just those days. It is known for a stretch of dates
-// and meant for homes of the areas it was learned in. With it come the season
-// of those years, the drift that is left when the shared part is known, and a
-// calibration of its own.
+// season: a few factors, the weather of just those days, each with its own
+// strength in a home. It is known for a stretch of dates and meant for homes of
+// the areas it was learned in. Its coefficients are those of the season in those
+// years, then one a factor.
 type Course struct {
 	First       int           `json:"first_day"` // days since 1 January 1970
 	Areas       []string      `json:"areas"`
-	Log         []float64     `json:"log"`    // mean departure, ln
-	Noise       []float64     `json:"noise"`  // its log standard deviation; 0 marks a day too few homes saw
-	Season      Season        `json:"season"` // of the years of the course
-	Drift       []Component   `json:"drift"`  // a home's own
-	Shared      []Component   `json:"shared"` // what homes share, in addition to their own
+	Homes       []int         `json:"homes"`   // how many were measured, a day; 0 marks one too few saw
+	Factors     [][]float64   `json:"factors"` // a row a factor, a value a day, ln; 0 where unknown
+	Mean        []float64     `json:"mean"`    // of the coefficients over homes
+	Cov         [][]float64   `json:"cov"`
+	Drift       []Component   `json:"drift"` // what is left in a home
+	DayNoise    float64       `json:"day_noise"`
 	Calibration []Calibration `json:"calibration,omitempty"`
 }
 
 // Knows says whether the course was learned on a day.
 func (c *Course) Knows(day int) bool {
 	i := day - c.First
-	return i >= 0 && i < len(c.Noise) && c.Noise[i] > 0
+	return i >= 0 && i < len(c.Homes) && c.Homes[i] > 0
+}
+
+// Regressors are those of the season and then the factors of a day.
+func (c *Course) Regressors(day int) []float64 {
+	x := make([]float64, Harmonics+len(c.Factors))
+	harmonics(float64(day), x)
+	if c.Knows(day) {
+		for k, f := range c.Factors {
+			x[Harmonics+k] = f[day-c.First]
+		}
+	}
+	return x
+}
+
+// At is what the mean home did on a day beyond its level, as a natural logarithm.
+func (c *Course) At(day int) float64 {
+	sum := 0.0
+	for i, x := range c.Regressors(day) {
+		sum += c.Mean[i] * x
+	}
+	return sum
 }
 
 // ProfileSchema names the file format of a profile and its version.
@@ -142,50 +164,73 @@ func (p *Profile) check() error {
 	if err := checkCalibration("calibration", p.Calibration); err != nil {
 		return err
 	}
-	if c := p.Course; c != nil {
-		if len(c.Log) != len(c.Noise) {
-			return fmt.Errorf("profile: course has %d values but %d noises", len(c.Log), len(c.Noise))
-		}
-		for i := range c.Log {
-			if bad(c.Log[i]) || bad(c.Noise[i]) || c.Noise[i] < 0 {
-				return fmt.Errorf("profile: course day %d is %v ± %v", i, c.Log[i], c.Noise[i])
-			}
-		}
-		if err := c.Season.check("course.season"); err != nil {
-			return err
-		}
-		if err := checkDrift("course.drift", c.Drift); err != nil {
-			return err
-		}
-		if err := checkDrift("course.shared", c.Shared); err != nil {
-			return err
-		}
-		if err := checkCalibration("course.calibration", c.Calibration); err != nil {
-			return err
-		}
+	if p.Course != nil {
+		return p.Course.check()
 	}
 	return nil
+}
+
+func (c *Course) check() error {
+	n := Harmonics + len(c.Factors)
+	if len(c.Factors) == 0 || len(c.Factors) > 20 || len(c.Mean) != n {
+		return fmt.Errorf("profile: course has %d factors and %d mean coefficients, not 1 to 20 and %d more", len(c.Factors), len(c.Mean), Harmonics)
+	}
+	for k, f := range c.Factors {
+		if len(f) != len(c.Homes) {
+			return fmt.Errorf("profile: course factor %d has %d days but homes has %d", k+1, len(f), len(c.Homes))
+		}
+		for i, x := range f {
+			if bad(x) || math.Abs(x) > 100 {
+				return fmt.Errorf("profile: course factor %d is %v on day %d", k+1, x, i+1)
+			}
+		}
+	}
+	if bad(c.DayNoise) || c.DayNoise < 0 || c.DayNoise > 5 {
+		return fmt.Errorf("profile: course.day_noise is %v, not a log standard deviation", c.DayNoise)
+	}
+	if err := checkCoefficients("course", c.Mean, c.Cov); err != nil {
+		return err
+	}
+	if err := checkDrift("course.drift", c.Drift); err != nil {
+		return err
+	}
+	return checkCalibration("course.calibration", c.Calibration)
 }
 
 func bad(x float64) bool { return math.IsNaN(x) || math.IsInf(x, 0) }
 
 func (s Season) check(name string) error {
-	for _, b := range s.Mean {
-		if bad(b) || math.Abs(b) > 5 {
+	cov := make([][]float64, Harmonics)
+	for i := range cov {
+		cov[i] = s.Cov[i][:]
+	}
+	return checkCoefficients(name, s.Mean[:], cov)
+}
+
+func checkCoefficients(name string, mean []float64, cov [][]float64) error {
+	for _, b := range mean {
+		if bad(b) || math.Abs(b) > 100 {
 			return fmt.Errorf("profile: %s.mean holds %v", name, b)
 		}
 	}
-	cov := mat.NewSymDense(Harmonics, nil)
-	for i, row := range s.Cov {
+	n := len(mean)
+	if len(cov) != n {
+		return fmt.Errorf("profile: %s.cov has %d rows, not %d", name, len(cov), n)
+	}
+	m := mat.NewSymDense(n, nil)
+	for i, row := range cov {
+		if len(row) != n {
+			return fmt.Errorf("profile: %s.cov row %d has %d values, not %d", name, i+1, len(row), n)
+		}
 		for j, c := range row {
-			if bad(c) || math.Abs(c) > 25 || math.Abs(c-s.Cov[j][i]) > 1e-9*(1+math.Abs(c)) {
+			if bad(c) || math.Abs(c) > 1e4 || len(cov[j]) != n || math.Abs(c-cov[j][i]) > 1e-9*(1+math.Abs(c)) {
 				return fmt.Errorf("profile: %s.cov[%d][%d] is %v; a covariance is finite and symmetric", name, i, j, c)
 			}
-			cov.SetSym(i, j, c)
+			m.SetSym(i, j, c)
 		}
 	}
 	var e mat.EigenSym
-	if !e.Factorize(cov, false) || slices.Min(e.Values(nil)) < -1e-9 {
+	if !e.Factorize(m, false) || slices.Min(e.Values(nil)) < -1e-9 {
 		return fmt.Errorf("profile: %s.cov is not a covariance: it has a negative eigenvalue", name)
 	}
 	return nil

@@ -29,9 +29,10 @@ func slowPosterior(p *Profile, h Home) Posterior {
 	}
 	slices.Sort(used)
 
-	drift, shared, season := p.Drift, []Component(nil), p.Season
-	if h.Course && p.knows(h) {
-		drift, shared, season = p.Course.Drift, p.Course.Shared, p.Course.Season
+	regressors := func(d int) []float64 { x := Regressors(d); return x[:] }
+	drift, noise, beta, cov := p.Drift, p.DayNoise, p.Season.Mean[:], [][]float64{p.Season.Cov[0][:], p.Season.Cov[1][:], p.Season.Cov[2][:], p.Season.Cov[3][:]}
+	if c := p.Course; h.Course && p.knows(h) {
+		drift, noise, beta, cov, regressors = c.Drift, c.DayNoise, c.Mean, c.Cov, c.Regressors
 	}
 	ou := func(cs []Component, lag int) float64 {
 		s := 0.0
@@ -41,9 +42,8 @@ func slowPosterior(p *Profile, h Home) Posterior {
 		return s
 	}
 	x := func(d, r int) int { return (d-first)*rooms + r }
-	sh := func(d int) int { return days*rooms + d - first }
-	g := func(k int) int { return days*rooms + days + k }
-	N := days*rooms + days + len(h.Detectors)
+	g := func(k int) int { return days*rooms + k }
+	N := days*rooms + len(h.Detectors)
 	mean := mat.NewVecDense(N, nil)
 	K := mat.NewSymDense(N, nil)
 	level, variance := centre, flatVariance
@@ -51,15 +51,19 @@ func slowPosterior(p *Profile, h Home) Posterior {
 		level, variance = h.Prior.Mean, h.Prior.SD*h.Prior.SD
 	}
 	for d := first; d <= last; d++ {
-		xd := Regressors(d)
+		xd := regressors(d)
+		season := 0.0
+		for i, b := range beta {
+			season += b * xd[i]
+		}
 		for r := range rooms {
-			mean.SetVec(x(d, r), level+season.At(d))
+			mean.SetVec(x(d, r), level+season)
 			for e := d; e <= last; e++ {
-				xe := Regressors(e)
-				k := variance + ou(drift, e-d) + ou(shared, e-d)
+				xe := regressors(e)
+				k := variance + ou(drift, e-d)
 				for i := range xd {
 					for j := range xe {
-						k += xd[i] * season.Cov[i][j] * xe[j]
+						k += xd[i] * cov[i][j] * xe[j]
 					}
 				}
 				for q := range rooms {
@@ -69,9 +73,6 @@ func slowPosterior(p *Profile, h Home) Posterior {
 					}
 					K.SetSym(x(d, r), x(e, q), kk)
 				}
-				K.SetSym(x(d, r), sh(e), ou(shared, e-d))
-				K.SetSym(x(e, r), sh(d), ou(shared, e-d))
-				K.SetSym(sh(d), sh(e), ou(shared, e-d))
 			}
 		}
 	}
@@ -106,20 +107,11 @@ func slowPosterior(p *Profile, h Home) Posterior {
 			rw.h[x(o.First+i, o.Room)] = rw.w[i]
 		}
 		rw.h[g(o.Detector)] = 1
-		rw.r = o.Variance + p.DayNoise*p.DayNoise/float64(o.Last-o.First+1)
+		rw.r = o.Variance + noise*noise/float64(o.Last-o.First+1)
 		rows = append(rows, rw)
 	}
-	if c := p.Course; len(shared) > 0 {
-		for d := first; d <= last; d++ {
-			if i := d - c.First; c.Knows(d) {
-				rw := row{h: make([]float64, N), y: c.Log[i], r: c.Noise[i] * c.Noise[i]}
-				rw.h[sh(d)] = 1
-				rows = append(rows, rw)
-			}
-		}
-	}
 	offset := make([]float64, len(rows))
-	for range 100 {
+	for range 200 {
 		H := mat.NewDense(len(rows), N, nil)
 		R := mat.NewVecDense(len(rows), nil)
 		for i, rw := range rows {
@@ -178,10 +170,10 @@ func slowPosterior(p *Profile, h Home) Posterior {
 				wn[a] /= total
 				off -= wn[a] * m.AtVec(k)
 				change = max(change, math.Abs(wn[a]-rw.h[k]))
-				rw.h[k] = wn[a]
+				rw.h[k] += 0.6 * (wn[a] - rw.h[k])
 			}
 			change = max(change, math.Abs(off-offset[i]))
-			offset[i] = off
+			offset[i] += 0.6 * (off - offset[i])
 		}
 		if change > 2e-8 {
 			continue
@@ -226,15 +218,18 @@ func randomHome(rng *rand.Rand) (*Profile, Home) {
 		h.Prior = &Normal{4.5, .8}
 	}
 	if rng.IntN(2) == 0 {
-		c := &Course{First: first - 20, Areas: []string{"A"}, Season: p.Season, Drift: []Component{{2, .1}, {9, .05}}, Shared: []Component{{1, .05}, {7, .1 * rng.Float64()}}}
-		c.Season.Mean[1] += .1
-		for range 60 + rng.IntN(80) {
-			c.Log = append(c.Log, rng.NormFloat64()*.3)
-			c.Noise = append(c.Noise, .04*float64(1+rng.IntN(2)))
-			if rng.IntN(20) == 0 {
-				c.Noise[len(c.Noise)-1] = 0
-			}
+		c := &Course{First: first - 30, Areas: []string{"A"}, Factors: make([][]float64, 2), DayNoise: .03, Drift: []Component{{2, .1}, {9, .05}}}
+		for range 150 + rng.IntN(60) {
+			c.Factors[0] = append(c.Factors[0], rng.NormFloat64()*.3)
+			c.Factors[1] = append(c.Factors[1], rng.NormFloat64()*.3)
+			c.Homes = append(c.Homes, max(0, rng.IntN(40)))
 		}
+		c.Mean = append(append(c.Mean, p.Season.Mean[:]...), 1, .1)
+		for i := range 6 {
+			c.Cov = append(c.Cov, make([]float64, 6))
+			c.Cov[i][i] = .02 * float64(1+i)
+		}
+		c.Cov[0][4], c.Cov[4][0] = .01, .01
 		p.Course, h.Course = c, true
 	}
 	if rng.IntN(4) == 0 {
@@ -264,7 +259,7 @@ func randomHome(rng *rand.Rand) (*Profile, Home) {
 func TestAgainstSlow(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1, 2))
 	courses := 0
-	for i := range 40 {
+	for i := range 60 {
 		p, h := randomHome(rng)
 		got, err := p.Posterior(h)
 		if err != nil {
