@@ -313,7 +313,7 @@ type headRecord struct {
 
 // headRecords splits a head, passing over what cannot be parsed.
 func headRecords(head []byte, delim byte) (records []headRecord, bad int) {
-	c := csvReader{delim: delim, lines: lineSource{r: bufio.NewReaderSize(bytes.NewReader(head), lineLimit)}}
+	c := csvReader{delim: delim, lines: lineSource{r: bufio.NewReaderSize(bytes.NewReader(head), len(head)+1)}}
 	for len(records) < 200 {
 		fields, _, line, err := c.record(nil, 0)
 		if err == io.EOF {

@@ -817,7 +817,6 @@ type fileRun struct {
 	zones    map[string]*clockZone
 	extraAt  []int // for each extra column of the table, where this file has it; -1 where it has not
 	unitSeen unit
-	rowsLost int64 // rows rejected as a whole
 }
 
 type seriesKey struct{ home, room, detector string }
@@ -843,7 +842,7 @@ func (r *fileRun) fill() error {
 		case RowError:
 			r.file.Rows++
 			r.file.Rejected++
-			r.rowsLost++
+			r.file.lostRows++
 			r.reject(e)
 		default:
 			r.steps.close(&r.batch)
@@ -900,7 +899,7 @@ func (r *fileRun) row(row []cell, line int) {
 	r.file.Rows++
 	c := r.cols
 	lose := func(t *rowTrouble) {
-		r.rowsLost++
+		r.file.lostRows++
 		r.lose(row, line, t.column, t.value, t.why)
 	}
 	text := func(at int) string {

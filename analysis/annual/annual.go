@@ -258,26 +258,37 @@ func (h *home) setYear() {
 			last-first+1, temporal.Date(from, h.zone).Format("2006-01-02"))
 	}
 	h.data.From, h.data.To = from, from+year
-	seen, cycle, all := 0.0, 0.0, 0.0
+	var in, cycle, all mean // season over the measured days meant, and over the year
 	season := h.opt.Profile.Season
 	for i, c := range cover {
+		d := first + i
 		h.measured += c
-		seen += c * math.Exp(season.At(first+i))
-		if d := first + i; d >= from && d < from+year {
+		if d >= from && d < from+year {
 			h.covered += c
+			in.add(c, math.Exp(season.At(d)))
 		}
+		all.add(c, math.Exp(season.At(d)))
 	}
 	for d := from; d < from+year; d++ {
-		cycle += math.Exp(season.At(d))
-		all++
+		cycle.add(1, math.Exp(season.At(d)))
 	}
-	h.factor = (cycle / all) / (seen / h.measured)
-	h.raw = rawMean(h.series)
+	if in.weight == 0 { // the year asked for was not measured at all
+		in = all
+	}
+	h.factor = cycle.value() / in.value()
+	h.raw = rawMean(h.series, temporal.Date(from, h.zone), temporal.Date(from+year, h.zone))
 }
 
-// rawMean is the plain mean of all readings, weighted by the time they cover.
-func rawMean(series []analysis.Series) float64 {
-	sum, weight := 0.0, 0.0
+// mean is a weighted mean as it gathers.
+type mean struct{ sum, weight float64 }
+
+func (m *mean) add(w, x float64) { m.sum, m.weight = m.sum+w*x, m.weight+w }
+func (m mean) value() float64    { return m.sum / m.weight }
+
+// rawMean is the plain mean of the readings that touch the year, or of all where
+// none does, weighted by the time they cover.
+func rawMean(series []analysis.Series, from, to time.Time) float64 {
+	var in, all mean
 	for _, s := range series {
 		for i := range s.Len() {
 			r := s.At(i)
@@ -285,11 +296,16 @@ func rawMean(series []analysis.Series) float64 {
 			if r.Share > 0 {
 				w *= r.Share
 			}
-			sum += w * r.Concentration
-			weight += w
+			all.add(w, r.Concentration)
+			if r.Start.Before(to) && r.End.After(from) {
+				in.add(w, r.Concentration)
+			}
 		}
 	}
-	return sum / weight
+	if in.weight > 0 {
+		return in.value()
+	}
+	return all.value()
 }
 
 // spread is the calibrated log spread of the target after the posterior's.

@@ -192,7 +192,7 @@ func Confirm(homes [][]analysis.Series, p *temporal.Profile) (yes bool, slope, s
 				x = append(x, c.At(d)-season)
 				y = append(y, math.Log(r.Concentration)-season)
 			}
-			mx, my := mean(x), mean(y)
+			mx, my := average(x), average(y)
 			for i := range x {
 				sxy += (x[i] - mx) * (y[i] - my)
 				sxx += (x[i] - mx) * (x[i] - mx)
@@ -205,8 +205,8 @@ func Confirm(homes [][]analysis.Series, p *temporal.Profile) (yes bool, slope, s
 	if n = len(xx); n < 5 {
 		return false, 0, 0, n
 	}
-	sum := mean(xx) * float64(n)
-	slope = mean(xy) * float64(n) / sum
+	sum := average(xx) * float64(n)
+	slope = average(xy) * float64(n) / sum
 	for i := range xx {
 		se += math.Pow(xy[i]-slope*xx[i], 2)
 	}
@@ -214,13 +214,13 @@ func Confirm(homes [][]analysis.Series, p *temporal.Profile) (yes bool, slope, s
 	return slope > 0.5 && slope-1.645*se > 0.25, slope, se, n
 }
 
-func mean(x []float64) float64 {
-	if len(x) == 0 {
+func average(x []float64) float64 {
+	var m mean
+	for _, v := range x {
+		m.add(1, v)
+	}
+	if m.weight == 0 {
 		return 0
 	}
-	s := 0.0
-	for _, v := range x {
-		s += v
-	}
-	return s / float64(len(x))
+	return m.value()
 }

@@ -30,7 +30,7 @@ type Result struct {
 	DaysMeasured         float64   // days with a reading
 	YearStart, YearEnd   time.Time // the twelve months the annual mean is about
 	YearShare            float64   // share of those days that was measured, 0 to 1
-	RawMean              float64   // plain time-weighted mean of the readings, Bq/m³
+	RawMean              float64   // plain time-weighted mean of the readings in those months, Bq/m³
 	SeasonFactor         float64   // annual mean over the mean expected in the days measured: season alone
 	AnnualMean           analysis.Estimate
 	ExpectedMean         float64 // posterior mean of the annual mean, Bq/m³; Value above is the median

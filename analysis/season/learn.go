@@ -373,7 +373,7 @@ func factorOf(ts []trial, without int, homes float64) float64 {
 		x += (at - float64(i)) * (q[i+1] - q[i])
 	}
 	k := x / 1.959964
-	w := homes / (homes + 10)
+	w := homes / (homes + 4)
 	if k < 1 && homes < 30 {
 		return 1 // too few homes to promise less than the model does
 	}

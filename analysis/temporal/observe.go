@@ -20,6 +20,17 @@ const (
 	FullDayHours       = 18   // a day with fewer measured hours is down-weighted
 )
 
+// MinSensitivity is the least sensitivity of a continuous monitor, in counts an
+// hour per Bq/m³: 2 counts an hour per pCi/L (ANSI/AARST MS-PC 2015, 6).
+const MinSensitivity = 2 / analysis.BqPerPCi
+
+// CountingError is the relative standard uncertainty that counting alone leaves
+// in a mean concentration (Bq/m³) over some hours, for a detector's sensitivity in
+// counts an hour per Bq/m³: 1/√(counts), by Poisson's law.
+func CountingError(sensitivity, concentration, hours float64) float64 {
+	return 1 / math.Sqrt(sensitivity*concentration*hours)
+}
+
 // Observe says what the detectors of one home said in the terms of the model.
 //
 // Days are civil days in each series' zone. A reading of at most 36 hours is
@@ -99,9 +110,13 @@ func Observe(home []analysis.Series, calibration float64) (Home, []analysis.Note
 				if hours < FullDayHours {
 					partial++
 				}
-				if hours < 23 {
-					// Half a day misses the daily cycle: about a quarter of the mean.
+				if hours < FullDayHours {
+					// Half a day misses the daily cycle, about a quarter of the
+					// mean, and a few hours count badly.
 					o.Variance += min(0.25, 0.06*(24/hours-1))
+					if !stated {
+						o.Variance += math.Pow(logSD(CountingError(MinSensitivity, c, hours)), 2)
+					}
 				}
 			} else {
 				if !stated {

@@ -47,7 +47,7 @@ func (p *program) levels(c *cli.Context) error {
 		{Key: "year", Head: "Year", Style: report.Count},
 		{Key: "source", Style: report.Text},
 	}}
-	for _, l := range annual.PublishedLevels() {
+	for _, l := range annual.Levels() {
 		whose := l.Country
 		if whose == "" {
 			whose = l.Authority
@@ -95,10 +95,7 @@ func parseLevels(c *cli.Context) (levels []float64, byDefault bool, err error) {
 // parseConcentration reads "165", "165 Bq/m3" or "4.5pCi/L" as Bq/m³. A bare
 // number is in the given unit.
 func parseConcentration(text, unit string) (float64, error) {
-	number := strings.TrimSpace(text)
-	if i := strings.IndexAny(number, "bBpP"); i > 0 {
-		number, unit = strings.TrimSpace(number[:i]), number[i:]
-	}
+	number, unit := splitUnit(text, unit)
 	x, err := strconv.ParseFloat(number, 64)
 	if err != nil || x != x || x > 1e9 || x < -1e9 {
 		return 0, fmt.Errorf("%q is not a number with a unit", text)
@@ -110,6 +107,16 @@ func parseConcentration(text, unit string) (float64, error) {
 		return x * analysis.BqPerPCi, nil
 	}
 	return 0, fmt.Errorf("unit %q is neither Bq/m3 nor pCi/L", unit)
+}
+
+// splitUnit parts "165 Bq/m3" into number and unit; without a unit it is the
+// given one.
+func splitUnit(text, unit string) (number, itsUnit string) {
+	number = strings.TrimSpace(text)
+	if i := strings.IndexAny(number, "bBpP"); i > 0 {
+		return strings.TrimSpace(number[:i]), number[i:]
+	}
+	return number, unit
 }
 
 // shortName keeps the list of levels within a line.
@@ -132,8 +139,8 @@ func levelSentence(levels []float64, byDefault bool) string {
 		s := fmt.Sprintf("%g Bq/m³", l)
 		if owners := annual.LevelOwners(l); len(owners) > 0 {
 			more := ""
-			if len(owners) > 3 {
-				owners, more = owners[:3], " and others"
+			if len(owners) > 4 {
+				owners, more = owners[:4], " and others"
 			}
 			s += ", used by " + strings.Join(owners, ", ") + more
 		}

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -25,31 +26,44 @@ func outputFlags() []cli.Flag {
 
 // outputFormat settles the format before any work is done.
 func outputFormat(c *cli.Context) (string, error) {
-	format := c.String("format")
-	if format == "" {
-		byEnding := map[string]string{".md": "markdown", ".csv": "csv", ".json": "json"}
-		if f, ok := byEnding[strings.ToLower(filepath.Ext(c.String("output")))]; ok {
-			return f, nil
-		}
-		return report.Formats[0], nil
+	byEnding := map[string]string{".md": "markdown", ".csv": "csv", ".json": "json"}
+	if f, ok := byEnding[strings.ToLower(filepath.Ext(c.String("output")))]; ok && c.String("format") == "" {
+		return f, nil
 	}
+	return stdoutFormat(c)
+}
+
+// stdoutFormat is outputFormat for a command whose --output is something else
+// than its report.
+func stdoutFormat(c *cli.Context) (string, error) {
+	format := cmp.Or(c.String("format"), report.Formats[0])
 	if !slices.Contains(report.Formats, format) {
 		return "", usageError{fmt.Sprintf("unknown format %q", format), "--format " + strings.Join(report.Formats, "|")}
 	}
 	return format, nil
 }
 
-// emit writes the document where --output says, whole or not at all.
-func (p *program) emit(c *cli.Context, doc report.Document, format string) error {
+// write writes the document to standard output.
+func (p *program) write(doc report.Document, format string) error {
 	var b bytes.Buffer
 	if err := report.Write(&b, doc, format); err != nil {
 		return err
 	}
-	if path := c.String("output"); path != "" && path != "-" {
-		return replaceFile(path, b.Bytes())
-	}
 	_, err := p.stdout.Write(b.Bytes())
 	return writing("standard output", err)
+}
+
+// emit writes the document where --output says, whole or not at all.
+func (p *program) emit(c *cli.Context, doc report.Document, format string) error {
+	path := c.String("output")
+	if path == "" || path == "-" {
+		return p.write(doc, format)
+	}
+	var b bytes.Buffer
+	if err := report.Write(&b, doc, format); err != nil {
+		return err
+	}
+	return replaceFile(path, b.Bytes())
 }
 
 // writing puts the name of what was being written before an error.

@@ -124,7 +124,14 @@ func optionHelp(f cli.Flag) string {
 // commands are in the order a job runs in, and help lists them so.
 func (p *program) commands() []*cli.Command {
 	return []*cli.Command{
+		p.inspectCommand(),
+		p.ingestCommand(),
+		p.annualCommand(),
+		p.seasonCommand(),
+		p.verdictCommand(),
 		p.levelsCommand(),
+		p.demoCommand(),
+		p.coverageCommand(),
 		p.versionCommand(),
 	}
 }
@@ -132,7 +139,7 @@ func (p *program) commands() []*cli.Command {
 func (p *program) app() *cli.App {
 	app := &cli.App{
 		Name:                      "radonyear",
-		Usage:                     "from radon readings to an annual mean, an honest interval and a verdict",
+		Usage:                     "from radon readings to annual means, honest intervals, verdicts",
 		Writer:                    p.stdout,
 		ErrWriter:                 p.stderr,
 		Reader:                    p.stdin,
@@ -248,7 +255,7 @@ A number from this program is not a decision about a home: a radon
 professional and the rules where the home stands decide.
 `
 
-const commandHelp = `radonyear {{.Name}}: {{.Usage}}
+const commandHelp = `{{.Usage}}
 
 Usage:
   radonyear {{.Name}}{{if .ArgsUsage}} {{.ArgsUsage}}{{end}}{{if .VisibleFlags}} [options]{{end}}

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"os"
+	"strconv"
 	"testing"
 )
 
@@ -15,7 +16,7 @@ func TestDev(t *testing.T) {
 		if m := os.Getenv("MODE"); m != "" && m != mode {
 			continue
 		}
-		tab, err := Run(Options{SameYears: mode != "other", Course: mode == "course"})
+		tab, err := Run(Options{Seed: func() uint64 { n, _ := strconv.Atoi(os.Getenv("SEED")); return uint64(n) }(), SameYears: mode != "other", Course: mode == "course"})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -26,7 +27,6 @@ func TestDev(t *testing.T) {
 			fmt.Println(p.Season.Cov[i])
 		}
 		if p.Course != nil {
-			fmt.Println(p.Course.Shared)
 		}
 		for _, s := range tab.Profile.Scatter {
 			b, _ := json.Marshal(s)

@@ -121,8 +121,9 @@ func days(d float64) string {
 	return strings.TrimSuffix(fixed(d, 1), ".0")
 }
 
-// interval writes the limits of an estimate; a missing limit in words.
-func interval(e analysis.Estimate, levels []float64) string {
+// interval writes the limits of an estimate with a word or sign between them; a
+// missing limit in words.
+func interval(e analysis.Estimate, between string, levels []float64) string {
 	lo, hi := math.IsInf(e.Lower, 0), math.IsInf(e.Upper, 0)
 	switch {
 	case lo && hi:
@@ -132,7 +133,7 @@ func interval(e analysis.Estimate, levels []float64) string {
 	case lo:
 		return "under " + sided(e.Upper, levels)
 	}
-	return sided(e.Lower, levels) + " to " + sided(e.Upper, levels)
+	return sided(e.Lower, levels) + between + sided(e.Upper, levels)
 }
 
 // Plain makes text from a file safe to show: control characters, which could
@@ -177,8 +178,11 @@ func Wrap(text string, width int, indent string) string {
 // levels.
 func Number(x float64, levels ...float64) string { return sided(x, levels) }
 
-// Interval writes an estimate's limits for people as the tables do.
-func Interval(e analysis.Estimate, levels ...float64) string { return interval(e, levels) }
+// Interval writes an estimate's limits for a sentence.
+func Interval(e analysis.Estimate, levels ...float64) string { return interval(e, " to ", levels) }
+
+// DayCount writes a number of days for people as the tables do.
+func DayCount(d float64) string { return days(d) }
 
 // Percent writes a probability for people, in percent, as the tables do.
 func Percent(p, confidence float64) string { return percent(p, confidence) }

@@ -59,6 +59,9 @@ func (doc *Document) people(b *bytes.Buffer, markdown bool) error {
 	for _, n := range doc.Notes {
 		para(sentence(n.Text))
 	}
+	if len(doc.Notes) > 0 && !markdown {
+		fmt.Fprintln(b)
+	}
 	for _, s := range doc.After {
 		para(s)
 	}
@@ -150,7 +153,7 @@ func (doc *Document) shown(t Table, markdown bool) []shown {
 			add(c.Head, false, func(v any) string { return percent(v.(float64), doc.Confidence) })
 		case Estimate:
 			add(c.Head, false, func(v any) string { return sided(v.(analysis.Estimate).Value, doc.Levels) })
-			add(intervalHead(t, i), true, func(v any) string { return interval(v.(analysis.Estimate), doc.Levels) })
+			add(intervalHead(t, i), true, func(v any) string { return interval(v.(analysis.Estimate), "-", doc.Levels) })
 		case Against:
 			for j, l := range doc.Levels {
 				name := strconv.FormatFloat(l, 'f', -1, 64)
@@ -361,7 +364,7 @@ func (f *footnotes) mark(r Row) string {
 // write prints each numbered note: once where its words are the same for all
 // its rows, else row by row, cut after a few.
 func (f *footnotes) write(b *bytes.Buffer, markdown bool) {
-	const most = 5
+	const most = 2
 	say := func(first, text string) {
 		if markdown {
 			fmt.Fprintf(b, "%s %s\n", strings.TrimSpace(first), escape(Plain(text)))
@@ -383,7 +386,7 @@ func (f *footnotes) write(b *bytes.Buffer, markdown bool) {
 		}
 		for j, n := range notes {
 			if j == most && !markdown && len(notes) > most+1 {
-				say(first, fmt.Sprintf("and %d more homes; --format json says it for each.", len(notes)-j))
+				say(first, fmt.Sprintf("and %d more; --format json says it for each.", len(notes)-j))
 				break
 			}
 			say(first, n.label+": "+strings.TrimSuffix(n.text, ".")+".")

@@ -1,0 +1,402 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"os"
+	"runtime"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"github.com/urfave/cli/v2"
+
+	"radonyear/analysis"
+	"radonyear/analysis/annual"
+	"radonyear/analysis/temporal"
+	"radonyear/cmd/radonyear/internal/report"
+	"radonyear/ingest"
+)
+
+func (p *program) annualCommand() *cli.Command {
+	return &cli.Command{
+		Name:      "annual",
+		Usage:     "each home's annual mean, with an interval and a verdict on a level",
+		ArgsUsage: "FILE...",
+		Description: `For each home: days measured, share of the year they cover, raw mean, season
+factor, annual mean with its interval, chance that the annual mean is above
+the level, verdict. An open verdict is an answer: measure longer.
+
+Examples:
+  radonyear annual readings.csv --unit Bq/m3
+  radonyear annual winter.csv --profile district.json --level "4 pCi/L"`,
+		Flags:  slices.Concat(judgingFlags(), []cli.Flag{byFlag()}, readingFlags(), outputFlags()),
+		Action: p.annual,
+	}
+}
+
+// judgingFlags are the options of the model and of the question put to it.
+func judgingFlags() []cli.Flag {
+	return []cli.Flag{
+		&cli.StringSliceFlag{Name: "level", Usage: fmt.Sprintf("`LEVEL` to hold the annual mean against, Bq/m3 or with a unit; may be repeated (default %g, a guideline or action level in Canada, the United Kingdom, Ireland and others)", annual.DefaultLevel)},
+		&cli.Float64Flag{Name: "confidence", Value: defaultConfidence, Usage: "`SHARE` of intervals that should hold the truth, and certainty a verdict needs (default 0.95)"},
+		&cli.StringFlag{Name: "target", Value: "this-year", Usage: "`TARGET`: this-year, the twelve months around the measurement (default), or long-run, the mean of many years"},
+		&cli.StringFlag{Name: "profile", Usage: "season and variation from `FILE`, as radonyear season writes it (default: the built-in profile)"},
+		&cli.StringFlag{Name: "hemisphere", Usage: "north (default) or south, for the built-in profile"},
+		&cli.StringFlag{Name: "area-prior", Usage: "`GM,GSD` of annual means in the area, GM in Bq/m3 (default: none, the home speaks for itself)"},
+		&cli.StringFlag{Name: "year-from", Usage: "first `DAY` of the twelve months meant, as 2025-01-01 (default: centred on the measurement)"},
+		&cli.StringFlag{Name: "calibration", Usage: "standard `UNCERTAINTY` one detector's readings share, as 5%"},
+		&cli.StringFlag{Name: "phase", Usage: "only readings from `PHASE` before or after mitigation"},
+	}
+}
+
+func byFlag() cli.Flag {
+	return &cli.StringFlag{Name: "by", Value: "home", Usage: "a result for each home (default) or each room"}
+}
+
+const defaultConfidence = 0.95
+
+// question is what annual and verdict ask of the model.
+type question struct {
+	annual.Options
+	levelsByDefault bool
+	southern        bool
+	profilePath     string
+	target          string
+	phase           string
+}
+
+func parseQuestion(c *cli.Context) (q question, err error) {
+	if q.Levels, q.levelsByDefault, err = parseLevels(c); err != nil {
+		return q, err
+	}
+	for i, l := range q.Levels {
+		if slices.Contains(q.Levels[:i], l) {
+			return q, usageError{fmt.Sprintf("level %g is given twice", l), "give each level once"}
+		}
+	}
+	q.Confidence = c.Float64("confidence")
+	if !(q.Confidence >= 0.5 && q.Confidence < 1) {
+		return q, usageError{fmt.Sprintf("confidence %v is not between 0.5 and 1", q.Confidence), "--confidence 0.95"}
+	}
+	q.target = c.String("target")
+	switch q.target {
+	case "this-year":
+		q.Target = annual.ThisYear
+	case "long-run":
+		q.Target = annual.LongRun
+	default:
+		return q, usageError{fmt.Sprintf("unknown target %q", q.target), "--target this-year or --target long-run"}
+	}
+	if text := c.String("area-prior"); text != "" {
+		if q.AreaPrior, err = parsePrior(text); err != nil {
+			return q, err
+		}
+	}
+	if text := c.String("year-from"); text != "" {
+		if q.YearFrom, err = time.Parse(time.DateOnly, text); err != nil {
+			return q, usageError{fmt.Sprintf("--year-from %q is not a day", text), "--year-from 2025-01-01"}
+		}
+	}
+	if text := c.String("calibration"); text != "" {
+		if q.Calibration, err = parseRelative(text); err != nil {
+			return q, usageError{fmt.Sprintf("--calibration %q is not a relative uncertainty below 100 %%", text), "--calibration 5%"}
+		}
+	}
+	if q.phase, err = parsePhase(c); err != nil {
+		return q, err
+	}
+	q.profilePath = c.String("profile")
+	if q.southern, err = parseHemisphere(c); err != nil {
+		return q, err
+	}
+	if q.profilePath != "" && c.String("hemisphere") != "" {
+		return q, usageError{"--hemisphere is for the built-in profile; a profile from a file has its own season", "leave out one of --profile and --hemisphere"}
+	}
+	return q, nil
+}
+
+func parsePhase(c *cli.Context) (string, error) {
+	switch phase := c.String("phase"); phase {
+	case "", "before", "after":
+		return phase, nil
+	default:
+		return "", usageError{fmt.Sprintf("unknown phase %q", phase), "--phase before or --phase after"}
+	}
+}
+
+func parseHemisphere(c *cli.Context) (southern bool, err error) {
+	switch h := c.String("hemisphere"); h {
+	case "", "north", "south":
+		return h == "south", nil
+	default:
+		return false, usageError{fmt.Sprintf("unknown hemisphere %q", h), "--hemisphere north or --hemisphere south"}
+	}
+}
+
+func parsePrior(text string) (*annual.Prior, error) {
+	bad := usageError{fmt.Sprintf("--area-prior %q is not GM,GSD", text), "for example --area-prior 90,2.3: geometric mean in Bq/m3, geometric standard deviation above 1"}
+	gm, gsd, ok := strings.Cut(text, ",")
+	if !ok {
+		return nil, bad
+	}
+	m, err1 := parseConcentration(gm, "Bq/m3")
+	s, err2 := strconv.ParseFloat(strings.TrimSpace(gsd), 64)
+	if err1 != nil || err2 != nil || m <= 0 || !(s > 1) || math.IsInf(s, 0) {
+		return nil, bad
+	}
+	return &annual.Prior{GM: m, GSD: s}, nil
+}
+
+// parseRelative reads "10%" or "0.1".
+func parseRelative(text string) (float64, error) {
+	number, isPercent := strings.CutSuffix(strings.TrimSpace(text), "%")
+	x, err := strconv.ParseFloat(strings.TrimSpace(number), 64)
+	if isPercent {
+		x /= 100
+	}
+	if err != nil || !(x >= 0 && x < 1) {
+		return 0, fmt.Errorf("%q is not between 0 and 100 %%", text)
+	}
+	return x, nil
+}
+
+// loadProfile is the built-in profile, or the one in the file.
+func (q *question) loadProfile() error {
+	if q.profilePath == "" {
+		q.Profile = temporal.BuiltIn(q.southern)
+		return nil
+	}
+	text, err := os.ReadFile(q.profilePath)
+	if err != nil {
+		return hinted{err, "radonyear season FILE... --output " + q.profilePath + " makes one"}
+	}
+	if q.Profile, err = temporal.ParseProfile(text); err != nil {
+		return hinted{fmt.Errorf("%s: %w", q.profilePath, err), "radonyear season FILE... --output PROFILE.json makes one"}
+	}
+	return nil
+}
+
+func (q *question) settings() []report.Field {
+	from := "option"
+	if q.levelsByDefault {
+		from = "default"
+	}
+	var prior, phase any
+	if q.AreaPrior != nil {
+		prior = []report.Field{{Name: "gm", Value: q.AreaPrior.GM}, {Name: "gsd", Value: q.AreaPrior.GSD}}
+	}
+	if q.phase != "" {
+		phase = q.phase
+	}
+	var yearFrom, calibration any
+	if !q.YearFrom.IsZero() {
+		yearFrom = q.YearFrom.Format(time.DateOnly)
+	}
+	if q.Calibration != 0 {
+		calibration = q.Calibration
+	}
+	return []report.Field{
+		{Name: "levels", Value: q.Levels}, {Name: "levels_from", Value: from}, {Name: "level_unit", Value: "Bq/m3"},
+		{Name: "confidence", Value: q.Confidence}, {Name: "target", Value: q.target},
+		{Name: "profile", Value: []report.Field{{Name: "name", Value: q.Profile.Name}, {Name: "provenance", Value: q.Profile.Provenance}}},
+		{Name: "area_prior", Value: prior}, {Name: "year_from", Value: yearFrom}, {Name: "calibration", Value: calibration}, {Name: "phase", Value: phase},
+	}
+}
+
+// sentences say under a result what it rests on.
+func (q *question) sentences() []string {
+	target := "the mean of the twelve months around the measurement"
+	if q.Target == annual.LongRun {
+		target = "the mean of many years"
+	}
+	asked := fmt.Sprintf("Annual mean: %s, in Bq/m³. A verdict needs a probability of %g %%.", target, round(100*q.Confidence))
+	if q.AreaPrior != nil {
+		asked += fmt.Sprintf(" Area prior: geometric mean %g Bq/m³, GSD %g.", q.AreaPrior.GM, q.AreaPrior.GSD)
+	}
+	profile := fmt.Sprintf("Profile: %s", q.Profile.Name)
+	if q.Profile.Provenance != "" {
+		profile += " (" + strings.TrimSuffix(q.Profile.Provenance, ".") + ")"
+	}
+	return []string{levelSentence(q.Levels, q.levelsByDefault), asked, profile + ".", caution}
+}
+
+// round takes off the dust of binary fractions: 100·0.95 is 95.
+func round(x float64) float64 { return math.Round(x*1e9) / 1e9 }
+
+func (p *program) annual(c *cli.Context) error {
+	q, err := parseQuestion(c)
+	if err != nil {
+		return err
+	}
+	by := c.String("by")
+	if by != "home" && by != "room" {
+		return usageError{fmt.Sprintf("--by %q is neither home nor room", by), "--by home or --by room"}
+	}
+	format, err := outputFormat(c)
+	if err != nil {
+		return err
+	}
+	paths, err := inputPaths(c)
+	if err != nil {
+		return err
+	}
+	if err := q.loadProfile(); err != nil {
+		return err
+	}
+	daily, files, _, err := p.readDaily(c, paths)
+	if err != nil {
+		return err
+	}
+	results, left := estimateAll(subjects(daily, by, q.phase), func(s subject) (annual.Result, error) {
+		return annual.Estimate(s.series, q.Options)
+	})
+	doc := report.Document{
+		Command: "annual", Version: version,
+		Settings: slices.Concat(q.settings(), []report.Field{{Name: "by", Value: by}}, readingSettings(c)),
+		Inputs:   inputs(files),
+		Tables:   []report.Table{annualTable(results, by)},
+		Notes:    duplicateNotes(daily),
+		LeftOut:  left,
+		After:    q.sentences(),
+		Levels:   q.Levels, Confidence: q.Confidence,
+	}
+	if len(results) == 0 {
+		return noResult(left, files)
+	}
+	if err := p.emit(c, doc, format); err != nil {
+		return err
+	}
+	return p.partial(doc)
+}
+
+// noResult is the error of a run that could judge no home at all.
+func noResult(left []report.LeftOut, files []ingest.File) error {
+	if len(left) == 0 {
+		var rows int64
+		for _, f := range files {
+			rows += f.Rows
+		}
+		if rows == 0 {
+			return hinted{fmt.Errorf("no result: the files hold no rows"), "radonyear inspect FILE shows what is in a file"}
+		}
+		return hinted{fmt.Errorf("no result: every row was left out"), "radonyear inspect FILE shows what is wrong; --rejects FILE writes the rows to a file"}
+	}
+	first := left[0]
+	return hinted{fmt.Errorf("no result: home %s: %s", first.Place.Home, first.Why), fmt.Sprintf("all %d homes were left out; radonyear inspect FILE shows what is in the files", len(left))}
+}
+
+// partial asks for exit status 3 where something is missing in a result, and
+// says homes without one on standard error.
+func (p *program) partial(doc report.Document) error {
+	const most = 10
+	for i, l := range doc.LeftOut {
+		if i == most {
+			fmt.Fprintf(p.stderr, "radonyear: skipped: and %d more homes\n", len(doc.LeftOut)-most)
+			break
+		}
+		fmt.Fprintf(p.stderr, "radonyear: skipped: home %s: %s\n", report.Plain(l.Place.Home), report.Plain(l.Why))
+	}
+	if doc.Rejected() > 0 || len(doc.LeftOut) > 0 {
+		return errPartial
+	}
+	return nil
+}
+
+// estimateAll judges every subject on as many workers as there are processors,
+// at least two, and keeps the order of the subjects.
+func estimateAll[R any](subs []subject, judge func(subject) (R, error)) (results []R, left []report.LeftOut) {
+	type answer struct {
+		result R
+		err    error
+	}
+	answers := make([]answer, len(subs))
+	var next atomic.Int64
+	var wg sync.WaitGroup
+	for range max(2, runtime.GOMAXPROCS(0)) {
+		wg.Go(func() {
+			for {
+				i := int(next.Add(1)) - 1
+				if i >= len(subs) {
+					return
+				}
+				if subs[i].why != "" {
+					answers[i].err = fmt.Errorf("%s", subs[i].why)
+					continue
+				}
+				answers[i].result, answers[i].err = judge(subs[i])
+			}
+		})
+	}
+	wg.Wait()
+	for i, a := range answers {
+		if a.err != nil {
+			// The home is named beside the reason, so the reason need not.
+			why := strings.TrimPrefix(a.err.Error(), fmt.Sprintf("home %q: ", subs[i].place.Home))
+			left = append(left, report.LeftOut{Place: subs[i].place, Why: why})
+			continue
+		}
+		results = append(results, a.result)
+	}
+	return results, left
+}
+
+func annualTable(results []annual.Result, by string) report.Table {
+	room := report.Column{Key: "room", Style: report.Text}
+	if by == "room" {
+		room.Head = "Room"
+	}
+	t := report.Table{Columns: []report.Column{
+		{Key: "home", Head: "Home", Style: report.Text},
+		{Key: "area", Style: report.Text},
+		room,
+		{Key: "start", Style: report.Date},
+		{Key: "end", Style: report.Date},
+		{Key: "days_measured", Head: "Days", Style: report.Days},
+		{Key: "year_start", Style: report.Date},
+		{Key: "year_end", Style: report.Date},
+		{Key: "year_share", Head: "Year\n%", Style: report.Share},
+		{Key: "raw_mean", Head: "Raw\nmean", Style: report.Concentration},
+		{Key: "season_factor", Head: "Season\nfactor", Style: report.Factor},
+		{Key: "annual_mean", Head: "Annual\nmean", Style: report.Estimate},
+		{Key: "expected_mean", Style: report.Concentration},
+		{Key: "above", Head: "P", Style: report.Against},
+	}}
+	for _, r := range results {
+		t.Rows = append(t.Rows, report.Row{Label: resultName(r.Place, by), Notes: rowNotes(r.Notes, r.AnnualMean.Notes), Cells: []any{
+			r.Home, r.Area, r.Room, instant(r.Start), instant(r.End), r.DaysMeasured, instant(r.YearStart), instant(r.YearEnd),
+			r.YearShare, r.RawMean, r.SeasonFactor, r.AnnualMean, r.ExpectedMean, r.Above}})
+	}
+	return t
+}
+
+// resultName is a result in footnotes; by home, the room is no part of it.
+func resultName(p analysis.Place, by string) string {
+	if by == "home" || p.Room == "" {
+		return p.Home
+	}
+	return p.Home + ", " + p.Room
+}
+
+// rowNotes are a result's notes, each once, never nil: a result without notes
+// has an empty list.
+func rowNotes(lists ...[]analysis.Note) []analysis.Note {
+	notes := []analysis.Note{}
+	for _, n := range slices.Concat(lists...) {
+		if !slices.Contains(notes, n) {
+			notes = append(notes, n)
+		}
+	}
+	return notes
+}
+
+// instant is a cell with a time, or an empty one.
+func instant(t time.Time) any {
+	if t.IsZero() {
+		return nil
+	}
+	return t
+}

@@ -1,0 +1,105 @@
+package main
+
+import (
+	"bytes"
+	"strings"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/urfave/cli/v2"
+)
+
+func TestArrange(t *testing.T) {
+	app := &cli.App{Commands: []*cli.Command{{Name: "annual", Flags: []cli.Flag{
+		&cli.StringSliceFlag{Name: "level"}, &cli.BoolFlag{Name: "daily"}, &cli.Float64Flag{Name: "confidence"},
+	}}}}
+	for _, c := range []struct{ in, want string }{
+		{"annual a.csv --level 100", "annual --level 100 -- a.csv"},
+		{"annual a.csv --level 100 b.csv --daily c.csv --level=200", "annual --level 100 --daily --level=200 -- a.csv b.csv c.csv"},
+		{"annual - --daily", "annual --daily -- -"},
+		{"annual a.csv -level 100", "annual -level 100 -- a.csv"},
+		{"annual --daily -- --level", "annual --daily -- --level"},
+		{"annual a.csv --level -5", "annual --level -5 -- a.csv"},
+		{"annual a.csv --nonsense b.csv", "annual --nonsense -- a.csv b.csv"},
+		{"annual a.csv --help", "annual --help -- a.csv"},
+		{"help annual", "annual --help --"},
+		{"help", "--help"},
+		{"nonsense a --level 3", "nonsense a --level 3"},
+	} {
+		got, err := arrange(app, append([]string{"radonyear"}, strings.Fields(c.in)...))
+		if err != nil {
+			t.Errorf("%s: %v", c.in, err)
+			continue
+		}
+		if d := cmp.Diff(strings.Fields(c.want), got[1:]); d != "" {
+			t.Errorf("%s: (-want +got)\n%s", c.in, d)
+		}
+	}
+	for _, in := range []string{"annual a.csv --level", "annual --level --daily a.csv", "annual --level --confidence=0.9"} {
+		if got, err := arrange(app, append([]string{"radonyear"}, strings.Fields(in)...)); err == nil {
+			t.Errorf("%s: want an error, got %v", in, got)
+		}
+	}
+}
+
+// Every word on the command line may be nonsense: a usage error it is, exit
+// status 2, standard output empty.
+func TestUsageErrors(t *testing.T) {
+	for _, c := range []struct{ args, stderr string }{
+		{"", "no command given"},
+		{"anual x.csv", "did you mean radonyear annual?"},
+		{"frobnicate", `unknown command "frobnicate"`},
+		{"--frobnicate", "unknown option --frobnicate"},
+		{"levels --frobnicate", "unknown option --frobnicate"},
+		{"levels --format", "option --format needs a value"},
+		{"levels --format yaml", `unknown format "yaml"`},
+		{"levels surprise.csv", "levels takes no file"},
+		{"version now", "version takes no file"},
+		{"help frobnicate", `unknown command "frobnicate"`},
+		{"annual", "no file given"},
+		{"annual x.csv --confidence 95", "confidence"},
+		{"annual x.csv --confidence abc", "invalid value"},
+		{"annual x.csv --level nought", `level "nought"`},
+		{"annual x.csv --level -3", `level "-3"`},
+		{"annual x.csv --target never", "target"},
+		{"annual x.csv --by street", "by"},
+		{"annual x.csv --area-prior 100", "area-prior"},
+		{"annual x.csv --column nonsense", "--column NAME=ROLE"},
+		{"annual x.csv --hemisphere east", "hemisphere"},
+		{"annual - -", "standard input is named twice"},
+		{"ingest x.csv", "--output"},
+		{"ingest x.csv --output y.txt", "y.txt"},
+		{"season x.csv --output y.txt --format yaml", `unknown format "yaml"`},
+		{"verdict", "--value"},
+		{"verdict --value 165", "--days"},
+		{"verdict --value 165 --days 7", "--start"},
+		{"verdict x.csv --value 165 --days 7 --start 2026-01-10", "not both"},
+		{"verdict --value 165 --days 7 --start January", "--start"},
+		{"verdict --value 165 --days 0 --start 2026-01-10", "--days"},
+		{"verdict --value 165 --days 7 --start 2026-01-10 --uncertainty much", "--uncertainty"},
+	} {
+		var out, errs bytes.Buffer
+		status := run(append([]string{"radonyear"}, strings.Fields(c.args)...), strings.NewReader(""), &out, &errs)
+		if status != exitUsage || out.Len() > 0 || !strings.Contains(errs.String(), c.stderr) || !strings.HasPrefix(errs.String(), "radonyear: error: ") {
+			t.Errorf("radonyear %s: status %d, stdout %q, stderr %q, want %q", c.args, status, out.String(), errs.String(), c.stderr)
+		}
+	}
+}
+
+func TestParseConcentration(t *testing.T) {
+	for text, want := range map[string]float64{
+		"165": 165, "165 Bq/m3": 165, "165Bq/m³": 165, "4 pCi/L": 148, "4pci/l": 148, " 2.7 pCi/l ": 2.7 * 37, "1e2": 100,
+	} {
+		if got, err := parseConcentration(text, "Bq/m3"); err != nil || got != want {
+			t.Errorf("%q: got %v, %v, want %v", text, got, err, want)
+		}
+	}
+	if got, err := parseConcentration("4", "pCi/L"); err != nil || got != 148 {
+		t.Errorf("4 in pCi/L: got %v, %v", got, err)
+	}
+	for _, text := range []string{"", "abc", "165 Bq", "165 mg", "NaN", "Inf", "1e400", "1,5", "pCi/L"} {
+		if got, err := parseConcentration(text, "Bq/m3"); err == nil {
+			t.Errorf("%q: want an error, got %v", text, got)
+		}
+	}
+}

@@ -1,0 +1,252 @@
+package main
+
+import (
+	"bytes"
+	"encoding/csv"
+	"fmt"
+	"strconv"
+	"strings"
+
+	"github.com/urfave/cli/v2"
+
+	"radonyear/analysis"
+	"radonyear/cmd/radonyear/internal/report"
+	"radonyear/ingest"
+)
+
+// readingFlags are the options of every command that reads files: what the
+// files do not say of themselves.
+func readingFlags() []cli.Flag {
+	return []cli.Flag{
+		&cli.StringFlag{Name: "unit", Usage: "`UNIT` of values that name none: Bq/m3 or pCi/L"},
+		&cli.StringFlag{Name: "zone", Usage: "`ZONE` of times that name none: Europe/Oslo, +01:00, UTC"},
+		&cli.StringFlag{Name: "date-order", Usage: "`ORDER` of dates that can be read two ways: dmy, mdy or ymd"},
+		&cli.StringFlag{Name: "decimal", Usage: "decimal `MARK` where the file leaves it open: . or ,"},
+		&cli.StringSliceFlag{Name: "column", Usage: "`NAME=ROLE` says what a column is (home, room, value, start, ...); may be repeated"},
+		&cli.BoolFlag{Name: "home-from-filename", Usage: "a file's name, without its ending, is the home"},
+		&cli.StringFlag{Name: "rejects", Usage: "write every row left out to `FILE` (CSV: file,line,column,value,why,row)"},
+	}
+}
+
+// readingOptions turns the options into ingest's, without touching a file.
+func (p *program) readingOptions(c *cli.Context) (ingest.Options, error) {
+	opt := ingest.Options{
+		Zone:             c.String("zone"),
+		DateOrder:        c.String("date-order"),
+		Decimal:          c.String("decimal"),
+		HomeFromFilename: c.Bool("home-from-filename"),
+		Stdin:            p.stdin,
+	}
+	switch unit := strings.ToLower(strings.ReplaceAll(c.String("unit"), "³", "3")); unit {
+	case "":
+	case "bq/m3":
+		opt.Unit = "Bq/m3"
+	case "pci/l":
+		opt.Unit = "pCi/L"
+	default:
+		return opt, usageError{fmt.Sprintf("unknown unit %q", c.String("unit")), "--unit Bq/m3 or --unit pCi/L"}
+	}
+	switch opt.DateOrder {
+	case "", "dmy", "mdy", "ymd":
+	default:
+		return opt, usageError{fmt.Sprintf("unknown date order %q", opt.DateOrder), "--date-order dmy, mdy or ymd"}
+	}
+	switch opt.Decimal {
+	case "", ".", ",":
+	default:
+		return opt, usageError{fmt.Sprintf("unknown decimal mark %q", opt.Decimal), `--decimal . or --decimal ,`}
+	}
+	for _, pair := range c.StringSlice("column") {
+		// A column's name may hold "=", a role does not.
+		i := strings.LastIndex(pair, "=")
+		if i <= 0 || i == len(pair)-1 {
+			return opt, usageError{fmt.Sprintf("--column %q does not say which column is what", pair), `--column NAME=ROLE, for example --column "Mean level=value"`}
+		}
+		if opt.Columns == nil {
+			opt.Columns = map[string]string{}
+		}
+		opt.Columns[pair[:i]] = pair[i+1:]
+	}
+	return opt, nil
+}
+
+// readingSettings are the reading options as a result's settings name them.
+func readingSettings(c *cli.Context) []report.Field {
+	text := func(name string) any {
+		if s := c.String(name); s != "" {
+			return s
+		}
+		return nil
+	}
+	columns := c.StringSlice("column")
+	if columns == nil {
+		columns = []string{}
+	}
+	return []report.Field{
+		{Name: "unit", Value: text("unit")}, {Name: "zone", Value: text("zone")},
+		{Name: "date_order", Value: text("date-order")}, {Name: "decimal", Value: text("decimal")},
+		{Name: "columns", Value: columns}, {Name: "home_from_filename", Value: c.Bool("home-from-filename")},
+	}
+}
+
+// inputPaths are the command's files, checked against the outputs before any
+// of them is read.
+func inputPaths(c *cli.Context) ([]string, error) {
+	paths := c.Args().Slice()
+	if len(paths) == 0 {
+		return nil, usageError{"no file given", "name one or more files, or - for standard input"}
+	}
+	stdin := 0
+	for _, path := range paths {
+		if path == "-" {
+			stdin++
+		}
+	}
+	if stdin > 1 {
+		return nil, usageError{"standard input is named twice", "name - once"}
+	}
+	outputs := map[string]string{}
+	for _, option := range []string{"output", "rejects"} {
+		out := c.String(option)
+		if out == "" {
+			continue
+		}
+		if err := refuseInput("--"+option, out, paths); err != nil {
+			return nil, err
+		}
+		outputs[option] = out
+	}
+	if len(outputs) == 2 && outputs["output"] != "-" && sameTarget(outputs["output"], outputs["rejects"]) {
+		return nil, usageError{"--output and --rejects name the same file", "give them different names"}
+	}
+	if profile := c.String("profile"); profile != "" {
+		for option, out := range outputs {
+			if err := refuseInput("--"+option, out, []string{profile}); err != nil {
+				return nil, err
+			}
+		}
+	}
+	return paths, nil
+}
+
+// readDaily reads the command's files to their end.
+func (p *program) readDaily(c *cli.Context, paths []string) (daily *ingest.Daily, files []ingest.File, rejected []ingest.RowError, err error) {
+	opt, err := p.readingOptions(c)
+	if err != nil {
+		return nil, nil, nil, err
+	}
+	table, err := ingest.Open(paths, opt)
+	if err != nil {
+		return nil, nil, nil, err
+	}
+	defer table.Close()
+	daily, err = table.Daily()
+	files, rejected = table.Sources(), table.Rejected()
+	if e := p.reportRejected(c, files, rejected); err == nil {
+		err = e
+	}
+	return daily, files, rejected, err
+}
+
+// reportRejected says the first rows left out on standard error, and writes
+// all of them to --rejects.
+func (p *program) reportRejected(c *cli.Context, files []ingest.File, rejected []ingest.RowError) error {
+	const most = 10
+	for i, r := range rejected {
+		if i == most {
+			break
+		}
+		fmt.Fprintf(p.stderr, "radonyear: skipped: %s\n", report.Plain(r.Error()))
+	}
+	if n := rejectedRows(files); n > most {
+		hint := "; --rejects FILE writes them all"
+		if c.String("rejects") != "" {
+			hint = "; all are in " + c.String("rejects")
+		}
+		fmt.Fprintf(p.stderr, "radonyear: skipped: and %d more%s\n", n-most, hint)
+	}
+	path := c.String("rejects")
+	if path == "" {
+		return nil
+	}
+	var b bytes.Buffer
+	w := csv.NewWriter(&b)
+	w.Write([]string{"file", "line", "column", "value", "why", "row"})
+	for _, r := range rejected {
+		w.Write([]string{r.File, strconv.Itoa(r.Line), r.Column, r.Value, r.Why, r.Row})
+	}
+	w.Flush()
+	if path == "-" {
+		_, err := p.stderr.Write(b.Bytes())
+		return writing("standard error", err)
+	}
+	return replaceFile(path, b.Bytes())
+}
+
+func rejectedRows(files []ingest.File) (n int64) {
+	for _, f := range files {
+		n += f.Rejected
+	}
+	return n
+}
+
+// inputs are the files as a result names them.
+func inputs(files []ingest.File) []report.Input {
+	var in []report.Input
+	for _, f := range files {
+		in = append(in, report.Input{Path: f.Path, SHA256: f.SHA256, Rows: f.Rows, Rejected: f.Rejected})
+	}
+	return in
+}
+
+// duplicateNotes says that rows were counted once that the files hold twice.
+func duplicateNotes(d *ingest.Daily) []analysis.Note {
+	if d.Duplicates == 0 {
+		return nil
+	}
+	return []analysis.Note{{Code: "duplicate-rows", Text: fmt.Sprintf(
+		"%d rows say the same as another row and count once; radonyear inspect lists them.", d.Duplicates)}}
+}
+
+// subject is what one result is about: a home, or a room of it.
+type subject struct {
+	place  analysis.Place
+	series []analysis.Series
+	why    string // not empty if it cannot be judged
+}
+
+// subjects sorts the series by home or by room, in order of name. A home whose
+// readings were taken before and after mitigation is two homes to statistics,
+// so one of the two must be chosen.
+func subjects(daily *ingest.Daily, by, phase string) []subject {
+	var out []subject
+	for _, h := range daily.Homes(ingest.Filter{Phase: phase}) {
+		rooms := []string{""}
+		if by == "room" {
+			rooms = nil
+			for _, s := range h.Series {
+				if len(rooms) == 0 || rooms[len(rooms)-1] != s.Room { // series are in order of room
+					rooms = append(rooms, s.Room)
+				}
+			}
+		}
+		for _, room := range rooms {
+			sub := subject{place: analysis.Place{Home: h.Name, Area: h.Area, Room: room}}
+			phases := map[string]bool{}
+			for i, s := range h.Series {
+				if by != "room" || s.Room == room {
+					sub.series = append(sub.series, s)
+					phases[h.About[i].Phase] = true
+				}
+			}
+			switch {
+			case len(sub.series) == 0:
+				sub.why = "no field reading (duplicates, blanks and spikes are not the home's)"
+			case len(phases) > 1:
+				sub.why = "readings from before and after mitigation; choose with --phase before or --phase after"
+			}
+			out = append(out, sub)
+		}
+	}
+	return out
+}

@@ -1,0 +1,164 @@
+package main
+
+import (
+	"fmt"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"github.com/urfave/cli/v2"
+
+	"radonyear/analysis"
+	"radonyear/analysis/season"
+	"radonyear/analysis/temporal"
+	"radonyear/cmd/radonyear/internal/report"
+)
+
+func (p *program) seasonCommand() *cli.Command {
+	return &cli.Command{
+		Name:      "season",
+		Usage:     "learn a region's season and scatter from homes measured for a year",
+		ArgsUsage: "FILE...",
+		Description: `Learns a profile from homes with at least 300 measured days. Shows the mean
+cycle by month, how much homes differ, how far a test of so many days lies from
+the year, and how often the interval held the truth when each home in turn was
+left out. --output writes the profile, for --profile of the other commands.
+
+Example:
+  radonyear season monitors.csv --output district.json`,
+		Flags: slices.Concat([]cli.Flag{
+			&cli.StringFlag{Name: "output", Usage: "write the profile to `FILE`"},
+			&cli.StringFlag{Name: "name", Usage: "the profile's `NAME` (default: that of the output file)"},
+			&cli.Float64Flag{Name: "confidence", Value: defaultConfidence, Usage: "`SHARE` of intervals that should hold the truth, in the coverage shown (default 0.95)"},
+			&cli.StringFlag{Name: "hemisphere", Usage: "north (default) or south: the built-in profile that few homes are drawn toward"},
+			&cli.StringFlag{Name: "phase", Usage: "only readings from `PHASE` before or after mitigation"},
+			&cli.StringFlag{Name: "format", Usage: "table, markdown, csv or json, on standard output"},
+		}, readingFlags()),
+		Action: p.season,
+	}
+}
+
+func (p *program) season(c *cli.Context) error {
+	format, err := stdoutFormat(c)
+	if err != nil {
+		return err
+	}
+	opt := season.Options{Name: c.String("name"), Confidence: c.Float64("confidence")}
+	if !(opt.Confidence >= 0.5 && opt.Confidence < 1) {
+		return usageError{fmt.Sprintf("confidence %v is not between 0.5 and 1", opt.Confidence), "--confidence 0.95"}
+	}
+	southern, err := parseHemisphere(c)
+	if err != nil {
+		return err
+	}
+	opt.BuiltIn = temporal.BuiltIn(southern)
+	phase, err := parsePhase(c)
+	if err != nil {
+		return err
+	}
+	path := c.String("output")
+	if opt.Name == "" && path != "" && path != "-" {
+		base := filepath.Base(path)
+		opt.Name = strings.TrimSuffix(base, filepath.Ext(base))
+	}
+	paths, err := inputPaths(c)
+	if err != nil {
+		return err
+	}
+	daily, files, _, err := p.readDaily(c, paths)
+	if err != nil {
+		return err
+	}
+	learned, left, err := learn(subjects(daily, "home", phase), opt)
+	if err != nil {
+		return hinted{fmt.Errorf("no profile: %w", err), "without a profile of its own, a region is judged with the built-in one"}
+	}
+	doc := seasonDocument(learned, opt.Confidence)
+	doc.Settings = slices.Concat([]report.Field{
+		{Name: "name", Value: learned.Profile.Name}, {Name: "confidence", Value: opt.Confidence}, {Name: "toward", Value: opt.BuiltIn.Name},
+	}, readingSettings(c))
+	doc.Inputs = inputs(files)
+	doc.Notes = slices.Concat(doc.Notes, duplicateNotes(daily))
+	doc.LeftOut = left
+	switch path {
+	case "":
+		doc.After = append(doc.After, "The profile was not kept: --output FILE writes it.")
+	case "-": // the profile itself is what was asked for
+		_, err := p.stdout.Write(learned.Profile.JSON())
+		return writing("standard output", err)
+	default:
+		if err := replaceFile(path, learned.Profile.JSON()); err != nil {
+			return err
+		}
+		doc.After = append(doc.After, fmt.Sprintf("The profile is in %s; give it to the other commands as --profile %s.", path, path))
+	}
+	// Most homes of a region have less than a year, and a profile is not their
+	// result: only rows that were left out make this answer partial.
+	if err := p.write(doc, format); err != nil {
+		return err
+	}
+	if doc.Rejected() > 0 {
+		return errPartial
+	}
+	return nil
+}
+
+// learn makes a profile of the homes that can be used.
+func learn(subs []subject, opt season.Options) (season.Learned, []report.LeftOut, error) {
+	var homes [][]analysis.Series
+	var left []report.LeftOut
+	for _, s := range subs {
+		if s.why != "" {
+			left = append(left, report.LeftOut{Place: s.place, Why: s.why})
+			continue
+		}
+		homes = append(homes, s.series)
+	}
+	learned, err := season.Learn(homes, opt)
+	for _, s := range learned.Skipped {
+		left = append(left, report.LeftOut{Place: analysis.Place{Home: s.Place.Home}, Why: s.Why})
+	}
+	slices.SortStableFunc(left, func(a, b report.LeftOut) int { return strings.Compare(a.Place.Home, b.Place.Home) })
+	return learned, left, err
+}
+
+func seasonDocument(l season.Learned, confidence float64) report.Document {
+	months := report.Table{
+		Title: "The mean cycle, as factors on the mean of the year, with the range that holds 95 % of homes, and what a test of just this month is multiplied by:",
+		Columns: []report.Column{
+			{Key: "month", Head: "Month", Style: report.Text},
+			{Key: "factor", Head: "Factor", Style: report.Factor},
+			{Key: "homes_lower", Head: "95 % of\nhomes from", Style: report.Factor},
+			{Key: "homes_upper", Head: "\nto", Style: report.Factor},
+			{Key: "correction", Head: "Test times", Style: report.Factor},
+		}}
+	for _, m := range l.Monthly {
+		months.Rows = append(months.Rows, report.Row{Label: m.Month.String(), Cells: []any{m.Month.String(), m.Factor, m.Lower, m.Upper, m.Correction}})
+	}
+	scatter := report.Table{Key: "scatter",
+		Title: fmt.Sprintf("Tests of the homes' own days against their own year, each home left out of the profile that judges it (GSD: typical factor; held: share of %g %% intervals that held the year):", round(100*confidence)),
+		Columns: []report.Column{
+			{Key: "days", Head: "Days", Style: report.Count},
+			{Key: "tests", Head: "Tests", Style: report.Count},
+			{Key: "homes", Head: "Homes", Style: report.Count},
+			{Key: "raw_gsd", Head: "Raw\nGSD", Style: report.Factor},
+			{Key: "corrected_gsd", Head: "Corrected\nGSD", Style: report.Factor},
+			{Key: "coverage", Head: "Held\n%", Style: report.Rate},
+			{Key: "width_ratio", Head: "Width over\nerror", Style: report.Factor},
+		}}
+	for _, s := range l.Scatter {
+		scatter.Rows = append(scatter.Rows, report.Row{Label: fmt.Sprintf("%d days", s.Days), Cells: []any{s.Days, s.Tests, s.Homes, s.RawGSD, s.CorrectedGSD, s.Coverage, s.WidthRatio}})
+	}
+	spread := report.Table{Key: "amplitude", Hidden: true, Columns: []report.Column{
+		{Key: "homes", Style: report.Count}, {Key: "log_amplitude", Style: report.Factor}, {Key: "log_amplitude_sd", Style: report.Factor},
+		{Key: "first", Style: report.Date}, {Key: "last", Style: report.Date},
+	}, Rows: []report.Row{{Cells: []any{l.Homes, l.Amplitude, l.AmplitudeSD, instant(l.First), instant(l.Last)}}}}
+	return report.Document{
+		Command: "season", Version: version, Tables: []report.Table{months, scatter, spread}, Notes: l.Notes,
+		Lead: []string{
+			fmt.Sprintf("Profile %q: %s.", l.Profile.Name, l.Profile.Provenance),
+			fmt.Sprintf("The cycle's log amplitude is %s on average; a home's own coefficients differ from it with a standard deviation of %s.", report.Number(l.Amplitude), report.Number(l.AmplitudeSD)),
+		},
+		After: []string{"A profile is for homes like those it was learned from. " + caution},
+	}
+}

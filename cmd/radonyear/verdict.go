@@ -1,0 +1,327 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/urfave/cli/v2"
+
+	"radonyear/analysis"
+	"radonyear/analysis/annual"
+	"radonyear/cmd/radonyear/internal/report"
+	"radonyear/ingest"
+)
+
+func (p *program) verdictCommand() *cli.Command {
+	return &cli.Command{
+		Name:      "verdict",
+		Usage:     "is this test conclusive, and if not, how much longer to measure?",
+		ArgsUsage: "[FILE...]",
+		Description: `From files, or from one result typed in: its value, its length in days and its
+first day. Shows the chance that the annual mean is above the level, the
+verdict, the band of readings of this same test that would settle nothing, and
+what more days would bring.
+
+Examples:
+  radonyear verdict --value 165 --days 7 --start 2026-01-10 --level 200
+  radonyear verdict --value "4.6 pCi/L" --days 2.5 --start 2026-01-10T18:00 \
+      --uncertainty 10% --level "4 pCi/L"
+  radonyear verdict readings.csv --unit Bq/m3`,
+		Flags: slices.Concat([]cli.Flag{
+			&cli.StringFlag{Name: "value", Usage: "the test's mean `VALUE`, with its unit or in --unit (default Bq/m3)"},
+			&cli.StringFlag{Name: "days", Usage: "its length in `DAYS` of 24 hours"},
+			&cli.StringFlag{Name: "start", Usage: "its first `DAY`, as 2026-01-10 or 2026-01-10T18:00"},
+			&cli.StringFlag{Name: "uncertainty", Usage: "its standard `UNCERTAINTY` (k=1): 10% or a number in the value's unit"},
+		}, judgingFlags(), []cli.Flag{byFlag()}, readingFlags(), outputFlags()),
+		Action: p.verdict,
+	}
+}
+
+// judged is one home held against one level.
+type judged struct {
+	annual.Conclusiveness
+	level float64
+}
+
+func (p *program) verdict(c *cli.Context) error {
+	q, err := parseQuestion(c)
+	if err != nil {
+		return err
+	}
+	by := c.String("by")
+	if by != "home" && by != "room" {
+		return usageError{fmt.Sprintf("--by %q is neither home nor room", by), "--by home or --by room"}
+	}
+	format, err := outputFormat(c)
+	if err != nil {
+		return err
+	}
+	typed := false
+	for _, name := range []string{"value", "days", "start", "uncertainty"} {
+		typed = typed || c.IsSet(name)
+	}
+	doc := report.Document{Command: "verdict", Version: version, Levels: q.Levels, Confidence: q.Confidence}
+	var subs []subject
+	var files []ingest.File
+	settings := []report.Field{}
+	switch {
+	case typed && c.Args().Present():
+		return usageError{"a file and a typed-in result were given", "give files, or --value, --days and --start, not both"}
+	case typed:
+		s, fields, err := p.typedIn(c)
+		if err != nil {
+			return err
+		}
+		if err := q.loadProfile(); err != nil {
+			return err
+		}
+		subs = []subject{{place: s.Place, series: []analysis.Series{s}}}
+		settings = fields
+	case !c.Args().Present():
+		return usageError{"neither a file nor a typed-in result was given", "radonyear verdict --value 165 --days 7 --start 2026-01-10, or radonyear verdict FILE"}
+	default:
+		paths, err := inputPaths(c)
+		if err != nil {
+			return err
+		}
+		if err := q.loadProfile(); err != nil {
+			return err
+		}
+		daily, f, _, err := p.readDaily(c, paths)
+		if err != nil {
+			return err
+		}
+		files = f
+		subs = subjects(daily, by, q.phase)
+		doc.Inputs, doc.Notes = inputs(files), duplicateNotes(daily)
+		settings = slices.Concat([]report.Field{{Name: "by", Value: by}}, readingSettings(c))
+	}
+	results, left := estimateAll(subs, func(s subject) ([]judged, error) {
+		var out []judged
+		for _, level := range q.Levels {
+			opt := q.Options
+			opt.Levels = []float64{level}
+			j, err := annual.Judge(s.series, level, opt)
+			if err != nil {
+				return nil, err
+			}
+			out = append(out, judged{j, level})
+		}
+		return out, nil
+	})
+	if len(results) == 0 {
+		if typed {
+			return fmt.Errorf("no result: %s", left[0].Why)
+		}
+		return noResult(left, files)
+	}
+	all := slices.Concat(results...)
+	doc.Settings = slices.Concat(q.settings(), settings)
+	doc.LeftOut = left
+	doc.Tables = verdictTables(all, by)
+	if len(all) == 1 {
+		doc.Lead = verdictInWords(all[0], by, typed)
+		doc.Tables[0].Hidden = true
+	} else {
+		doc.Tables[1].Hidden = true
+	}
+	doc.After = q.sentences()
+	if err := p.emit(c, doc, format); err != nil {
+		return err
+	}
+	return p.partial(doc)
+}
+
+// typedIn makes a series of the one result on the command line.
+func (p *program) typedIn(c *cli.Context) (analysis.Series, []report.Field, error) {
+	const example = "radonyear verdict --value 165 --days 7 --start 2026-01-10 --level 200"
+	fail := func(format string, args ...any) (analysis.Series, []report.Field, error) {
+		return analysis.Series{}, nil, usageError{fmt.Sprintf(format, args...), example}
+	}
+	for _, name := range []string{"value", "days", "start"} {
+		if c.String(name) == "" {
+			return fail("a typed-in result needs --%s", name)
+		}
+	}
+	// What only files can use would otherwise be passed over in silence.
+	for _, name := range []string{"date-order", "decimal", "column", "home-from-filename", "rejects", "phase"} {
+		if c.IsSet(name) {
+			return fail("--%s is for files, not for a typed-in result", name)
+		}
+	}
+	opt, err := p.readingOptions(c)
+	if err != nil {
+		return analysis.Series{}, nil, err
+	}
+	unit := opt.Unit
+	if unit == "" {
+		unit = "Bq/m3"
+	}
+	text, below := strings.CutPrefix(strings.TrimSpace(c.String("value")), "<")
+	_, unit = splitUnit(text, unit) // also that of a bare --uncertainty
+	value, err := parseConcentration(text, unit)
+	if err != nil || value < 0 || below && value == 0 {
+		return fail("--value %q is not a concentration", c.String("value"))
+	}
+	days, err := strconv.ParseFloat(strings.TrimSpace(c.String("days")), 64)
+	if err != nil || !(days > 0 && days <= 3660) {
+		return fail("--days %q is not a number of days above 0 and up to ten years", c.String("days"))
+	}
+	zone := time.UTC
+	if opt.Zone != "" {
+		if zone, err = parseZone(opt.Zone); err != nil {
+			return fail("unknown zone %q", opt.Zone)
+		}
+	}
+	var start time.Time
+	for _, layout := range []string{time.DateOnly, "2006-01-02T15:04", "2006-01-02 15:04", time.RFC3339} {
+		if start, err = time.ParseInLocation(layout, strings.TrimSpace(c.String("start")), zone); err == nil {
+			break
+		}
+	}
+	if err != nil || start.Year() < 1950 || start.Year() > 2200 {
+		return fail("--start %q is not a day such as 2026-01-10", c.String("start"))
+	}
+	uncertainty := 0.0
+	if text := c.String("uncertainty"); text != "" {
+		if strings.HasSuffix(strings.TrimSpace(text), "%") {
+			u, e := parseRelative(text)
+			uncertainty, err = u*value, e
+		} else {
+			uncertainty, err = parseConcentration(text, unit)
+		}
+		if err != nil || uncertainty < 0 {
+			return fail("--uncertainty %q is neither a percentage below 100 nor a concentration", text)
+		}
+	}
+	end := start.Add(time.Duration(math.Round(days * float64(24*time.Hour))))
+	s, err := analysis.NewSeries(analysis.Place{Home: "typed in"}, zone, []analysis.Reading{{
+		Start: start.UTC(), End: end.UTC(), Concentration: value, Uncertainty: uncertainty, BelowLimit: below,
+	}})
+	if err != nil {
+		return analysis.Series{}, nil, err
+	}
+	fields := []report.Field{
+		{Name: "value", Value: value}, {Name: "value_unit", Value: "Bq/m3"}, {Name: "below_limit", Value: below},
+		{Name: "days", Value: days}, {Name: "start", Value: start}, {Name: "uncertainty", Value: uncertainty},
+	}
+	return s, fields, nil
+}
+
+// parseZone reads "Europe/Oslo", "UTC" or "+01:00".
+func parseZone(name string) (*time.Location, error) {
+	if t, err := time.Parse("-07:00", name); err == nil {
+		_, offset := t.Zone()
+		return time.FixedZone(name, offset), nil
+	}
+	if name == "Local" {
+		return nil, fmt.Errorf("this computer's zone is not the home's")
+	}
+	return time.LoadLocation(name)
+}
+
+// verdictInWords is a single result as people would be told it.
+func verdictInWords(j judged, by string, typed bool) []string {
+	show := func(x float64) string { return report.Number(x, j.level) }
+	e := j.AnnualMean
+	what := "Home " + resultName(j.Place, by) + ": raw"
+	if typed {
+		what = "Raw"
+	}
+	lines := []string{
+		fmt.Sprintf("%s mean %s Bq/m³ over %s days from %s; season factor %s.", what, show(j.RawMean), report.DayCount(j.DaysMeasured), j.Start.Format(time.DateOnly), report.Number(j.SeasonFactor)),
+		fmt.Sprintf("Annual mean: %s Bq/m³, %g %% interval %s.", show(e.Value), round(100*e.Confidence), report.Interval(e, j.level)),
+		fmt.Sprintf("Probability that it is above %g Bq/m³: %s %%.", j.level, report.Percent(j.Probability, e.Confidence)),
+		fmt.Sprintf("Verdict: %s.", verdictWords(j)),
+	}
+	if j.BandLower < j.BandUpper {
+		lines = append(lines, fmt.Sprintf("A reading of this same test between %s and %s Bq/m³ would not be conclusive.", show(j.BandLower), show(j.BandUpper)))
+	}
+	switch {
+	case j.DaysFor80 > 0:
+		lines = append(lines, fmt.Sprintf("%d more days give a chance of at least 80 %% that the answer is then conclusive.", j.DaysFor80))
+	case j.DaysFor80 < 0:
+		lines = append(lines, "No further measurement within a year gives a chance of 80 % of a conclusive answer: the annual mean is too near the level.")
+	}
+	return lines
+}
+
+func verdictWords(j judged) string {
+	switch j.Verdict {
+	case annual.Above:
+		return fmt.Sprintf("conclusive, above %g Bq/m³", j.level)
+	case annual.Below:
+		return fmt.Sprintf("conclusive, below %g Bq/m³", j.level)
+	}
+	return string(j.Verdict)
+}
+
+// verdictTables are the results and, for JSON and for a single result, what
+// more days would bring.
+func verdictTables(all []judged, by string) []report.Table {
+	room := report.Column{Key: "room", Style: report.Text}
+	if by == "room" {
+		room.Head = "Room"
+	}
+	main := report.Table{Columns: []report.Column{
+		{Key: "home", Head: "Home", Style: report.Text},
+		{Key: "area", Style: report.Text},
+		room,
+		{Key: "start", Style: report.Date},
+		{Key: "end", Style: report.Date},
+		{Key: "days_measured", Head: "Days", Style: report.Days},
+		{Key: "year_share", Style: report.Share},
+		{Key: "raw_mean", Head: "Raw\nmean", Style: report.Concentration},
+		{Key: "season_factor", Style: report.Factor},
+		{Key: "annual_mean", Head: "Annual\nmean", Style: report.Estimate},
+		{Key: "level", Head: "Level", Style: report.Factor},
+		{Key: "probability", Head: "P\n%", Style: report.Probability},
+		{Key: "verdict", Head: "Verdict", Style: report.Text},
+		{Key: "band_lower", Style: report.Concentration},
+		{Key: "band_upper", Style: report.Concentration},
+		{Key: "days_for_80_percent", Style: report.Count}, // 0: conclusive now; null: not within a year
+		{Head: "More\ndays", Style: report.Text},
+	}}
+	if len(all) > 1 {
+		main.Title = "More days: how many give a chance of 80 % of a conclusive answer."
+	}
+	further := report.Table{Key: "further", Columns: []report.Column{
+		{Key: "home", Style: report.Text},
+		{Key: "room", Style: report.Text},
+		{Key: "level", Style: report.Factor},
+		{Key: "days", Head: "More\ndays", Style: report.Count},
+		{Key: "chance", Head: "Chance of a\nconclusive answer %", Style: report.Probability},
+		{Key: "chance_above", Head: "of it\n\"above\" %", Style: report.Probability},
+		{Key: "upper_ratio", Head: "Upper limit then,\nover the mean", Style: report.Factor},
+	}}
+	for _, j := range all {
+		more, days := "", any(j.DaysFor80)
+		switch {
+		case j.DaysFor80 > 0:
+			more = strconv.Itoa(j.DaysFor80)
+		case j.DaysFor80 < 0:
+			more, days = "over 365", nil
+		}
+		main.Rows = append(main.Rows, report.Row{Label: resultName(j.Place, by), Notes: rowNotes(j.Result.Notes, j.AnnualMean.Notes), Cells: []any{
+			j.Home, j.Area, j.Room, instant(j.Start), instant(j.End), j.DaysMeasured, j.YearShare, j.RawMean, j.SeasonFactor,
+			j.AnnualMean, j.level, j.Probability, string(j.Verdict), band(j.BandLower), band(j.BandUpper), days, more}})
+		for _, f := range j.Further {
+			further.Rows = append(further.Rows, report.Row{Label: resultName(j.Place, by), Cells: []any{
+				j.Home, j.Room, j.level, f.Days, f.Chance, f.ChanceAbove, f.UpperRatio}})
+		}
+	}
+	return []report.Table{main, further}
+}
+
+// band is a limit of the band of inconclusive readings, empty where there is
+// none.
+func band(x float64) any {
+	if math.IsInf(x, 0) || math.IsNaN(x) {
+		return nil
+	}
+	return x
+}
