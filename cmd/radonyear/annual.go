@@ -45,6 +45,7 @@ func judgingFlags() []cli.Flag {
 		&cli.Float64Flag{Name: "confidence", Value: defaultConfidence, Usage: "`SHARE` of intervals that should hold the truth, and certainty a verdict needs (default 0.95)"},
 		&cli.StringFlag{Name: "target", Value: "this-year", Usage: "`TARGET`: this-year, the twelve months around the measurement (default), or long-run, the mean of many years"},
 		&cli.StringFlag{Name: "profile", Usage: "season and variation from `FILE`, as radonyear season writes it (default: the built-in profile)"},
+		&cli.StringFlag{Name: "course", Value: "auto", Usage: "`WHETHER` the homes lived in the weather the profile was learned in: yes, no, or auto (default): yes if the day means of five homes or more confirm it"},
 		&cli.StringFlag{Name: "hemisphere", Usage: "north (default) or south, for the built-in profile"},
 		&cli.StringFlag{Name: "area-prior", Usage: "`GM,GSD` of annual means in the area, GM in Bq/m3 (default: none, the home speaks for itself)"},
 		&cli.StringFlag{Name: "year-from", Usage: "first `DAY` of the twelve months meant, as 2025-01-01 (default: centred on the measurement)"},
@@ -65,6 +66,7 @@ type question struct {
 	levelsByDefault bool
 	southern        bool
 	profilePath     string
+	course          string
 	target          string
 	phase           string
 }
@@ -112,6 +114,14 @@ func parseQuestion(c *cli.Context) (q question, err error) {
 	q.profilePath = c.String("profile")
 	if q.southern, err = parseHemisphere(c); err != nil {
 		return q, err
+	}
+	switch q.course = c.String("course"); q.course {
+	case "auto", "yes", "no":
+	default:
+		return q, usageError{fmt.Sprintf("--course %q is neither auto, yes nor no", q.course), "--course auto"}
+	}
+	if q.course == "yes" && q.profilePath == "" {
+		return q, usageError{"--course yes needs a profile that was learned", "give one with --profile"}
 	}
 	if q.profilePath != "" && c.String("hemisphere") != "" {
 		return q, usageError{"--hemisphere is for the built-in profile; a profile from a file has its own season", "leave out one of --profile and --hemisphere"}
@@ -180,6 +190,25 @@ func (q *question) loadProfile() error {
 	return nil
 }
 
+// settleCourse decides whether the profile's weather was the homes' own.
+func (q *question) settleCourse(subs []subject) error {
+	switch {
+	case q.course == "yes" && q.Profile.Course == nil:
+		return hinted{fmt.Errorf("%s: the profile knows no weather the homes had in common", q.profilePath), "leave out --course yes"}
+	case q.course == "yes":
+		q.Course = true
+	case q.course == "auto" && q.Profile.Course != nil:
+		var homes [][]analysis.Series
+		for _, s := range subs {
+			if s.why == "" {
+				homes = append(homes, s.series)
+			}
+		}
+		q.Course, _, _, _ = annual.Confirm(homes, q.Profile)
+	}
+	return nil
+}
+
 func (q *question) settings() []report.Field {
 	from := "option"
 	if q.levelsByDefault {
@@ -203,7 +232,7 @@ func (q *question) settings() []report.Field {
 		{Name: "levels", Value: q.Levels}, {Name: "levels_from", Value: from}, {Name: "level_unit", Value: "Bq/m3"},
 		{Name: "confidence", Value: q.Confidence}, {Name: "target", Value: q.target},
 		{Name: "profile", Value: []report.Field{{Name: "name", Value: q.Profile.Name}, {Name: "provenance", Value: q.Profile.Provenance}}},
-		{Name: "area_prior", Value: prior}, {Name: "year_from", Value: yearFrom}, {Name: "calibration", Value: calibration}, {Name: "phase", Value: phase},
+		{Name: "course", Value: q.Course}, {Name: "area_prior", Value: prior}, {Name: "year_from", Value: yearFrom}, {Name: "calibration", Value: calibration}, {Name: "phase", Value: phase},
 	}
 }
 
@@ -221,7 +250,17 @@ func (q *question) sentences() []string {
 	if q.Profile.Provenance != "" {
 		profile += " (" + strings.TrimSuffix(q.Profile.Provenance, ".") + ")"
 	}
-	return []string{levelSentence(q.Levels, q.levelsByDefault), asked, profile + ".", caution}
+	profile += "."
+	switch {
+	case q.Profile.Course == nil:
+	case q.Course && q.course == "auto":
+		profile += " The homes' day means confirm that they lived in the weather it was learned in, which was used."
+	case q.Course:
+		profile += " The weather it was learned in was taken to be the homes' own, as --course yes says."
+	case q.course == "auto":
+		profile += " The weather it was learned in was not used: the day means of the homes do not confirm that it was theirs."
+	}
+	return []string{levelSentence(q.Levels, q.levelsByDefault), asked, profile, caution}
 }
 
 // round takes off the dust of binary fractions: 100·0.95 is 95.
@@ -251,7 +290,11 @@ func (p *program) annual(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
-	results, left := estimateAll(subjects(daily, by, q.phase), func(s subject) (annual.Result, error) {
+	subs := subjects(daily, by, q.phase)
+	if err := q.settleCourse(subs); err != nil {
+		return err
+	}
+	results, left := estimateAll(subs, func(s subject) (annual.Result, error) {
 		return annual.Estimate(s.series, q.Options)
 	})
 	doc := report.Document{

@@ -29,7 +29,7 @@ func arrange(app *cli.App, args []string) ([]string, error) {
 	if command == nil {
 		return args, nil // the library's own path: --help, or an unknown command
 	}
-	takesValue := map[string]bool{"help": false, "h": false}
+	takesValue := map[string]bool{"help": false}
 	for _, f := range command.Flags {
 		_, isBool := f.(*cli.BoolFlag)
 		for _, name := range f.Names() {
@@ -50,6 +50,9 @@ func arrange(app *cli.App, args []string) ([]string, error) {
 		}
 		options = append(options, a)
 		name := strings.TrimLeft(a, "-")
+		if name == "help" || name == "h" { // nothing else counts; the library would take a file for a topic
+			return []string{args[0], args[1], "--help"}, nil
+		}
 		takes, known := takesValue[name] // "--name=value" is not a name and takes nothing more
 		if !known || !takes {
 			continue

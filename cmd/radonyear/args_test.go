@@ -21,8 +21,8 @@ func TestArrange(t *testing.T) {
 		{"annual --daily -- --level", "annual --daily -- --level"},
 		{"annual a.csv --level -5", "annual --level -5 -- a.csv"},
 		{"annual a.csv --nonsense b.csv", "annual --nonsense -- a.csv b.csv"},
-		{"annual a.csv --help", "annual --help -- a.csv"},
-		{"help annual", "annual --help --"},
+		{"annual a.csv --help", "annual --help"},
+		{"help annual", "annual --help"},
 		{"help", "--help"},
 		{"nonsense a --level 3", "nonsense a --level 3"},
 	} {

@@ -16,16 +16,17 @@ func (p *program) coverageCommand() *cli.Command {
 		Name:  "coverage",
 		Usage: "how often the intervals hold the truth, on invented homes",
 		Description: `Invents districts by a mass balance of room air, which is not the model that
-judges them; learns a profile in one, judges homes in others by tests of 2 to
-300 days, and counts how often the interval held the true mean of the year. The
-default takes a few minutes.
+judges them; learns a profile in each, judges other homes by tests of 2 to 300
+days, and counts how often the interval held the true mean of the year. The
+default takes minutes.
 
 Example:
-  radonyear coverage --judge 200`,
+  radonyear coverage --districts 1 --judge 200`,
 		Flags: append([]cli.Flag{
 			&cli.Uint64Flag{Name: "seed", Value: 1, Usage: "`SEED` of the districts (default 1)"},
-			&cli.IntFlag{Name: "learn", Value: 100, Usage: "`HOMES` to learn the profile from (default 100)"},
-			&cli.IntFlag{Name: "judge", Value: 1000, Usage: "`HOMES` to judge (default 1000)"},
+			&cli.IntFlag{Name: "districts", Value: 5, Usage: "`DISTRICTS` to learn a profile in, one each (default 5)"},
+			&cli.IntFlag{Name: "learn", Value: 100, Usage: "`HOMES` to learn from in each district (default 100)"},
+			&cli.IntFlag{Name: "judge", Value: 1000, Usage: "`HOMES` to judge under each heading (default 1000)"},
 			&cli.Float64Flag{Name: "confidence", Value: defaultConfidence, Usage: "`SHARE` of intervals that should hold the truth (default 0.95)"},
 			&cli.StringSliceFlag{Name: "level", Usage: fmt.Sprintf("`LEVEL` for the verdicts, Bq/m3 or with a unit (default %g)", annual.DefaultLevel)},
 		}, outputFlags()...),
@@ -48,12 +49,12 @@ func (p *program) coverage(c *cli.Context) error {
 	if len(levels) > 1 {
 		return usageError{"coverage judges against one level", "give --level once"}
 	}
-	opt := coverage.Options{Seed: c.Uint64("seed"), Learn: c.Int("learn"), Judge: c.Int("judge"), Confidence: c.Float64("confidence"), Level: levels[0]}
+	opt := coverage.Options{Seed: c.Uint64("seed"), Districts: c.Int("districts"), Learn: c.Int("learn"), Judge: c.Int("judge"), Confidence: c.Float64("confidence"), Level: levels[0]}
 	switch {
 	case opt.Seed == 0:
 		return usageError{"seed 0 is not a seed", "--seed 1"}
-	case opt.Learn < 3 || opt.Judge < 1:
-		return usageError{"too few homes", "--learn takes 3 or more, --judge 1 or more"}
+	case opt.Districts < 1 || opt.Learn < 3 || opt.Judge < opt.Districts:
+		return usageError{"too few homes", "--learn takes 3 or more, --judge at least one a district"}
 	case !(opt.Confidence >= 0.5 && opt.Confidence < 1):
 		return usageError{fmt.Sprintf("confidence %v is not between 0.5 and 1", opt.Confidence), "--confidence 0.95"}
 	}
@@ -66,7 +67,7 @@ func (p *program) coverage(c *cli.Context) error {
 
 func coverageDocument(t coverage.Table) report.Document {
 	main := report.Table{Columns: []report.Column{
-		{Key: "profile", Head: "Profile", Style: report.Text},
+		{Key: "homes", Head: "Homes", Style: report.Text},
 		{Key: "days", Head: "Days", Style: report.Text},
 		{Key: "tests", Head: "Tests", Style: report.Count},
 		{Key: "coverage", Head: "Held\n%", Style: report.Rate},
@@ -80,19 +81,15 @@ func coverageDocument(t coverage.Table) report.Document {
 		{Key: "wrong", Head: "Wrong\n%", Style: report.Rate},
 	}}
 	seasons := report.Table{Key: "seasons", Title: "Held, in percent, by the season of the test's middle:", Columns: []report.Column{
-		{Key: "profile", Head: "Profile", Style: report.Text},
+		{Key: "homes", Head: "Homes", Style: report.Text},
 		{Key: "days", Head: "Days", Style: report.Text},
 		{Key: "dec_feb", Head: "Dec-Feb", Style: report.Rate},
 		{Key: "mar_may", Head: "Mar-May", Style: report.Rate},
 		{Key: "jun_aug", Head: "Jun-Aug", Style: report.Rate},
 		{Key: "sep_nov", Head: "Sep-Nov", Style: report.Rate},
 	}}
-	for _, profile := range []string{"learned", "built-in"} {
-		for _, row := range append(t.Rows, t.Overall) {
-			s := row.Learned
-			if profile == "built-in" {
-				s = row.BuiltIn
-			}
+	for _, arm := range t.Arms {
+		for _, row := range arm.Rows {
 			if row.Tests == 0 {
 				continue
 			}
@@ -102,31 +99,32 @@ func coverageDocument(t coverage.Table) report.Document {
 			}
 			var ratio any
 			if row.RawError > 0 {
-				ratio = s.Error / row.RawError
+				ratio = row.Error / row.RawError
 			}
-			main.Rows = append(main.Rows, report.Row{Label: profile + " " + days, Cells: []any{
-				profile, days, row.Tests, s.Coverage, s.Missed[0], s.Missed[1], row.RawError, s.Error, ratio, s.WidthRatio, s.Conclusive, s.Wrong}})
-			cells := []any{profile, days}
+			main.Rows = append(main.Rows, report.Row{Cells: []any{
+				arm.Name, days, row.Tests, row.Coverage, row.Under, row.Over, row.RawError, row.Error, ratio, row.WidthRatio, row.Conclusive, row.Wrong}})
+			cells := []any{arm.Name, days}
 			for _, q := range row.Season {
-				switch {
-				case q.Tests == 0:
+				if q.Tests == 0 {
 					cells = append(cells, nil)
-				case profile == "built-in":
-					cells = append(cells, q.BuiltIn)
-				default:
-					cells = append(cells, q.Learned)
+					continue
 				}
+				cells = append(cells, q.Coverage)
 			}
-			seasons.Rows = append(seasons.Rows, report.Row{Label: profile + " " + days, Cells: cells})
+			seasons.Rows = append(seasons.Rows, report.Row{Cells: cells})
 		}
 	}
 	o := t.Options
 	return report.Document{
 		Command: "coverage", Version: version,
-		Settings: []report.Field{{Name: "seed", Value: int64(o.Seed)}, {Name: "learn", Value: o.Learn}, {Name: "judge", Value: o.Judge},
-			{Name: "confidence", Value: o.Confidence}, {Name: "level", Value: o.Level}, {Name: "level_unit", Value: "Bq/m3"}},
-		Lead: []string{fmt.Sprintf("%d invented homes judged by tests of each length, with a profile learned from %d others and with the built-in one. Asked for: %g %%.",
-			o.Judge, t.Profile.Homes, round(100*o.Confidence))},
+		Settings: []report.Field{{Name: "seed", Value: int64(o.Seed)}, {Name: "districts", Value: o.Districts}, {Name: "learn", Value: o.Learn}, {Name: "judge", Value: o.Judge},
+			{Name: "confidence", Value: o.Confidence}, {Name: "level", Value: o.Level}, {Name: "level_unit", Value: "Bq/m3"},
+			{Name: "confirmed", Value: t.Confirmed}, {Name: "mistaken", Value: t.Mistaken}},
+		Lead: []string{
+			fmt.Sprintf("%d invented homes under each heading, judged by tests of each length. Asked for: %g %%.", o.Judge, round(100*o.Confidence)),
+			fmt.Sprintf("Neighbours: judged with a profile learned from %d other homes of their district, %d districts in all. Strangers: the same profile in another district in other weather. Built-in: both without learning.", o.Learn, o.Districts),
+			fmt.Sprintf("The homes' own day means confirmed the profile's weather in %d of %d districts for the neighbours and, mistakenly, in %d for the strangers.", t.Confirmed, o.Districts, t.Mistaken),
+		},
 		Tables: []report.Table{main, seasons},
 		After: []string{
 			fmt.Sprintf("Held: intervals that hold the true mean of the year; under, over: the truth lies below, above the interval. Errors are root mean squares of ln(estimate/truth); ratio: error over raw error. Width/error: mean log half-width over that of a normal error, 1 being just wide enough. Said: verdicts at %g Bq/m³ that were conclusive; wrong: share of those.", o.Level),

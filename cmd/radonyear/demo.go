@@ -95,7 +95,10 @@ func demoDocument(dir string) (report.Document, error) {
 		return none, err
 	}
 	q := question{Options: annual.Options{Profile: learned.Profile, Levels: []float64{annual.DefaultLevel}, Confidence: defaultConfidence},
-		levelsByDefault: true, target: annual.ThisYear.String()}
+		levelsByDefault: true, course: "auto", target: annual.ThisYear.String()}
+	if err := q.settleCourse(subs); err != nil {
+		return none, err
+	}
 	results, left := estimateAll(subs, func(s subject) (annual.Result, error) { return annual.Estimate(s.series, q.Options) })
 	return report.Document{
 		Command: "demo", Version: version,

@@ -135,30 +135,35 @@ func seasonDocument(l season.Learned, confidence float64) report.Document {
 	for _, m := range l.Monthly {
 		months.Rows = append(months.Rows, report.Row{Label: m.Month.String(), Cells: []any{m.Month.String(), m.Factor, m.Lower, m.Upper, m.Correction}})
 	}
-	scatter := report.Table{Key: "scatter",
-		Title: fmt.Sprintf("Tests of the homes' own days against their own year, each home left out of the profile that judges it (GSD: typical factor; held: share of %g %% intervals that held the year):", round(100*confidence)),
-		Columns: []report.Column{
-			{Key: "days", Head: "Days", Style: report.Count},
-			{Key: "tests", Head: "Tests", Style: report.Count},
-			{Key: "homes", Head: "Homes", Style: report.Count},
-			{Key: "raw_gsd", Head: "Raw\nGSD", Style: report.Factor},
-			{Key: "corrected_gsd", Head: "Corrected\nGSD", Style: report.Factor},
-			{Key: "coverage", Head: "Held\n%", Style: report.Rate},
-			{Key: "width_ratio", Head: "Width over\nerror", Style: report.Factor},
-		}}
-	for _, s := range l.Scatter {
-		scatter.Rows = append(scatter.Rows, report.Row{Label: fmt.Sprintf("%d days", s.Days), Cells: []any{s.Days, s.Tests, s.Homes, s.RawGSD, s.CorrectedGSD, s.Coverage, s.WidthRatio}})
-	}
+	judged := fmt.Sprintf("Tests of the homes' own days against their own year, each home left out of the profile that judges it (GSD: typical factor; held: share of %g %% intervals that held the year):", round(100*confidence))
+	scatter := scatterTable("scatter", judged, l.Scatter)
+	course := scatterTable("scatter_with_course", "The same where the profile's weather is known to be the home's own:", l.Course)
 	spread := report.Table{Key: "amplitude", Hidden: true, Columns: []report.Column{
 		{Key: "homes", Style: report.Count}, {Key: "log_amplitude", Style: report.Factor}, {Key: "log_amplitude_sd", Style: report.Factor},
 		{Key: "first", Style: report.Date}, {Key: "last", Style: report.Date},
 	}, Rows: []report.Row{{Cells: []any{l.Homes, l.Amplitude, l.AmplitudeSD, instant(l.First), instant(l.Last)}}}}
 	return report.Document{
-		Command: "season", Version: version, Tables: []report.Table{months, scatter, spread}, Notes: l.Notes,
+		Command: "season", Version: version, Tables: []report.Table{months, scatter, course, spread}, Notes: l.Notes,
 		Lead: []string{
 			fmt.Sprintf("Profile %q: %s.", l.Profile.Name, l.Profile.Provenance),
 			fmt.Sprintf("The cycle's log amplitude is %s on average; a home's own coefficients differ from it with a standard deviation of %s.", report.Number(l.Amplitude), report.Number(l.AmplitudeSD)),
 		},
 		After: []string{"A profile is for homes like those it was learned from. " + caution},
 	}
+}
+
+func scatterTable(key, title string, rows []season.Scatter) report.Table {
+	t := report.Table{Key: key, Title: title, Columns: []report.Column{
+		{Key: "days", Head: "Days", Style: report.Count},
+		{Key: "tests", Head: "Tests", Style: report.Count},
+		{Key: "homes", Head: "Homes", Style: report.Count},
+		{Key: "raw_gsd", Head: "Raw\nGSD", Style: report.Factor},
+		{Key: "corrected_gsd", Head: "Corrected\nGSD", Style: report.Factor},
+		{Key: "coverage", Head: "Held\n%", Style: report.Rate},
+		{Key: "width_ratio", Head: "Width over\nerror", Style: report.Factor},
+	}}
+	for _, s := range rows {
+		t.Rows = append(t.Rows, report.Row{Cells: []any{s.Days, s.Tests, s.Homes, s.RawGSD, s.CorrectedGSD, s.Coverage, s.WidthRatio}})
+	}
+	return t
 }

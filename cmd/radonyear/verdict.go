@@ -100,6 +100,9 @@ func (p *program) verdict(c *cli.Context) error {
 		doc.Inputs, doc.Notes = inputs(files), duplicateNotes(daily)
 		settings = slices.Concat([]report.Field{{Name: "by", Value: by}}, readingSettings(c))
 	}
+	if err := q.settleCourse(subs); err != nil {
+		return err
+	}
 	results, left := estimateAll(subs, func(s subject) ([]judged, error) {
 		var out []judged
 		for _, level := range q.Levels {
