@@ -353,7 +353,10 @@ func calibrate(recs []*record, opt Options, leftOut func(int) *temporal.Profile)
 }
 
 // factorOf is the factor that makes 95 % of the trials' intervals hold, without
-// those of one home, drawn toward 1 as homes are few.
+// those of one home. As in conformal prediction (Vovk, Gammerman and Shafer 2005)
+// the quantile is taken a little higher, by 1 + 1/homes, for a home still to
+// come; a home counts once, since its trials share its ways. Fewer than 30 homes
+// are too few to promise less than the model does.
 func factorOf(ts []trial, without int, homes float64) float64 {
 	var q []float64
 	for _, t := range ts {
@@ -365,19 +368,17 @@ func factorOf(ts []trial, without int, homes float64) float64 {
 		return 1
 	}
 	slices.Sort(q)
-	// The smallest that leaves at most 5 % out, by linear interpolation (type 7).
-	at := 0.95 * float64(len(q)-1)
+	at := min(1, 0.95*(1+1/homes)) * float64(len(q)-1)
 	i := int(at)
 	x := q[i]
 	if i+1 < len(q) {
 		x += (at - float64(i)) * (q[i+1] - q[i])
 	}
 	k := x / 1.959964
-	w := homes / (homes + 4)
 	if k < 1 && homes < 30 {
-		return 1 // too few homes to promise less than the model does
+		return 1
 	}
-	return min(max(1+w*(k-1), 0.7), 2)
+	return min(max(k, 0.7), 2)
 }
 
 // startsPerLength is how many tests of each length are cut from a home's year.

@@ -17,6 +17,8 @@ const (
 	DefaultCalibration = 0.05 // relative standard uncertainty a detector shares over all it says
 	IntegratingError   = 0.08 // relative random standard uncertainty of one integrating result
 	ZeroLimit          = 5.0  // Bq/m³: a day mean of zero is read as "below this", about the outdoor level
+	nothing            = 0.01 // Bq/m³: below this a reading is zero
+	absurd             = 1e8  // Bq/m³: above this it is no reading; soil gas holds some 1e5
 	FullDayHours       = 18   // a day with fewer measured hours is down-weighted
 )
 
@@ -88,7 +90,10 @@ func Observe(home []analysis.Series, calibration float64) (Home, []analysis.Note
 			if r.BelowLimit {
 				below++
 			}
-			if c == 0 {
+			if c > absurd {
+				return Home{}, nil, fmt.Errorf("home %q: a reading of %g Bq/m³ on %s is no radon in a home; check its unit", s.Home, c, r.Start.In(s.Zone).Format("2006-01-02"))
+			}
+			if c < nothing {
 				o.Below, c = true, ZeroLimit
 				zero++
 			}

@@ -404,13 +404,17 @@ func (m *machine) pass(step float64) (Posterior, float64) {
 			days++
 		}
 	}
-	// Weights are taken relative to the centre so that nothing overflows.
+	// Weights are taken relative to the highest reading so that nothing overflows.
+	top := math.Inf(-1)
+	for _, o := range m.h.Observations {
+		top = max(top, o.Log)
+	}
 	expected := make([]float64, queries)
 	moments, variance := f.smooth(func(q int, mo moment) float64 {
 		if !target[q] {
 			return 0
 		}
-		w := math.Exp(mo.mean + mo.variance/2 - m.centre)
+		w := math.Exp(mo.mean + mo.variance/2 - top)
 		expected[q] = w
 		total += w
 		return w
@@ -418,7 +422,7 @@ func (m *machine) pass(step float64) (Posterior, float64) {
 	post := Posterior{LogLik: f.logLik, Course: m.course != nil}
 	rooms := float64(len(m.roomsUsed))
 	s2 := variance / (total * total)
-	logMean := m.centre + math.Log(total/(float64(days)*rooms))
+	logMean := top + math.Log(total/(float64(days)*rooms))
 	post.LogMedian, post.LogSD, post.Mean = logMean-s2/2, math.Sqrt(s2), math.Exp(logMean)
 	post.Detector = min(m.detectorSD(), post.LogSD)
 	post.Days = make([]float64, 0, days)
@@ -427,7 +431,7 @@ func (m *machine) pass(step float64) (Posterior, float64) {
 		if is {
 			sum += expected[q]
 			if count++; count == len(m.roomsUsed) {
-				post.Days = append(post.Days, math.Exp(m.centre+math.Log(sum/rooms)))
+				post.Days = append(post.Days, math.Exp(top+math.Log(sum/rooms)))
 				sum, count = 0, 0
 			}
 		}

@@ -335,20 +335,20 @@ func BuiltIn(southern bool) *Profile {
 		Schema:     ProfileSchema,
 		Name:       "built-in",
 		Provenance: "built-in compromise between published scatter figures, northern hemisphere, deliberately wide",
-		Drift:      []Component{{1, 0.16}, {6, 0.14}, {40, 0.045}, {150, 0.012}},
+		Drift:      []Component{{1, 0.22}, {6, 0.095}, {40, 0.042}, {150, 0.012}},
 		DayNoise:   0.05,
 		YearSD:     0.25,
 		RoomSD:     0.45,
 	}
 	// Mid-January is day 14.5 of the year; 1 January 1970 was day 0.
-	amplitude, peak := 0.28, 2*math.Pi*14.5/YearDays
+	amplitude, peak := 0.27, 2*math.Pi*14.5/YearDays
 	if southern {
 		p.Name = "built-in-south"
 		p.Provenance = "built-in compromise between published scatter figures, southern hemisphere, deliberately wide"
 		amplitude = -amplitude
 	}
 	p.Season.Mean = [Harmonics]float64{amplitude * math.Cos(peak), amplitude * math.Sin(peak), 0, 0}
-	for i, sd := range [Harmonics]float64{0.22, 0.18, 0.08, 0.08} {
+	for i, sd := range [Harmonics]float64{0.18, 0.16, 0.08, 0.08} {
 		p.Season.Cov[i][i] = sd * sd
 	}
 	return p
