@@ -83,10 +83,11 @@ func contents(d *ingest.Daily) string {
 		days += len(t.Days)
 		results += len(t.Results)
 		start, end := span(t)
+		start = start.In(zoneOf(t))
 		if first.IsZero() || start.Before(first) {
 			first = start
 		}
-		if end.After(last) {
+		if end = lastDay(t, end).In(zoneOf(t)); end.After(last) {
 			last = end
 		}
 	}
@@ -118,6 +119,15 @@ func span(t ingest.Track) (start, end time.Time) {
 		}
 	}
 	return start, end
+}
+
+// lastDay is an instant of the last day measured; a day's end is the next day's
+// first instant, but a detector taken down on a day was there on it.
+func lastDay(t ingest.Track, end time.Time) time.Time {
+	if n := len(t.Days); n > 0 && t.Days[n-1].End().Equal(end) {
+		return end.Add(-time.Second)
+	}
+	return end
 }
 
 // fileSentences say of each file what it is and where its unit, zone and date
@@ -269,7 +279,8 @@ func placesTable(d *ingest.Daily) report.Table {
 		{Key: "kind", Style: report.Text},
 		{Head: "Kind", Style: report.Text, OmitEmpty: true},
 		{Key: "start", Head: "From", Style: report.Date},
-		{Key: "end", Head: "To", Style: report.Date},
+		{Key: "end", Style: report.Date},
+		{Head: "To", Style: report.Date},
 		{Key: "day_means", Head: "Day\nmeans", Style: report.Count},
 		{Key: "results", Head: "Results", Style: report.Count},
 		{Key: "mean", Head: "Mean", Style: report.Concentration},
@@ -283,7 +294,7 @@ func placesTable(d *ingest.Daily) report.Table {
 		loc := zoneOf(tr)
 		t.Rows = append(t.Rows, report.Row{Label: tr.Home, Cells: []any{
 			tr.Home, tr.Area, tr.Room, tr.Detector, tr.Method, tr.Phase, tr.Kind, kind,
-			start.In(loc), end.In(loc), len(tr.Days), len(tr.Results), trackMean(tr)}})
+			start.In(loc), end.In(loc), lastDay(tr, end).In(loc), len(tr.Days), len(tr.Results), trackMean(tr)}})
 	}
 	return t
 }

@@ -52,7 +52,7 @@ var names = map[string][]string{
 	"arrow":        {"github.com/apache/arrow/go/v17/..."},
 	"files":        {"github.com/parquet-go/parquet-go/...", "github.com/pierrec/lz4/v4", "github.com/xuri/excelize/v2", "golang.org/x/text/..."},
 	"tables":       {"github.com/olekukonko/tablewriter/..."},
-	"command line": {"github.com/urfave/cli/v2", "github.com/mattn/go-isatty"},
+	"command line": {"github.com/urfave/cli/v2"},
 	"any of ours":  {"radonyear/..."},
 }
 

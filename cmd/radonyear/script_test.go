@@ -135,10 +135,17 @@ func scriptNarrow(ts *testscript.TestScript, neg bool, args []string) {
 // any lines, and a last line "exit status N" for a status other than 0. The
 // blocks of one paper share a folder, so that one may use another's files.
 func TestReadme(t *testing.T) {
+	if testing.Short() {
+		t.Skip("runs the demo and learns a profile")
+	}
 	for _, paper := range []string{"README.md", "DEVELOPERS.md"} {
 		t.Run(paper, func(t *testing.T) {
 			path := filepath.Join("..", "..", paper)
 			text, err := os.ReadFile(path)
+			if err != nil {
+				t.Fatal(err)
+			}
+			path, err = filepath.Abs(path)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -148,9 +155,24 @@ func TestReadme(t *testing.T) {
 				for _, c := range block {
 					ran++
 					got := runLine(t, c.line)
+					for _, line := range strings.Split(got, "\n") {
+						if utf8.RuneCountInString(line) > 80 && !strings.Contains(c.line, "--format") {
+							t.Errorf("$ %s: a line of more than 80 characters: %s", c.line, line)
+						}
+					}
+					if *update {
+						old := "$ " + c.line + "\n" + c.output
+						text = []byte(strings.Replace(string(text), old, "$ "+c.line+"\n"+elide(c.output, got), 1))
+						continue
+					}
 					if !alike(strings.Split(c.output, "\n"), strings.Split(got, "\n")) {
 						t.Errorf("%s:\n$ %s\nprints\n%s\nbut the paper has\n%s", paper, c.line, got, c.output)
 					}
+				}
+			}
+			if *update {
+				if err := os.WriteFile(path, text, 0o644); err != nil {
+					t.Fatal(err)
 				}
 			}
 			if paper == "README.md" && ran < 5 {
@@ -217,6 +239,18 @@ func words(line string) (out []string) {
 		out = append(out, word)
 	}
 	return out
+}
+
+// elide cuts what was printed as the paper cuts it: as many lines before and
+// after its "...".
+func elide(paper, got string) string {
+	head, tail, cut := strings.Cut("\n"+paper, "\n...\n")
+	lines := strings.SplitAfter(strings.TrimSuffix(got, "\n"), "\n")
+	n, m := strings.Count(head, "\n"), strings.Count(tail, "\n")
+	if !cut || n+m >= len(lines) {
+		return got
+	}
+	return strings.Join(lines[:n], "") + "...\n" + strings.TrimSuffix(strings.Join(lines[len(lines)-m:], ""), "\n") + strings.Repeat("\n", min(m, 1))
 }
 
 // alike compares lines; "..." in want stands for any number of lines.

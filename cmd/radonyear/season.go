@@ -80,6 +80,7 @@ func (p *program) season(c *cli.Context) error {
 	doc.Inputs = inputs(files)
 	doc.Notes = slices.Concat(doc.Notes, duplicateNotes(daily))
 	doc.LeftOut = left
+	doc.LeftOutTitle = "Not learned from:"
 	switch path {
 	case "":
 		doc.After = append(doc.After, "The profile was not kept: --output FILE writes it.")

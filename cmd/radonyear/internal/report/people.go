@@ -2,6 +2,7 @@ package report
 
 import (
 	"bytes"
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -69,7 +70,7 @@ func (doc *Document) people(b *bytes.Buffer, markdown bool) error {
 		para(fmt.Sprintf("%s left out of %s read; --rejects FILE writes them all to a file.", plural(n, "row was", "rows were"), plural(doc.rows(), "row", "rows")))
 	}
 	if len(doc.LeftOut) > 0 {
-		para(fmt.Sprintf("%s no result:", plural(int64(len(doc.LeftOut)), "home has", "homes have")))
+		para(cmp.Or(doc.LeftOutTitle, fmt.Sprintf("No result for %s:", plural(int64(len(doc.LeftOut)), "home", "homes"))))
 		for i, l := range doc.LeftOut {
 			if i == 10 && !markdown {
 				para(fmt.Sprintf("  and %d more; --format json names them all.", len(doc.LeftOut)-i))

@@ -31,6 +31,7 @@ type Document struct {
 	Tables           []Table  // the first holds the results: CSV is that table alone
 	Notes            []analysis.Note
 	LeftOut          []LeftOut
+	LeftOutTitle     string   // what became of them, for people; default "no result for N homes"
 	After            []string // sentences below the tables, for people
 
 	Levels     []float64 // Bq/m³; a number for people is never rounded across one of these

@@ -152,7 +152,7 @@ func TestTable(t *testing.T) {
 		"Of the whole.",
 		"After.",
 		"1 row was left out of 12 rows read; --rejects FILE writes them all to a file.",
-		"1 home has no result:",
+		"No result for 1 home:",
 		"  K-3: no days",
 	} {
 		if !strings.Contains(got, line+"\n") {
