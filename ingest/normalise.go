@@ -136,7 +136,7 @@ func settle(name, path string, opt *Options, alone bool) (*plan, error) {
 		}
 	}
 	if p.log {
-		if err := p.settleStep(head); err != nil {
+		if err := p.settleStep(head, rd); err != nil {
 			return nil, err
 		}
 	}
@@ -691,8 +691,9 @@ func homeName(path string) string {
 }
 
 // settleStep learns how far apart a log's rows usually are, by reading the head
-// as it will be read later.
-func (p *plan) settleStep(head []headRow) error {
+// as it will be read later, and on behind it until two rows of one detector
+// were met.
+func (p *plan) settleStep(head []headRow, rd rowReader) error {
 	r := newRun(p, nil, 0, func(RowError) {})
 	for _, h := range head {
 		r.row(h.cells, h.line)
@@ -704,6 +705,39 @@ func (p *plan) settleStep(head []headRow) error {
 		}
 	}
 	r.steps.close(&r.batch)
+	met := make(map[*series]int64)
+	for i, of := range r.batch.open {
+		if of != nil {
+			met[of] = r.batch.start[i]
+		}
+	}
+	for r.steps.file == 0 {
+		row, line, err := rd.next()
+		if err == io.EOF {
+			break
+		}
+		if errors.As(err, new(RowError)) {
+			continue
+		}
+		if err != nil {
+			return err
+		}
+		r.batch = batch{}
+		r.row(row, line)
+		for i, of := range r.batch.open {
+			if of == nil {
+				continue
+			}
+			if open == 0 {
+				open = line
+			}
+			start := r.batch.start[i]
+			if before, ok := met[of]; ok && before != start {
+				r.steps.file = max(start-before, before-start)
+			}
+			met[of] = start
+		}
+	}
 	p.step = r.steps.file
 	if open > 0 && p.step == 0 {
 		return p.trouble(open, p.cols.start.at, "cannot tell how long a reading lasted: rows have one time each, and no two of a detector follow each other", "add a column end or days, or name one with --column NAME=end")
