@@ -60,22 +60,27 @@ func newFit(recs []*record, c *course) *fit {
 // maximise alternates between the season given the drift and the drift given
 // the season, until the likelihood no longer rises.
 func (f *fit) maximise() {
-	last := math.Inf(-1)
+	last, size := math.Inf(-1), 0.7
 	for range 12 {
 		f.own = f.reduce(f.v)
 		f.season(f.own, 200)
-		f.drift()
-		if f.loglik-last < 0.01 {
+		f.drift(size)
+		if f.loglik-last < settled {
 			break
 		}
-		last = f.loglik
+		last, size = f.loglik, 0.2
 	}
 	f.own = f.reduce(f.v)
 	f.season(f.own, 500)
 }
 
-// drift maximises the likelihood over the logs of the variances by simplex.
-func (f *fit) drift() {
+// settled is a gain in log likelihood too small to matter: two would be half a
+// standard error.
+const settled = 0.05
+
+// drift maximises the likelihood over the logs of the variances by a simplex
+// that starts at this size.
+func (f *fit) drift(size float64) {
 	value := func(x []float64) float64 {
 		v := make([]float64, len(x))
 		for i, l := range x {
@@ -91,8 +96,8 @@ func (f *fit) drift() {
 		x[i] = math.Log(v)
 	}
 	res, err := optimize.Minimize(optimize.Problem{Func: value}, x,
-		&optimize.Settings{FuncEvaluations: 400, Converger: &optimize.FunctionConverge{Absolute: 1e-3, Iterations: 40}},
-		&optimize.NelderMead{SimplexSize: 0.5})
+		&optimize.Settings{FuncEvaluations: 300, Converger: &optimize.FunctionConverge{Absolute: settled / 5, Iterations: 20}},
+		&optimize.NelderMead{SimplexSize: size})
 	if res == nil || err != nil && res.F > value(x) {
 		return // the start stands
 	}
@@ -133,69 +138,88 @@ func reduceOne(r *record, c *course, v []float64) home {
 	}
 	logDet := 0.0
 	var phi [m]float64
+	last := 0 // the gap that phi is for
+	// On a run of days without a gap the gains settle, and stay.
+	var b [m]float64
+	F, logF, steady := 0.0, 0.0, false
 	e := make([]float64, cols)
 	for t, day := range r.day {
 		if t > 0 {
-			gap := float64(day - r.day[t-1])
-			for i := range m {
-				phi[i] = math.Exp(-gap / driftDays[i])
+			if gap := day - r.day[t-1]; gap != last {
+				last, steady = gap, false
+				for i := range m {
+					phi[i] = math.Exp(-float64(gap) / driftDays[i])
+				}
 			}
 			for i := range m {
 				for q := range a[i] {
 					a[i][q] *= phi[i]
 				}
-				for j := range m {
-					p[i][j] *= phi[i] * phi[j]
+			}
+		}
+		if !steady {
+			if t > 0 {
+				for i := range m {
+					for j := range m {
+						p[i][j] *= phi[i] * phi[j]
+					}
+					p[i][i] += v[i] * (1 - phi[i]*phi[i])
 				}
-				p[i][i] += v[i] * (1 - phi[i]*phi[i])
+			}
+			before := F
+			F = noise
+			for i := range m {
+				b[i] = 0
+				for j := range m {
+					b[i] += p[i][j]
+				}
+				F += b[i]
+			}
+			steady = math.Abs(F-before) < 1e-9*F
+			logF = math.Log(F)
+			for i := range m {
+				for j := range m {
+					p[i][j] -= b[i] * b[j] / F
+				}
 			}
 		}
 		e[0], e[cols-1] = 1, r.log[t]
-		x := temporal.Regressors(day)
-		copy(e[1:], x[:])
+		copy(e[1:], r.x[t][:])
 		if c != nil {
 			for q, f := range c.factor {
 				e[1+nh+q] = f[day-c.first]
 			}
 		}
-		var b [m]float64
-		F := noise
-		for i := range m {
-			for j := range m {
-				b[i] += p[i][j]
-			}
-			F += b[i]
+		for i := range a {
 			for q, y := range a[i] {
 				e[q] -= y
 			}
 		}
-		logDet += math.Log(F)
+		logDet += logF
 		for q, row := range cross {
+			u := e[q] / F
 			for l := range row {
-				row[l] += e[q] * e[l] / F
+				row[l] += u * e[l]
 			}
 		}
-		for i := range m {
+		for i := range a {
 			g := b[i] / F
 			for q, y := range e {
 				a[i][q] += g * y
 			}
-			for j := range m {
-				p[i][j] -= g * b[j]
-			}
 		}
 	}
 	// Integrate the level out, then complete the square in the coefficients.
-	n, last := cross[0][0], cross[cols-1]
+	n, bottom := cross[0][0], cross[cols-1]
 	A := mat.NewSymDense(k, nil)
 	xy := mat.NewVecDense(k, nil)
 	for i := range k {
-		xy.SetVec(i, last[1+i]-cross[1+i][0]*last[0]/n)
+		xy.SetVec(i, bottom[1+i]-cross[1+i][0]*bottom[0]/n)
 		for j := range i + 1 {
 			A.SetSym(i, j, cross[1+i][1+j]-cross[1+i][0]*cross[1+j][0]/n)
 		}
 	}
-	rss := last[cols-1] - last[0]*last[0]/n
+	rss := bottom[cols-1] - bottom[0]*bottom[0]/n
 	var ch mat.Cholesky
 	for ridge := 1e-9; !ch.Factorize(A); ridge *= 10 {
 		for i := range k {
@@ -480,8 +504,8 @@ func (f *fit) residual(i int) []float64 {
 		beta.AddVec(beta, f.mean)
 	}
 	out, sum := make([]float64, len(r.day)), 0.0
-	for t, d := range r.day {
-		x := temporal.Regressors(d)
+	for t := range r.day {
+		x := r.x[t]
 		y := r.log[t]
 		for k := range x {
 			y -= beta.AtVec(k) * x[k]
@@ -575,6 +599,7 @@ func allowForYears(p *temporal.Profile, c *course, shared []float64, builtIn *te
 		if n > 0 {
 			r.day = append(r.day, c.first+i)
 			r.log = append(r.log, 0)
+			r.x = append(r.x, temporal.Regressors(c.first+i))
 		}
 	}
 	error := reduceOne(r, nil, append(slices.Clone(shared), 1e-4)).cov

@@ -72,7 +72,8 @@ type record struct {
 	place analysis.Place
 	day   []int
 	log   []float64
-	year  []int // indices of the days of its best twelve months
+	x     [][temporal.Harmonics]float64 // the season's regressors of the day
+	year  []int                         // indices of the days of its best twelve months
 	truth float64
 }
 
@@ -212,6 +213,7 @@ func newRecord(home []analysis.Series, minDays int) (*record, string) {
 			sum += x
 		}
 		r.log = append(r.log, math.Log(sum/float64(len(xs))))
+		r.x = append(r.x, temporal.Regressors(d))
 	}
 	from, to := bestYear(r.day)
 	if to-from < minDays {
