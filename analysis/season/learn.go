@@ -384,7 +384,7 @@ func factorOf(ts []trial, without int, homes float64) float64 {
 }
 
 // startsPerLength is how many tests of each length are cut from a home's year.
-const startsPerLength = 12
+const startsPerLength = 8
 
 func tryHome(home int, r *record, p *temporal.Profile) []trial {
 	var out []trial
