@@ -355,10 +355,10 @@ func calibrate(recs []*record, opt Options, leftOut func(int) *temporal.Profile)
 }
 
 // factorOf is the factor that makes 95 % of the trials' intervals hold, without
-// those of one home. As in conformal prediction (Vovk, Gammerman and Shafer 2005)
-// the quantile is taken a little higher, by 1 + 1/homes, for a home still to
-// come; a home counts once, since its trials share its ways. Fewer than 30 homes
-// are too few to promise less than the model does.
+// those of one home. A home counts once, since its trials share its ways: the
+// fewer homes, the more the factor is drawn toward 1, and then raised as Student's
+// quantile is over the normal one. Fewer than 30 homes are too few to promise
+// less than the model does.
 func factorOf(ts []trial, without int, homes float64) float64 {
 	var q []float64
 	for _, t := range ts {
@@ -366,21 +366,22 @@ func factorOf(ts []trial, without int, homes float64) float64 {
 			q = append(q, math.Abs(t.err)/t.std)
 		}
 	}
-	if len(q) == 0 {
+	if len(q) == 0 || homes < 2 {
 		return 1
 	}
 	slices.Sort(q)
-	at := min(1, 0.95*(1+1/homes)) * float64(len(q)-1)
+	at := 0.95 * float64(len(q)-1)
 	i := int(at)
 	x := q[i]
 	if i+1 < len(q) {
 		x += (at - float64(i)) * (q[i+1] - q[i])
 	}
-	k := x / 1.959964
+	z := distuv.UnitNormal.Quantile(0.975)
+	k := 1 + homes/(homes+10)*(x/z-1)
 	if k < 1 && homes < 30 {
-		return 1
+		k = 1
 	}
-	return min(max(k, 0.7), 2)
+	return min(max(k, 0.7), 2) * distuv.StudentsT{Mu: 0, Sigma: 1, Nu: homes - 1}.Quantile(0.975) / z
 }
 
 // startsPerLength is how many tests of each length are cut from a home's year.
