@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"os"
 	"strings"
 	"testing"
 
@@ -100,6 +101,22 @@ func TestParseConcentration(t *testing.T) {
 	for _, text := range []string{"", "abc", "165 Bq", "165 mg", "NaN", "Inf", "1e400", "1,5", "pCi/L"} {
 		if got, err := parseConcentration(text, "Bq/m3"); err == nil {
 			t.Errorf("%q: want an error, got %v", text, got)
+		}
+	}
+}
+
+// A result that cannot be written is no answer: status 1, and said.
+func TestFullDisk(t *testing.T) {
+	full, err := os.OpenFile("/dev/full", os.O_WRONLY, 0)
+	if err != nil {
+		t.Skip("there is no /dev/full here")
+	}
+	defer full.Close()
+	for _, args := range []string{"levels", "version", "verdict --value 165 --days 7 --start 2026-01-10"} {
+		var errs bytes.Buffer
+		status := run(append([]string{"radonyear"}, strings.Fields(args)...), strings.NewReader(""), full, &errs)
+		if status != exitNoAnswer || !strings.Contains(errs.String(), "radonyear: error: writing standard output: no space left on device") {
+			t.Errorf("radonyear %s: status %d, stderr %q", args, status, errs.String())
 		}
 	}
 }

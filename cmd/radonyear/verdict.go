@@ -67,7 +67,7 @@ func (p *program) verdict(c *cli.Context) error {
 	doc := report.Document{Command: "verdict", Version: version, Levels: q.Levels, Confidence: q.Confidence}
 	var subs []subject
 	var files []ingest.File
-	settings := []report.Field{}
+	var settings []report.Field
 	switch {
 	case typed && c.Args().Present():
 		return usageError{"a file and a typed-in result were given", "give files, or --value, --days and --start, not both"}
@@ -241,7 +241,13 @@ func verdictInWords(j judged, by string, typed bool) []string {
 		fmt.Sprintf("Probability that it is above %g Bq/m³: %s %%.", j.level, report.Percent(j.Probability, e.Confidence)),
 		fmt.Sprintf("Verdict: %s.", verdictWords(j)),
 	}
-	if j.BandLower < j.BandUpper {
+	// Of a test that saw nothing, only its limit is known: no other reading of it
+	// can be told.
+	unseen := analysis.HasNote(j.Result.Notes, "all-below-limit")
+	if unseen {
+		lines[0] = fmt.Sprintf("Below the detection limit of %s Bq/m³ over %s days from %s.", show(j.RawMean), report.DayCount(j.DaysMeasured), j.Start.Format(time.DateOnly))
+	}
+	if j.BandLower < j.BandUpper && !unseen {
 		lines = append(lines, fmt.Sprintf("A reading of this same test between %s and %s Bq/m³ would not be conclusive.", show(j.BandLower), show(j.BandUpper)))
 	}
 	switch {
