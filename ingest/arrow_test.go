@@ -154,12 +154,12 @@ func TestArrowTypes(t *testing.T) {
 }
 
 func TestArrowDamaged(t *testing.T) {
-	recs, _ := arrowTypes(t, 1500)
+	recs, _ := arrowTypes(t, 400)
 	for name, b := range map[string][]byte{
 		"file": arrowBytes(t, recs, false), "file zstd": arrowBytes(t, recs, false, ipc.WithZstd()),
 		"stream": arrowBytes(t, recs, true), "stream lz4": arrowBytes(t, recs, true, ipc.WithLZ4()),
 	} {
-		wreck(t, name, b, 1500, 40, 60, openArrow)
+		wreck(t, name, b, 400, 40, 60, openArrow)
 	}
 	_, err := openArrow(writeTemp(t, "x.arrow", []byte("ARROW1 and no more")))
 	var fe *FileError

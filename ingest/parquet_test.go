@@ -184,11 +184,11 @@ func writeSamples(t testing.TB, rows []sample, options ...pq.WriterOption) []byt
 var codecs = map[string]pqcompress.Codec{"none": &pq.Uncompressed, "snappy": &pq.Snappy, "gzip": &pq.Gzip, "brotli": &pq.Brotli, "zstd": &pq.Zstd}
 
 func TestParquetEncodings(t *testing.T) {
-	rows := samples(5000)
+	rows := samples(2000)
 	want := wantSamples(rows)
 	for name, codec := range codecs {
 		for version := 1; version <= 2; version++ {
-			b := writeSamples(t, rows, pq.Compression(codec), pq.DataPageVersion(version), pq.PageBufferSize(4096), pq.MaxRowsPerRowGroup(1777))
+			b := writeSamples(t, rows, pq.Compression(codec), pq.DataPageVersion(version), pq.PageBufferSize(4096), pq.MaxRowsPerRowGroup(777))
 			if diff := cmp.Diff(want, parquetCells(t, b)); diff != "" {
 				t.Errorf("%s, pages v%d: %s", name, version, diff)
 			}
@@ -270,7 +270,7 @@ func arrowParquet(t testing.TB, n int, optional bool, options ...parquet.WriterP
 	want[0] = want[0][1:]
 	row := 0
 	for row < n {
-		k := min(n-row, 1200)
+		k := min(n-row, 500)
 		levels := []int16(nil)
 		if optional {
 			for i := range k {
@@ -423,7 +423,7 @@ func TestParquetTypes(t *testing.T) {
 					if optional == dict && codec != compress.Codecs.Zstd && codec != lz4raw {
 						continue // half of the combinations will do
 					}
-					b, want := arrowParquet(t, 1500, optional, parquet.WithCompression(codec), parquet.WithDataPageVersion(version),
+					b, want := arrowParquet(t, 700, optional, parquet.WithCompression(codec), parquet.WithDataPageVersion(version),
 						parquet.WithDictionaryDefault(dict), parquet.WithDataPageSize(2000))
 					t.Run(fmt.Sprintf("%v v%v optional=%v dictionary=%v", codec, version+1, optional, dict), func(t *testing.T) {
 						if diff := cmp.Diff(want, parquetCells(t, b)); diff != "" {
@@ -549,17 +549,17 @@ func wreck(t *testing.T, name string, good []byte, rows, cuts, flips int, open f
 }
 
 func TestParquetDamaged(t *testing.T) {
-	rows := samples(1200)
+	rows := samples(400)
 	for version := 1; version <= 2; version++ {
 		for _, name := range []string{"none", "snappy", "zstd"} {
-			b := writeSamples(t, rows, pq.Compression(codecs[name]), pq.DataPageVersion(version), pq.PageBufferSize(4096))
+			b := writeSamples(t, rows, pq.Compression(codecs[name]), pq.DataPageVersion(version), pq.PageBufferSize(1500))
 			wreck(t, fmt.Sprintf("%s v%d", name, version), b, len(rows), 30, 60, openParquet)
 		}
 	}
-	b, _ := arrowParquet(t, 1200, true, parquet.WithCompression(compress.Compression(format.Lz4Raw)))
-	wreck(t, "lz4_raw", b, 1200, 30, 120, openParquet)
-	b, _ = arrowParquet(t, 1200, false, parquet.WithCompression(compress.Codecs.Uncompressed), parquet.WithDictionaryDefault(false))
-	wreck(t, "plain", b, 1200, 30, 60, openParquet)
+	b, _ := arrowParquet(t, 400, true, parquet.WithCompression(compress.Compression(format.Lz4Raw)))
+	wreck(t, "lz4_raw", b, 400, 30, 120, openParquet)
+	b, _ = arrowParquet(t, 400, false, parquet.WithCompression(compress.Codecs.Uncompressed), parquet.WithDictionaryDefault(false))
+	wreck(t, "plain", b, 400, 30, 60, openParquet)
 }
 
 func FuzzParquet(f *testing.F) {
