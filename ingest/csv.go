@@ -251,7 +251,7 @@ func openCSV(path, name string, opt *Options) (*csvReader, error) {
 		return nil, err
 	}
 	c := &csvReader{name: name, src: src}
-	head, err := src.Peek(sniffBytes)
+	head, err := src.Peek(min(sniffBytes, src.Size()))
 	if err != nil && err != io.EOF {
 		src.Close()
 		return nil, c.readTrouble(err)

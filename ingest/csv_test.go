@@ -316,7 +316,7 @@ func FuzzCSV(f *testing.F) {
 	}
 	for _, p := range files {
 		if strings.HasSuffix(p, ".xlsx") {
-			continue // those have a fuzz of their own in the library that reads them
+			continue // see TestWorkbookDamaged
 		}
 		b, err := os.ReadFile(p)
 		if err != nil {
@@ -383,6 +383,36 @@ func FuzzCSV(f *testing.F) {
 			}
 		}
 	})
+}
+
+// A damaged workbook gives an error or its own rows, never a panic.
+func TestWorkbookDamaged(t *testing.T) {
+	whole, err := os.ReadFile(filepath.Join("..", "testdata", "messy", "workbook.xlsx"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	opt := Options{Zone: "Europe/Oslo"}
+	rng := rand.New(rand.NewPCG(9, 10))
+	refused := 0
+	for i := range 200 {
+		b := slices.Clone(whole)
+		if i%2 == 0 {
+			b = b[:rng.IntN(len(b))]
+		} else {
+			for range 1 + rng.IntN(4) {
+				b[rng.IntN(len(b))] ^= byte(1 + rng.IntN(255))
+			}
+		}
+		got := accountOf(put(t, "a.xlsx", string(b)), opt)
+		if strings.HasPrefix(got, "error ") {
+			refused++
+		} else if i%2 == 0 {
+			t.Errorf("a workbook cut at %d of %d bytes was read:\n%s", len(b), len(whole), got)
+		}
+	}
+	if refused < 100 {
+		t.Errorf("%d of 200 damaged workbooks were refused", refused)
+	}
 }
 
 func BenchmarkCSV(b *testing.B) {

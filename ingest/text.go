@@ -47,7 +47,7 @@ const gzipMagic = "\x1f\x8b"
 
 // fileTrouble words an error of the operating system for a person.
 func fileTrouble(path string, err error) *FileError {
-	e := &FileError{File: path, Why: err.Error(), Err: err}
+	e := &FileError{File: path, Why: err.Error(), Hint: "check that the file can be read to its end", Err: err}
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
 		e.Why, e.Hint = "there is no such file", "check the path"
@@ -168,7 +168,11 @@ func openText(path, name string) (*textSource, error) {
 	if bytes.IndexByte(head, '\n') < 0 && bytes.IndexByte(head, '\r') >= 0 {
 		r = &crLines{r: r}
 	}
-	s.Reader = bufio.NewReaderSize(r, lineLimit)
+	size := int64(lineLimit)
+	if st, err := f.Stat(); err == nil && s.zr == nil {
+		size = min(size, 2*st.Size()+4096) // text at most doubles as UTF-8; a small file needs no more
+	}
+	s.Reader = bufio.NewReaderSize(r, int(size))
 	return s, nil
 }
 
