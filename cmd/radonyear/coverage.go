@@ -73,10 +73,10 @@ func coverageDocument(t coverage.Table) report.Document {
 		{Key: "coverage", Head: "Held\n%", Style: report.Rate},
 		{Key: "truth_under", Head: "Under\n%", Style: report.Rate},
 		{Key: "truth_over", Head: "Over\n%", Style: report.Rate},
-		{Key: "raw_error", Head: "Raw\nerror", Style: report.Factor},
+		{Key: "raw_error", Style: report.Factor},
 		{Key: "error", Head: "Error", Style: report.Factor},
 		{Key: "error_ratio", Head: "Ratio", Style: report.Factor},
-		{Key: "width_ratio", Head: "Width/\nerror", Style: report.Factor},
+		{Key: "width_ratio", Head: "Width\nratio", Style: report.Factor},
 		{Key: "conclusive", Head: "Said\n%", Style: report.Rate},
 		{Key: "wrong", Head: "Wrong\n%", Style: report.Rate},
 	}}
@@ -127,7 +127,7 @@ func coverageDocument(t coverage.Table) report.Document {
 		},
 		Tables: []report.Table{main, seasons},
 		After: []string{
-			fmt.Sprintf("Held: intervals that hold the true mean of the year; under, over: the truth lies below, above the interval. Errors are root mean squares of ln(estimate/truth); ratio: error over raw error. Width/error: mean log half-width over that of a normal error, 1 being just wide enough. Said: verdicts at %g Bq/m³ that were conclusive; wrong: share of those.", o.Level),
+			fmt.Sprintf("Held: intervals that hold the true mean of the year; under, over: the truth lies below, above the interval. Errors are root mean squares of ln(estimate/truth); ratio: error over that of the raw test. Width ratio: mean log half-width over that of a normal error, 1 being just wide enough. Said: verdicts at %g Bq/m³ that were conclusive; wrong: share of those.", o.Level),
 			"The homes are invented by a mass balance of room air. Real homes may do worse.",
 		},
 	}

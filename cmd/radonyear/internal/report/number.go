@@ -103,6 +103,7 @@ func percent(p, confidence float64) string {
 // share writes a share in percent; a share that is neither nothing nor all is
 // not written as either.
 func share(p float64, decimals int) string {
+	p = math.Round(p*1e9) / 1e9 // ten times a tenth is all
 	s := fixed(100*p, decimals)
 	unit := math.Pow(10, float64(-decimals))
 	switch {

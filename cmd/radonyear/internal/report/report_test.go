@@ -49,6 +49,7 @@ func TestByHand(t *testing.T) {
 		{"some of the year", share(0.003, 0), "<1"},
 		{"nearly all of the year", share(0.9986, 0), ">99"},
 		{"the whole year", share(1, 0), "100"},
+		{"ten tenths", share(math.Nextafter(1, 0), 1), "100.0"},
 		{"none", share(0, 0), "0"},
 		{"a rate", share(0.9461, 1), "94.6"},
 		{"a rate of nearly nothing", share(0.0002, 1), "<0.1"},
