@@ -559,8 +559,9 @@ func (f *fit) profile(opt Options, without int) *temporal.Profile {
 // trust is how far few homes are trusted over the built-in profile.
 func trust(homes int) float64 { return min(1, float64(homes)/10) }
 
-// course is the fit, made with a course, as a profile holds it.
-func (f *fit) course(opt Options, without int) *temporal.Course {
+// course is the fit, made with a course, as a profile holds it; shared are the
+// variances that the course took off the drift.
+func (f *fit) course(opt Options, shared []float64, without int) *temporal.Course {
 	c := f.c
 	if without >= 0 {
 		c = c.without(f.recs, without)
@@ -568,6 +569,9 @@ func (f *fit) course(opt Options, without int) *temporal.Course {
 	mean, cov, n := f.law(without)
 	out := &temporal.Course{First: c.first, Areas: c.areas, Homes: c.homes, Factors: c.factor, Mean: mean, Cov: cov}
 	out.Drift = components(f.v, trust(n), opt.BuiltIn)
+	for i, v := range shared {
+		out.Shared = append(out.Shared, temporal.Component{Days: driftDays[i], Variance: v})
+	}
 	out.DayNoise = math.Sqrt(f.v[len(driftDays)])
 	return out
 }

@@ -151,16 +151,16 @@ func Learn(homes [][]analysis.Series, opt Options) (Learned, error) {
 		g := newFit(recs, c)
 		g.v = slices.Clone(f.v)
 		g.maximise()
-		p.Course = g.course(opt, -1)
-		out.Course, p.Course.Calibration = calibrate(recs, opt, func(i int) *temporal.Profile {
-			q := *p
-			q.Course = g.course(opt, i)
-			return &q
-		})
 		shared := make([]float64, len(driftDays))
 		for i := range shared {
 			shared[i] = max(f.v[i]-g.v[i], 1e-6)
 		}
+		p.Course = g.course(opt, shared, -1)
+		out.Course, p.Course.Calibration = calibrate(recs, opt, func(i int) *temporal.Profile {
+			q := *p
+			q.Course = g.course(opt, shared, i)
+			return &q
+		})
 		allowForYears(p, c, shared, opt.BuiltIn)
 	}
 	out.Profile = p

@@ -147,7 +147,7 @@ func TestCourse(t *testing.T) {
 	if testing.Short() {
 		t.Skip("takes seconds")
 	}
-	together, err := Learn(homes(truth(), 24, 365, 0.4, 2), Options{})
+	together, err := Learn(homes(truth(), 24, 365, 0.7, 2), Options{})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -270,7 +270,7 @@ func (m *machine) layOut(days int) {
 	m.n = m.sumAt + len(busyUntil)
 }
 
-// knows says whether the course serves a home: it is of its areas, and saw most
+// knows says whether the course serves a home: it is of its areas, and saw half
 // of the year and every observation from end to end.
 func (p *Profile) knows(h Home) bool {
 	c := p.Course
@@ -288,7 +288,7 @@ func (p *Profile) knows(h Home) bool {
 			known++
 		}
 	}
-	return 10*known >= 9*(h.To-h.From)
+	return 2*known >= h.To-h.From
 }
 
 // start is a filter in the state before the first day.
@@ -422,6 +422,9 @@ func (m *machine) pass(step float64) (Posterior, float64) {
 	post := Posterior{LogLik: f.logLik, Course: m.course != nil}
 	rooms := float64(len(m.roomsUsed))
 	s2 := variance / (total * total)
+	if m.course != nil {
+		s2 += m.course.unknown(m.h.From, m.h.To)
+	}
 	logMean := top + math.Log(total/(float64(days)*rooms))
 	post.LogMedian, post.LogSD, post.Mean = logMean-s2/2, math.Sqrt(s2), math.Exp(logMean)
 	post.Detector = min(m.detectorSD(), post.LogSD)

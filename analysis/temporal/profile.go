@@ -81,7 +81,8 @@ type Course struct {
 	Factors     [][]float64   `json:"factors"` // a row a factor, a value a day, ln; 0 where unknown
 	Mean        []float64     `json:"mean"`    // of the coefficients over homes
 	Cov         [][]float64   `json:"cov"`
-	Drift       []Component   `json:"drift"` // what is left in a home
+	Drift       []Component   `json:"drift"`  // what is left in a home
+	Shared      []Component   `json:"shared"` // what knowing the factors takes off it; comes back on days they are unknown
 	DayNoise    float64       `json:"day_noise"`
 	Calibration []Calibration `json:"calibration,omitempty"`
 }
@@ -102,6 +103,27 @@ func (c *Course) Regressors(day int) []float64 {
 		}
 	}
 	return x
+}
+
+// unknown is the variance that the weather of the days the course does not know
+// adds to ln of a mean over from ≤ day < to, with as many such days in one run.
+func (c *Course) unknown(from, to int) float64 {
+	n := 0.0
+	for d := from; d < to; d++ {
+		if !c.Knows(d) {
+			n++
+		}
+	}
+	if n == 0 {
+		return 0
+	}
+	v := 0.0
+	for _, s := range c.Shared {
+		x := s.Days / n
+		v += s.Variance * 2 * x * (1 - x*-math.Expm1(-1/x))
+	}
+	share := n / float64(to-from)
+	return share * share * v
 }
 
 // At is what the mean home did on a day beyond its level, as a natural logarithm.
@@ -192,6 +214,9 @@ func (c *Course) check() error {
 		return err
 	}
 	if err := checkDrift("course.drift", c.Drift); err != nil {
+		return err
+	}
+	if err := checkDrift("course.shared", c.Shared); err != nil {
 		return err
 	}
 	return checkCalibration("course.calibration", c.Calibration)

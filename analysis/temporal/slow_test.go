@@ -199,6 +199,9 @@ func slowPosterior(p *Profile, h Home) Posterior {
 			}
 		}
 		s2 /= total * total
+		if c := p.Course; h.Course && p.knows(h) {
+			s2 += c.unknown(h.From, h.To)
+		}
 		es := total / float64(len(at))
 		return Posterior{LogMedian: math.Log(es) - s2/2, LogSD: math.Sqrt(s2), Mean: es}
 	}
@@ -218,7 +221,7 @@ func randomHome(rng *rand.Rand) (*Profile, Home) {
 		h.Prior = &Normal{4.5, .8}
 	}
 	if rng.IntN(2) == 0 {
-		c := &Course{First: first - 30, Areas: []string{"A"}, Factors: make([][]float64, 2), DayNoise: .03, Drift: []Component{{2, .1}, {9, .05}}}
+		c := &Course{First: first - 30, Areas: []string{"A"}, Factors: make([][]float64, 2), DayNoise: .03, Drift: []Component{{2, .1}, {9, .05}}, Shared: []Component{{5, .1}}}
 		for range 150 + rng.IntN(60) {
 			c.Factors[0] = append(c.Factors[0], rng.NormFloat64()*.3)
 			c.Factors[1] = append(c.Factors[1], rng.NormFloat64()*.3)

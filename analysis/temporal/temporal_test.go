@@ -65,6 +65,19 @@ func TestByHand(t *testing.T) {
 			t.Errorf("widen after %v days: %v, want %v", c.days, got, c.want)
 		}
 	}
+	// A year of which half is unknown, to a shared drift that never changes
+	// (variance 0.4) and to one that forgets at once: 0.4/4, and next to nothing.
+	half := Course{First: 0, Homes: slices.Repeat([]int{9}, 182), Shared: []Component{{1e5, .4}}}
+	if v := half.unknown(0, 364); math.Abs(v-.1) > 1e-3 {
+		t.Errorf("unknown weather adds %v, want 0.1", v)
+	}
+	half.Shared[0].Days = 1e-3
+	if v := half.unknown(0, 364); v > 1e-5 {
+		t.Errorf("weather forgotten at once adds %v", v)
+	}
+	if v := half.unknown(0, 182); v != 0 {
+		t.Errorf("known weather adds %v", v)
+	}
 	if Widen(nil, 7) != 1 {
 		t.Error("without rows nothing is widened")
 	}
@@ -271,7 +284,7 @@ func TestCensored(t *testing.T) {
 func TestProfile(t *testing.T) {
 	p := BuiltIn(true)
 	p.Calibration = []Calibration{{2, 1.1}, {30, .9}}
-	p.Course = &Course{First: 19000, Areas: []string{"A"}, Homes: []int{9, 0}, Factors: [][]float64{{.1, 0}}, Mean: []float64{.1, 0, 0, 0, 1}, Drift: p.Drift, DayNoise: .1}
+	p.Course = &Course{First: 19000, Areas: []string{"A"}, Homes: []int{9, 0}, Factors: [][]float64{{.1, 0}}, Mean: []float64{.1, 0, 0, 0, 1}, Drift: p.Drift, Shared: []Component{{6, .1}}, DayNoise: .1}
 	for i := range 5 {
 		p.Course.Cov = append(p.Course.Cov, make([]float64, 5))
 		p.Course.Cov[i][i] = .1
