@@ -27,7 +27,8 @@ const enough = 0.80
 // alone. Seen from today the later centre is N(m, v − v_d), so a conclusive
 // verdict comes with probability P(|centre − ln L| > z √v_d), z one-sided. The
 // year meant is the one centred on the longer test. The band of raw means that
-// would not be conclusive follows from scaling every reading alike.
+// would not be conclusive follows from scaling every reading alike; where one lies
+// below its limit there is none, and both its ends are 0.
 //
 // Assumes that the further days follow the test without a gap.
 //
@@ -83,6 +84,11 @@ func scan() []int {
 
 // band finds the raw means of the same test between which nothing is settled.
 func (h *home) band(level float64, r Result) (lower, upper float64, err error) {
+	for _, o := range h.data.Observations {
+		if o.Below {
+			return 0, 0, nil // a limit is no reading to scale
+		}
+	}
 	z := distuv.UnitNormal.Quantile(h.opt.Confidence)
 	if h.data.Prior == nil {
 		// Every reading times f makes the annual mean times f.

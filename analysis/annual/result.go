@@ -51,7 +51,7 @@ type Further struct {
 type Conclusiveness struct {
 	Result
 	Against                        // the level asked about
-	BandLower, BandUpper float64   // raw means of this same test strictly between these would not be conclusive
+	BandLower, BandUpper float64   // raw means of this same test strictly between these would not be conclusive; 0 and 0 where a reading lies below its limit
 	Further              []Further // a table of further days
 	DaysFor80            int       // fewest further days with at least an 80 % chance; 0 if conclusive now; -1 if not within a year
 }

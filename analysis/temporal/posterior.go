@@ -209,6 +209,8 @@ func (m *machine) layOut(days int) {
 		c := p.Course
 		m.course, m.drift, m.dayNoise, m.mean, m.cov = c, c.Drift, c.DayNoise, c.Mean, c.Cov
 	}
+	// A part that learning left next to nothing of costs time and changes no digit shown.
+	m.drift = slices.DeleteFunc(slices.Clone(m.drift), func(c Component) bool { return c.Variance < 1e-8 })
 	m.driftAt = 1 + len(m.mean)
 	m.detectorAt = m.driftAt + len(m.drift)
 	m.roomAt = m.detectorAt + len(h.Detectors)
