@@ -55,12 +55,15 @@ func NewSeries(p Place, zone *time.Location, readings []Reading) (Series, error)
 		zone = time.UTC
 	}
 	rs := slices.Clone(readings)
-	slices.SortFunc(rs, func(a, b Reading) int {
+	inOrder := func(a, b Reading) int {
 		if c := a.Start.Compare(b.Start); c != 0 {
 			return c
 		}
 		return a.End.Compare(b.End)
-	})
+	}
+	if !slices.IsSortedFunc(rs, inOrder) {
+		slices.SortFunc(rs, inOrder)
+	}
 	for i, r := range rs {
 		at := r.Start.In(zone).Format("2006-01-02 15:04")
 		switch {

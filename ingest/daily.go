@@ -6,8 +6,11 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"runtime"
 	"slices"
 	"strings"
+	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/apache/arrow/go/v17/arrow"
@@ -222,7 +225,6 @@ type collector struct {
 	lastKey trackKey
 	last    *gathered
 	rows    int64
-	scratch []reading
 }
 
 func newCollector(s *arrow.Schema) (*collector, error) {
@@ -537,9 +539,30 @@ func (c *collector) finish() *Daily {
 		return 0
 	})
 	c.tracks, c.last = nil, nil
-	for i, g := range c.order {
-		d.Tracks = append(d.Tracks, c.reduceTrack(d, g))
-		c.order[i] = nil // its readings are not needed any more
+	// Each track has what it noticed to itself, so that tracks can be reduced side
+	// by side and joined in order.
+	d.Tracks = make([]Track, len(c.order))
+	noticed := make([]Daily, len(c.order))
+	var next atomic.Int64
+	var wg sync.WaitGroup
+	for range runtime.GOMAXPROCS(0) {
+		wg.Go(func() {
+			var scratch []reading
+			for {
+				i := int(next.Add(1)) - 1
+				if i >= len(c.order) {
+					return
+				}
+				d.Tracks[i] = c.reduceTrack(&noticed[i], c.order[i], &scratch)
+				c.order[i] = nil // its readings are not needed any more
+			}
+		})
+	}
+	wg.Wait()
+	for _, n := range noticed {
+		d.Duplicates += n.Duplicates
+		d.Overlaps += n.Overlaps
+		d.findings = append(d.findings, n.findings...)
 	}
 	d.names, d.extras = c.names, c.extras
 	d.homes = d.settleHomes()
@@ -547,7 +570,7 @@ func (c *collector) finish() *Daily {
 	return d
 }
 
-func (c *collector) reduceTrack(d *Daily, g *gathered) Track {
+func (c *collector) reduceTrack(d *Daily, g *gathered, scratch *[]reading) Track {
 	t := Track{
 		Place:  analysis.Place{Home: c.names[g.key[0]], Area: c.names[g.key[1]], Room: c.names[g.key[2]], Detector: c.names[g.key[3]]},
 		Phase:  c.names[g.key[4]],
@@ -557,8 +580,8 @@ func (c *collector) reduceTrack(d *Daily, g *gathered) Track {
 		rows:   g.n,
 		extra:  g.extra,
 	}
-	c.scratch = g.unroll(c.scratch, c.names)
-	rs := c.scratch
+	*scratch = g.unroll(*scratch, c.names)
+	rs := *scratch
 	t.first = rs[0].place
 	for _, r := range rs[1:] {
 		if r.file < t.first.file || r.file == t.first.file && r.line < t.first.line {
@@ -742,7 +765,7 @@ func cutDays(rs []reading, loc *time.Location) []Day {
 	if len(rs) == 0 {
 		return nil
 	}
-	var days []Day
+	days := make([]Day, 0, min(len(rs), int((rs[len(rs)-1].end-rs[0].start)/86_400_000_000)+2))
 	// Readings that reach into the next day wait in over until that day's turn.
 	var over, next []int
 	i := 0

@@ -462,61 +462,72 @@ func (h *laneHeap) Pop() any {
 // 0 Bq/m³ stays 0 and is counted in About.
 func (d *Daily) Homes(f Filter) []Home {
 	var homes []Home
-	for _, h := range d.homes {
-		home := Home{Name: h.name, Area: h.area}
-		extra := make([]int32, len(d.extras))
-		for i := range extra {
-			extra[i] = extraNone
-		}
-		for _, k := range h.tracks {
-			t := &d.Tracks[k]
-			if t.Weight > 0 && (home.Weight == 0 || t.Weight < home.Weight) {
-				home.Weight = t.Weight
-			}
-			for i := range extra {
-				extra[i] = sameExtra(extra[i], t.extra[i])
-			}
-		}
-		for i, id := range extra {
-			if id >= 0 && d.names[id] != "" {
-				if home.Extra == nil {
-					home.Extra = map[string]string{}
-				}
-				home.Extra[d.extras[i]] = d.names[id]
-			}
-		}
-		d.eachPlace(h, func(ts []int) {
-			t := &d.Tracks[ts[0]]
-			if !f.admits(t) {
-				home.LeftOut += len(ts)
-				return
-			}
-			for i, l := range d.lanes(ts, false) {
-				p := t.Place
-				if i > 0 {
-					p.Detector = strings.TrimSpace(fmt.Sprintf("%s #%d", p.Detector, i+1))
-				}
-				s, err := analysis.NewSeries(p, l.zone, l.readings)
-				if err != nil { // the collector checked each value, and lanes do not overlap
-					home.LeftOut++
-					continue
-				}
-				about := About{Phase: t.Phase, Kind: t.Kind, Method: l.method, Rows: l.rows, Days: l.days}
-				for _, r := range l.readings {
-					if r.Concentration == 0 {
-						about.Zeros++
-					}
-					if r.BelowLimit {
-						about.Below++
-					}
-				}
-				home.Series = append(home.Series, s)
-				home.About = append(home.About, about)
-			}
-		})
-		if len(home.Series) > 0 {
-			homes = append(homes, home)
+	for i := range d.HomeCount() {
+		if h := d.Home(i, f); len(h.Series) > 0 {
+			homes = append(homes, h)
 		}
 	}
 	return homes
+}
+
+// HomeCount is how many homes there are, whatever their series.
+func (d *Daily) HomeCount() int { return len(d.homes) }
+
+// Home is home i of HomeCount, in the order of Homes; without Series where the
+// filter admits none. Its series are made anew at each call, so that many homes
+// need not be held at a time; several goroutines may call it at once.
+func (d *Daily) Home(i int, f Filter) Home {
+	h := d.homes[i]
+	home := Home{Name: h.name, Area: h.area}
+	extra := make([]int32, len(d.extras))
+	for i := range extra {
+		extra[i] = extraNone
+	}
+	for _, k := range h.tracks {
+		t := &d.Tracks[k]
+		if t.Weight > 0 && (home.Weight == 0 || t.Weight < home.Weight) {
+			home.Weight = t.Weight
+		}
+		for i := range extra {
+			extra[i] = sameExtra(extra[i], t.extra[i])
+		}
+	}
+	for i, id := range extra {
+		if id >= 0 && d.names[id] != "" {
+			if home.Extra == nil {
+				home.Extra = map[string]string{}
+			}
+			home.Extra[d.extras[i]] = d.names[id]
+		}
+	}
+	d.eachPlace(h, func(ts []int) {
+		t := &d.Tracks[ts[0]]
+		if !f.admits(t) {
+			home.LeftOut += len(ts)
+			return
+		}
+		for i, l := range d.lanes(ts, false) {
+			p := t.Place
+			if i > 0 {
+				p.Detector = strings.TrimSpace(fmt.Sprintf("%s #%d", p.Detector, i+1))
+			}
+			s, err := analysis.NewSeries(p, l.zone, l.readings)
+			if err != nil { // the collector checked each value, and lanes do not overlap
+				home.LeftOut++
+				continue
+			}
+			about := About{Phase: t.Phase, Kind: t.Kind, Method: l.method, Rows: l.rows, Days: l.days}
+			for _, r := range l.readings {
+				if r.Concentration == 0 {
+					about.Zeros++
+				}
+				if r.BelowLimit {
+					about.Below++
+				}
+			}
+			home.Series = append(home.Series, s)
+			home.About = append(home.About, about)
+		}
+	})
+	return home
 }

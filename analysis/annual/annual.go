@@ -263,11 +263,15 @@ func (h *home) setYear() {
 	for i, c := range cover {
 		d := first + i
 		h.measured += c
+		if c == 0 {
+			continue
+		}
+		level := math.Exp(season.At(d))
+		all.add(c, level)
 		if d >= from && d < from+year {
 			h.covered += c
-			in.add(c, math.Exp(season.At(d)))
+			in.add(c, level)
 		}
-		all.add(c, math.Exp(season.At(d)))
 	}
 	for d := from; d < from+year; d++ {
 		cycle.add(1, math.Exp(season.At(d)))

@@ -2,6 +2,7 @@ package annual
 
 import (
 	"fmt"
+	"iter"
 	"math"
 	"slices"
 
@@ -164,21 +165,24 @@ func (h *home) after(d int, level float64) (Further, error) {
 	return f, nil
 }
 
+// ConfirmHomes is how many homes Confirm needs.
+const ConfirmHomes = 5
+
 // Confirm says whether homes lived in the weather of a profile's course: the
 // slope of their day means, each home about its own mean, on the course's, with
 // its standard error over homes. Yes where the slope is above one half and
-// more than a quarter by a one-sided 95 % limit, on at least five homes; so a
+// more than a quarter by a one-sided 95 % limit, on at least ConfirmHomes homes; so a
 // profile from another district, or another's weather, is not believed.
 //
 // Source: ratio estimation over clusters, Cochran 1977, Sampling Techniques,
 // section 9A (from memory).
-func Confirm(homes [][]analysis.Series, p *temporal.Profile) (yes bool, slope, se float64, n int) {
+func Confirm(homes iter.Seq[[]analysis.Series], p *temporal.Profile) (yes bool, slope, se float64, n int) {
 	if p == nil || p.Course == nil {
 		return false, 0, 0, 0
 	}
 	c := p.Course
 	var xy, xx []float64
-	for _, home := range homes {
+	for home := range homes {
 		if len(home) == 0 || !slices.Contains(c.Areas, home[0].Area) {
 			continue
 		}
@@ -208,7 +212,7 @@ func Confirm(homes [][]analysis.Series, p *temporal.Profile) (yes bool, slope, s
 			xy, xx = append(xy, sxy), append(xx, sxx)
 		}
 	}
-	if n = len(xx); n < 5 {
+	if n = len(xx); n < ConfirmHomes {
 		return false, 0, 0, n
 	}
 	sum := average(xx) * float64(n)

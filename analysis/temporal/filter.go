@@ -44,7 +44,7 @@ func newFilter(n, days int) *filter {
 	return &filter{
 		n: n, a: make([]float64, n), p: make([]float64, n*n),
 		phi: ones(n), q: make([]float64, n),
-		tape: make([]step, 0, 4*days), arena: make([]float64, 0, 8*n*days), tmp: make([]float64, 2*n),
+		tape: make([]step, 0, 3*days+16), arena: make([]float64, 0, 4*n*(days+16)), tmp: make([]float64, 2*n),
 	}
 }
 

@@ -66,7 +66,7 @@ type question struct {
 	levelsByDefault bool
 	southern        bool
 	profilePath     string
-	course          string
+	course          courseUse
 	target          string
 	phase           string
 }
@@ -115,12 +115,12 @@ func parseQuestion(c *cli.Context) (q question, err error) {
 	if q.southern, err = parseHemisphere(c); err != nil {
 		return q, err
 	}
-	switch q.course = c.String("course"); q.course {
+	switch q.course.asked = c.String("course"); q.course.asked {
 	case "auto", "yes", "no":
 	default:
-		return q, usageError{fmt.Sprintf("--course %q is neither auto, yes nor no", q.course), "--course auto"}
+		return q, usageError{fmt.Sprintf("--course %q is neither auto, yes nor no", q.course.asked), "--course auto"}
 	}
-	if q.course == "yes" && q.profilePath == "" {
+	if q.course.asked == "yes" && q.profilePath == "" {
 		return q, usageError{"--course yes needs a profile that was learned", "give one with --profile"}
 	}
 	if q.profilePath != "" && c.String("hemisphere") != "" {
@@ -190,21 +190,32 @@ func (q *question) loadProfile() error {
 	return nil
 }
 
+// courseUse is whether the profile's weather was used, and on what evidence.
+type courseUse struct {
+	asked string  // auto, yes or no
+	homes int     // that had a say; 0 if none was asked
+	slope float64 // of their day means on the profile's weather, and
+	se    float64 // its standard error
+}
+
+func (u courseUse) fields(used bool) []report.Field {
+	var slope, se any
+	if u.homes >= annual.ConfirmHomes {
+		slope, se = u.slope, u.se
+	}
+	return []report.Field{{Name: "asked", Value: u.asked}, {Name: "used", Value: used}, {Name: "homes", Value: u.homes}, {Name: "slope", Value: slope}, {Name: "slope_se", Value: se}}
+}
+
 // settleCourse decides whether the profile's weather was the homes' own.
-func (q *question) settleCourse(subs []subject) error {
+func (q *question) settleCourse(homes population) error {
 	switch {
-	case q.course == "yes" && q.Profile.Course == nil:
+	case q.course.asked == "yes" && q.Profile.Course == nil:
 		return hinted{fmt.Errorf("%s: the profile knows no weather the homes had in common", q.profilePath), "leave out --course yes"}
-	case q.course == "yes":
+	case q.course.asked == "yes":
 		q.Course = true
-	case q.course == "auto" && q.Profile.Course != nil:
-		var homes [][]analysis.Series
-		for _, s := range subs {
-			if s.why == "" {
-				homes = append(homes, s.series)
-			}
-		}
-		q.Course, _, _, _ = annual.Confirm(homes, q.Profile)
+	case q.course.asked == "auto" && q.Profile.Course != nil:
+		c := &q.course
+		q.Course, c.slope, c.se, c.homes = annual.Confirm(homes.series(), q.Profile)
 	}
 	return nil
 }
@@ -232,7 +243,7 @@ func (q *question) settings() []report.Field {
 		{Name: "levels", Value: q.Levels}, {Name: "levels_from", Value: from}, {Name: "level_unit", Value: "Bq/m3"},
 		{Name: "confidence", Value: q.Confidence}, {Name: "target", Value: q.target},
 		{Name: "profile", Value: []report.Field{{Name: "name", Value: q.Profile.Name}, {Name: "provenance", Value: q.Profile.Provenance}}},
-		{Name: "course", Value: q.Course}, {Name: "area_prior", Value: prior}, {Name: "year_from", Value: yearFrom}, {Name: "calibration", Value: calibration}, {Name: "phase", Value: phase},
+		{Name: "course", Value: q.course.fields(q.Course)}, {Name: "area_prior", Value: prior}, {Name: "year_from", Value: yearFrom}, {Name: "calibration", Value: calibration}, {Name: "phase", Value: phase},
 	}
 }
 
@@ -253,12 +264,14 @@ func (q *question) sentences() []string {
 	profile += "."
 	switch {
 	case q.Profile.Course == nil:
-	case q.Course && q.course == "auto":
-		profile += " The homes' day means confirm that they lived in the weather it was learned in, which was used."
+	case q.Course && q.course.asked == "auto":
+		profile += fmt.Sprintf(" The day means of %d homes follow the weather it was learned in (slope %.2f ± %.2f), so it was used for the homes and days it knows.", q.course.homes, q.course.slope, q.course.se)
 	case q.Course:
 		profile += " The weather it was learned in was taken to be the homes' own, as --course yes says."
-	case q.course == "auto":
-		profile += " The weather it was learned in was not used: the day means of the homes do not confirm that it was theirs."
+	case q.course.asked == "auto" && q.course.homes < annual.ConfirmHomes:
+		profile += fmt.Sprintf(" The weather it was learned in was not used: it takes the day means of %d homes to tell whether it was theirs.", annual.ConfirmHomes)
+	case q.course.asked == "auto":
+		profile += fmt.Sprintf(" The weather it was learned in was not used: the day means of %d homes do not follow it (slope %.2f ± %.2f).", q.course.homes, q.course.slope, q.course.se)
 	}
 	return []string{levelSentence(q.Levels, q.levelsByDefault), asked, profile, caution}
 }
@@ -351,38 +364,42 @@ func (p *program) partial(doc report.Document) error {
 
 // estimateAll judges every subject on as many workers as there are processors,
 // at least two, and keeps the order of the subjects.
-func estimateAll[R any](subs []subject, judge func(subject) (R, error)) (results []R, left []report.LeftOut) {
-	type answer struct {
-		result R
-		err    error
+func estimateAll[R any](homes population, judge func(subject) (R, error)) (results []R, left []report.LeftOut) {
+	type answers struct {
+		results []R
+		left    []report.LeftOut
 	}
-	answers := make([]answer, len(subs))
+	all := make([]answers, homes.n)
 	var next atomic.Int64
 	var wg sync.WaitGroup
 	for range max(2, runtime.GOMAXPROCS(0)) {
 		wg.Go(func() {
 			for {
 				i := int(next.Add(1)) - 1
-				if i >= len(subs) {
+				if i >= homes.n {
 					return
 				}
-				if subs[i].why != "" {
-					answers[i].err = fmt.Errorf("%s", subs[i].why)
-					continue
+				a := &all[i]
+				for _, s := range homes.at(i) {
+					why := s.why
+					if why == "" {
+						result, err := judge(s)
+						if err == nil {
+							a.results = append(a.results, result)
+							continue
+						}
+						// The home is named beside the reason, so the reason need not.
+						why = strings.TrimPrefix(err.Error(), fmt.Sprintf("home %q: ", s.place.Home))
+					}
+					a.left = append(a.left, report.LeftOut{Place: s.place, Why: why})
 				}
-				answers[i].result, answers[i].err = judge(subs[i])
 			}
 		})
 	}
 	wg.Wait()
-	for i, a := range answers {
-		if a.err != nil {
-			// The home is named beside the reason, so the reason need not.
-			why := strings.TrimPrefix(a.err.Error(), fmt.Sprintf("home %q: ", subs[i].place.Home))
-			left = append(left, report.LeftOut{Place: subs[i].place, Why: why})
-			continue
-		}
-		results = append(results, a.result)
+	for _, a := range all {
+		results = append(results, a.results...)
+		left = append(left, a.left...)
 	}
 	return results, left
 }

@@ -95,7 +95,7 @@ func demoDocument(dir string) (report.Document, error) {
 		return none, err
 	}
 	q := question{Options: annual.Options{Profile: learned.Profile, Levels: []float64{annual.DefaultLevel}, Confidence: defaultConfidence},
-		levelsByDefault: true, course: "auto", target: annual.ThisYear.String()}
+		levelsByDefault: true, course: courseUse{asked: "auto"}, target: annual.ThisYear.String()}
 	if err := q.settleCourse(subs); err != nil {
 		return none, err
 	}

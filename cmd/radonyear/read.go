@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/csv"
 	"fmt"
+	"iter"
 	"strconv"
 	"strings"
 
@@ -215,38 +216,73 @@ type subject struct {
 	why    string // not empty if it cannot be judged
 }
 
-// subjects sorts the series by home or by room, in order of name. A home whose
-// readings were taken before and after mitigation is two homes to statistics,
-// so one of the two must be chosen.
-func subjects(daily *ingest.Daily, by, phase string) []subject {
+// population is subjects made as they are needed: of many homes only a few are
+// held at a time.
+type population struct {
+	n  int
+	at func(i int) []subject // of home i, in order of room; several goroutines may ask
+}
+
+func (p population) each() iter.Seq[subject] {
+	return func(yield func(subject) bool) {
+		for i := range p.n {
+			for _, s := range p.at(i) {
+				if !yield(s) {
+					return
+				}
+			}
+		}
+	}
+}
+
+// series are those of the subjects that can be judged.
+func (p population) series() iter.Seq[[]analysis.Series] {
+	return func(yield func([]analysis.Series) bool) {
+		for s := range p.each() {
+			if s.why == "" && !yield(s.series) {
+				return
+			}
+		}
+	}
+}
+
+// subjects are the homes, or their rooms, in order of name.
+func subjects(daily *ingest.Daily, by, phase string) population {
+	return population{daily.HomeCount(), func(i int) []subject {
+		return subjectsOf(daily.Home(i, ingest.Filter{Phase: phase}), by)
+	}}
+}
+
+// subjectsOf sorts one home's series by home or by room. A home whose readings
+// were taken before and after mitigation is two homes to statistics, so one of
+// the two must be chosen.
+func subjectsOf(h ingest.Home, by string) []subject {
+	if len(h.Series) == 0 {
+		return nil // the filter left nothing of it
+	}
+	rooms := []string{""}
+	if by == "room" {
+		rooms = nil
+		for _, s := range h.Series {
+			if len(rooms) == 0 || rooms[len(rooms)-1] != s.Room { // series are in order of room
+				rooms = append(rooms, s.Room)
+			}
+		}
+	}
 	var out []subject
-	for _, h := range daily.Homes(ingest.Filter{Phase: phase}) {
-		rooms := []string{""}
-		if by == "room" {
-			rooms = nil
-			for _, s := range h.Series {
-				if len(rooms) == 0 || rooms[len(rooms)-1] != s.Room { // series are in order of room
-					rooms = append(rooms, s.Room)
-				}
+	for _, room := range rooms {
+		sub := subject{place: analysis.Place{Home: h.Name, Area: h.Area, Room: room}}
+		phases := map[string]bool{}
+		for i, s := range h.Series {
+			if by != "room" || s.Room == room {
+				sub.series = append(sub.series, s)
+				phases[h.About[i].Phase] = true
 			}
 		}
-		for _, room := range rooms {
-			sub := subject{place: analysis.Place{Home: h.Name, Area: h.Area, Room: room}}
-			phases := map[string]bool{}
-			for i, s := range h.Series {
-				if by != "room" || s.Room == room {
-					sub.series = append(sub.series, s)
-					phases[h.About[i].Phase] = true
-				}
-			}
-			switch {
-			case len(sub.series) == 0:
-				sub.why = "no field reading (duplicates, blanks and spikes are not the home's)"
-			case len(phases) > 1:
-				sub.why = "readings from before and after mitigation; choose with --phase before or --phase after"
-			}
-			out = append(out, sub)
+		if len(phases) > 1 {
+			sub.why = "readings from before and after mitigation; choose with --phase before or --phase after"
 		}
+		out = append(out, sub)
 	}
 	return out
 }

@@ -105,10 +105,10 @@ func (p *program) season(c *cli.Context) error {
 }
 
 // learn makes a profile of the homes that can be used.
-func learn(subs []subject, opt season.Options) (season.Learned, []report.LeftOut, error) {
+func learn(subs population, opt season.Options) (season.Learned, []report.LeftOut, error) {
 	var homes [][]analysis.Series
 	var left []report.LeftOut
-	for _, s := range subs {
+	for s := range subs.each() {
 		if s.why != "" {
 			left = append(left, report.LeftOut{Place: s.place, Why: s.why})
 			continue

@@ -65,7 +65,7 @@ func (p *program) verdict(c *cli.Context) error {
 		typed = typed || c.IsSet(name)
 	}
 	doc := report.Document{Command: "verdict", Version: version, Levels: q.Levels, Confidence: q.Confidence}
-	var subs []subject
+	var subs population
 	var files []ingest.File
 	var settings []report.Field
 	switch {
@@ -79,7 +79,7 @@ func (p *program) verdict(c *cli.Context) error {
 		if err := q.loadProfile(); err != nil {
 			return err
 		}
-		subs = []subject{{place: s.Place, series: []analysis.Series{s}}}
+		subs = population{1, func(int) []subject { return []subject{{place: s.Place, series: []analysis.Series{s}}} }}
 		settings = fields
 	case !c.Args().Present():
 		return usageError{"neither a file nor a typed-in result was given", "radonyear verdict --value 165 --days 7 --start 2026-01-10, or radonyear verdict FILE"}

@@ -8,6 +8,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"runtime"
+	"slices"
 	"sync"
 	"time"
 
@@ -143,7 +144,7 @@ func Run(opt Options) (Table, error) {
 			for _, x := range tests {
 				all = append(all, x.series)
 			}
-			yes, _, _, _ := annual.Confirm(all, learned.Profile)
+			yes, _, _, _ := annual.Confirm(slices.Values(all), learned.Profile)
 			switch {
 			case yes && side.name == Neighbours:
 				t.Confirmed++
