@@ -355,8 +355,23 @@ func TestFindings(t *testing.T) {
 		{"17 hours are short", keep(logRows(at, time.Hour, "UTC", vary(240)...), 30, 37), map[string]int{"short-days": 1}},
 		{"18 hours are not", keep(logRows(at, time.Hour, "UTC", vary(240)...), 30, 36), map[string]int{}},
 		{"first and last day may be short", logRows(at.Add(20*time.Hour), time.Hour, "UTC", vary(50)...), map[string]int{}},
-		{"48 hours of one value", logRows(at, time.Hour, "UTC", slices.Concat(vary(24), constant(48, 77), vary(24))...), map[string]int{"stuck-values": 48}},
-		{"47 hours of one value", logRows(at, time.Hour, "UTC", slices.Concat(vary(24), constant(47, 77), vary(24))...), map[string]int{}},
+		// 0.054·77 counts an hour: alike by chance in one of 5.1 cases, so seven in a
+		// row, of some 55 hours, come up in fewer than one of a hundred such logs.
+		{"7 hours of one value", logRows(at, time.Hour, "UTC", slices.Concat(vary(24), constant(7, 77), vary(24))...), map[string]int{"stuck-values": 7}},
+		{"6 hours of one value", logRows(at, time.Hour, "UTC", slices.Concat(vary(24), constant(6, 77), vary(24))...), map[string]int{}},
+		// 0.054·30 counts: alike in one of 3.2 cases; nine in a row are needed.
+		{"9 hours of a low value", logRows(at, time.Hour, "UTC", slices.Concat(vary(24), constant(9, 30), vary(24))...), map[string]int{"stuck-values": 9}},
+		{"8 hours of a low value", logRows(at, time.Hour, "UTC", slices.Concat(vary(24), constant(8, 30), vary(24))...), map[string]int{}},
+		{"7 hours of nothing", logRows(at, time.Hour, "UTC", slices.Concat(vary(24), constant(7, 0), vary(24))...), map[string]int{"stuck-values": 7}},
+		{"a day's means alike", logRows(at, 24*time.Hour, "UTC", constant(20, 77)...), map[string]int{}},
+		// From 50: 1500 is 1250 beyond five times, 5.5 standard errors of counting;
+		// 700 is 450 beyond, 2.4 of them.
+		{"an hour of 1500", logRows(at, time.Hour, "UTC", slices.Concat(vary(22), []float64{1500}, vary(24))...), map[string]int{"jump": 2}},
+		{"an hour of 700", logRows(at, time.Hour, "UTC", slices.Concat(vary(22), []float64{700}, vary(24))...), map[string]int{}},
+		{"a clock set by 7 minutes", append(logRows(at, time.Hour, "UTC", vary(30)...), logRows(at.Add(30*time.Hour+7*time.Minute), time.Hour, "UTC", vary(30)...)...), map[string]int{"clock-step": 1}},
+		{"a clock off by 2 minutes", append(logRows(at, time.Hour, "UTC", vary(30)...), logRows(at.Add(30*time.Hour+2*time.Minute), time.Hour, "UTC", vary(30)...)...), map[string]int{}},
+		{"a mean of 4.5", logRows(at, time.Hour, "UTC", slices.Repeat([]float64{3, 6}, 24)...), map[string]int{"below-outdoor": 1}},
+		{"a mean of 5.5", logRows(at, time.Hour, "UTC", slices.Repeat([]float64{5, 6}, 24)...), map[string]int{}},
 	} {
 		if diff := cmp.Diff(c.want, codes(daily(t, c.rows))); diff != "" {
 			t.Errorf("%s: %s", c.name, diff)

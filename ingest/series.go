@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"container/heap"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -62,7 +63,10 @@ type Finding struct {
 //	overlap          readings kept although others cover the same time
 //	gap              days without a reading, between days with readings
 //	short-days       days with less than 18 measured hours, first and last day apart
-//	stuck-values     48 hours or more of one and the same value
+//	stuck-values     one and the same value, or zero, for longer than counting makes likely; see stuck
+//	jump             a step of more than five times within an hour that counting does not explain; see jumps
+//	clock-step       a log's times leave their own step; see clockSteps
+//	below-outdoor    a mean under the outdoor level; see outdoor
 //	zero-values      days or results of exactly 0 Bq/m³
 //	below-limit      readings that only say "less than"
 //	mixed-limit-days days with readings below the limit and readings above it
@@ -238,12 +242,35 @@ func (f *finder) track(short []reading) {
 		f.add("below-limit", where(below, firstBelow), place{}, n, fmt.Sprintf("%d readings are below the detection limit", n))
 	}
 	f.stuck(short, date)
+	f.jumps(short, date)
+	f.clockSteps(short, date)
+	f.tooLow()
 }
 
-// stuck finds stretches in which the value does not change. Radon and the
-// counting of it always do.
+// The least sensitivity of a continuous monitor: 2 counts an hour per pCi/L
+// (ANSI/AARST MS-PC 2015, section 6), here per Bq/m³. A better one counts more,
+// so what its counting cannot explain no monitor's can.
+const countsPerHour = 2 / analysis.BqPerPCi
+
+// outdoor is about the lowest mean of the air outside, Bq/m³ (UNSCEAR gives some
+// 10, and 1 to 100 from place to place; from memory). A home's mean below it
+// says more about the detector.
+const outdoor = 5.0
+
+// logged says whether a reading is one of a log's: two hours at most.
+func logged(r *reading) bool { return r.end-r.start <= 2*time.Hour.Microseconds() }
+
+func (r *reading) hours() float64 { return float64(r.end-r.start) / 3.6e9 }
+
+// stuck finds stretches of a log in which the value does not change. Radon and
+// the counting of it always do: a stretch is told if it lasts more than six hours
+// and would come up by chance in fewer than one of a hundred such logs. A count of
+// mean λ repeats itself with a probability of at most 1/√(2πλ) (and of 0.4, for
+// few counts); where the value is zero, the track's median gives λ, and a zero
+// has a probability of e^−λ. That more than six hours alike are suspect is common
+// practice.
 func (f *finder) stuck(rs []reading, date func(int64) string) {
-	const least = int64(48 * time.Hour / time.Microsecond)
+	median := f.median(rs)
 	count, total := 0, 0
 	var first reading
 	for i := 0; i < len(rs); {
@@ -251,17 +278,107 @@ func (f *finder) stuck(rs []reading, date func(int64) string) {
 		for j < len(rs) && rs[j].value == rs[i].value && rs[j].below == rs[i].below && rs[j].start <= rs[j-1].end {
 			j++
 		}
-		if rs[j-1].end-rs[i].start >= least && j-i >= 24 && rs[i].value > 0 && !rs[i].below {
-			if count++; count == 1 {
-				first = rs[i]
+		r := &rs[i]
+		if n := float64(j - i); n > 2 && logged(r) && !r.below && rs[j-1].end-r.start > 6*time.Hour.Microseconds() {
+			alike := -countsPerHour * median * r.hours() * n // ln of the probability
+			if r.value > 0 {
+				alike = (n - 1) * math.Log(min(0.4, 1/math.Sqrt(2*math.Pi*countsPerHour*r.value*r.hours())))
 			}
-			total += j - i
+			if alike+math.Log(float64(len(rs))) < math.Log(0.01) {
+				if count++; count == 1 {
+					first = *r
+				}
+				total += j - i
+			}
 		}
 		i = j
 	}
 	if count > 0 {
-		f.add("stuck-values", first.place, place{}, total, fmt.Sprintf("%d readings in %d stretches of 48 hours or more repeat one value, first %v Bq/m³ from %s: look at the detector",
+		f.add("stuck-values", first.place, place{}, total, fmt.Sprintf("%d readings in %d stretches repeat one value for longer than counting would, first %v Bq/m³ from %s: look at the detector",
 			total, count, first.value, date(first.start)))
+	}
+}
+
+// median is the middle value of a track's readings.
+func (f *finder) median(rs []reading) float64 {
+	if len(rs) == 0 {
+		return 0
+	}
+	x := make([]float64, len(rs))
+	for i := range rs {
+		x[i] = rs[i].value
+	}
+	slices.Sort(x)
+	return x[len(x)/2]
+}
+
+// jumps finds steps of more than five times from one reading of a log to the
+// next within an hour, up or down, beyond three standard errors of counting at
+// the least sensitivity. That such a step is suspect is common practice: room
+// air follows its sources within hours, a moved detector or an opened window at
+// once.
+func (f *finder) jumps(rs []reading, date func(int64) string) {
+	count := 0
+	var first, before reading
+	for i := 1; i < len(rs); i++ {
+		a, b := &rs[i-1], &rs[i]
+		if !logged(a) || !logged(b) || b.start != a.end || b.start-a.start > time.Hour.Microseconds() {
+			continue
+		}
+		low, high := min(a.value, b.value), max(a.value, b.value)
+		noise := math.Sqrt((high + 25*max(low, 1)) / (countsPerHour * b.hours()))
+		if high-5*low > 3*noise {
+			if count++; count == 1 {
+				first, before = *b, *a
+			}
+		}
+	}
+	if count > 0 {
+		f.add("jump", first.place, place{}, count, fmt.Sprintf("%d steps of more than five times within an hour, the first on %s from %.4g to %.4g Bq/m³: was the detector moved, or a window opened?",
+			count, date(first.start), before.value, first.value))
+	}
+}
+
+// clockSteps finds where the times of a log leave their own step: the next
+// reading starts a number of steps later that is no whole one, by more than a
+// twentieth. A clock that was set, or a detector restarted, does that.
+func (f *finder) clockSteps(rs []reading, date func(int64) string) {
+	count := 0
+	var first reading
+	for i := 1; i < len(rs); i++ {
+		a, b := &rs[i-1], &rs[i]
+		step := a.length
+		if !logged(a) || !logged(b) || step <= 0 || b.length != step || b.start <= a.start {
+			continue
+		}
+		off := (b.start - a.start) % step
+		if off = min(off, step-off); off*20 > step {
+			if count++; count == 1 {
+				first = *b
+			}
+		}
+	}
+	if count > 0 {
+		f.add("clock-step", first.place, place{}, count, fmt.Sprintf("%d times the readings leave their step, first on %s: a clock was set, or the detector restarted",
+			count, date(first.start)))
+	}
+}
+
+// tooLow finds a track whose mean lies under the outdoor level.
+func (f *finder) tooLow() {
+	sum, hours := 0.0, 0.0
+	for _, d := range f.t.Days {
+		sum, hours = sum+d.Mean*d.Hours, hours+d.Hours
+	}
+	for _, r := range f.t.Results {
+		if r.BelowLimit {
+			continue
+		}
+		h := r.End.Sub(r.Start).Hours()
+		sum, hours = sum+r.Concentration*h, hours+h
+	}
+	if mean := sum / hours; hours > 0 && mean < outdoor {
+		f.add("below-outdoor", f.t.first, place{}, 1, fmt.Sprintf("the mean is %.2g Bq/m³, under the outdoor level of about %g or more: look at the detector and its unit", mean, outdoor))
 	}
 }
 
