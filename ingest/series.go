@@ -194,7 +194,7 @@ func (f *finder) track(short []reading) {
 			if gaps++; gaps > manyFindings {
 				rest++
 			} else {
-				f.add("gap", at(d.start), place{}, missing, fmt.Sprintf("%d days without a reading, from %s", missing, date(days[i-1].end)))
+				f.add("gap", at(d.start), place{}, missing, fmt.Sprintf("%s without a reading, from %s", some(missing, "day"), date(days[i-1].end)))
 			}
 		}
 		if d.Hours < fullDay && i > 0 && i < len(days)-1 {
@@ -214,7 +214,7 @@ func (f *finder) track(short []reading) {
 		f.add("gap", f.t.first, place{}, rest, fmt.Sprintf("%d gaps more", rest))
 	}
 	if thin > 0 {
-		f.add("short-days", at(firstThin), place{}, thin, fmt.Sprintf("%d days with less than 18 measured hours, the first on %s", thin, date(firstThin)))
+		f.add("short-days", at(firstThin), place{}, thin, fmt.Sprintf("%s with less than 18 measured hours, the first on %s", some(thin, "day"), date(firstThin)))
 	}
 	if mixed > 0 {
 		f.add("mixed-limit-days", at(firstMixed), place{}, mixed,
@@ -236,10 +236,10 @@ func (f *finder) track(short []reading) {
 		return at(first)
 	}
 	if n := zero + resultZero; n > 0 {
-		f.add("zero-values", where(zero, firstZero), place{}, n, fmt.Sprintf("%d days or results of exactly 0 Bq/m³; methods that need a logarithm take them as below a limit", n))
+		f.add("zero-values", where(zero, firstZero), place{}, n, fmt.Sprintf("%s of exactly 0 Bq/m³; methods that need a logarithm take them as below a limit", some(n, "day or result")))
 	}
 	if n := below + resultBelow; n > 0 {
-		f.add("below-limit", where(below, firstBelow), place{}, n, fmt.Sprintf("%d readings are below the detection limit", n))
+		f.add("below-limit", where(below, firstBelow), place{}, n, fmt.Sprintf("%s below the detection limit", some(n, "reading")))
 	}
 	f.stuck(short, date)
 	f.jumps(short, date)
@@ -294,8 +294,8 @@ func (f *finder) stuck(rs []reading, date func(int64) string) {
 		i = j
 	}
 	if count > 0 {
-		f.add("stuck-values", first.place, place{}, total, fmt.Sprintf("%d readings in %d stretches repeat one value for longer than counting would, first %v Bq/m³ from %s: look at the detector",
-			total, count, first.value, date(first.start)))
+		f.add("stuck-values", first.place, place{}, total, fmt.Sprintf("%s in %s with one value for longer than counting would give it, first %v Bq/m³ from %s: look at the detector",
+			some(total, "reading"), some(count, "stretch"), first.value, date(first.start)))
 	}
 }
 
@@ -334,8 +334,8 @@ func (f *finder) jumps(rs []reading, date func(int64) string) {
 		}
 	}
 	if count > 0 {
-		f.add("jump", first.place, place{}, count, fmt.Sprintf("%d steps of more than five times within an hour, the first on %s from %.4g to %.4g Bq/m³: was the detector moved, or a window opened?",
-			count, date(first.start), before.value, first.value))
+		f.add("jump", first.place, place{}, count, fmt.Sprintf("%s of more than five times within an hour, the first on %s from %.4g to %.4g Bq/m³: was the detector moved, or a window opened?",
+			some(count, "step"), date(first.start), before.value, first.value))
 	}
 }
 
@@ -359,8 +359,8 @@ func (f *finder) clockSteps(rs []reading, date func(int64) string) {
 		}
 	}
 	if count > 0 {
-		f.add("clock-step", first.place, place{}, count, fmt.Sprintf("%d times the readings leave their step, first on %s: a clock was set, or the detector restarted",
-			count, date(first.start)))
+		f.add("clock-step", first.place, place{}, count, fmt.Sprintf("the readings leave their step %s, first on %s: a clock was set, or the detector restarted",
+			some(count, "time"), date(first.start)))
 	}
 }
 
@@ -380,6 +380,19 @@ func (f *finder) tooLow() {
 	if mean := sum / hours; hours > 0 && mean < outdoor {
 		f.add("below-outdoor", f.t.first, place{}, 1, fmt.Sprintf("the mean is %.2g Bq/m³, under the outdoor level of about %g or more: look at the detector and its unit", mean, outdoor))
 	}
+}
+
+// some is a number of things in words: "1 day", "3 stretches".
+func some(n int, thing string) string {
+	switch {
+	case n == 1:
+		return "1 " + thing
+	case strings.HasSuffix(thing, "ch"):
+		return fmt.Sprintf("%d %ses", n, thing)
+	case thing == "day or result":
+		return fmt.Sprintf("%d days or results", n)
+	}
+	return fmt.Sprintf("%d %ss", n, thing)
 }
 
 // civilDays counts the midnights between two starts of days.
