@@ -236,7 +236,7 @@ func (f *finder) track(short []reading) {
 		return at(first)
 	}
 	if n := zero + resultZero; n > 0 {
-		f.add("zero-values", where(zero, firstZero), place{}, n, fmt.Sprintf("%s of exactly 0 Bq/m³; methods that need a logarithm take them as below a limit", some(n, "day or result")))
+		f.add("zero-values", where(zero, firstZero), place{}, n, fmt.Sprintf("%s of exactly 0 Bq/m³; methods that need a logarithm take them as below a limit", some(n, "mean")))
 	}
 	if n := below + resultBelow; n > 0 {
 		f.add("below-limit", where(below, firstBelow), place{}, n, fmt.Sprintf("%s below the detection limit", some(n, "reading")))
@@ -389,8 +389,6 @@ func some(n int, thing string) string {
 		return "1 " + thing
 	case strings.HasSuffix(thing, "ch"):
 		return fmt.Sprintf("%d %ses", n, thing)
-	case thing == "day or result":
-		return fmt.Sprintf("%d days or results", n)
 	}
 	return fmt.Sprintf("%d %ss", n, thing)
 }
