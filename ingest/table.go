@@ -263,6 +263,9 @@ func (t *Table) begin() error {
 	if limit == 0 {
 		limit = 1_000_000
 	}
+	if text, ok := rd.(*csvReader); ok {
+		rd = readAhead(text)
+	}
 	t.run = newRun(p, rd, len(t.extras), func(e RowError) {
 		if len(t.rejected) < limit {
 			t.rejected = append(t.rejected, e)
