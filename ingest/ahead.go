@@ -2,11 +2,11 @@ package ingest
 
 import "io"
 
-// ahead reads a text file in a goroutine of its own, some rows ahead of who
-// makes readings of them: splitting lines and settling values take about as
-// long, and either can have a processor.
+// ahead reads a file in a goroutine of its own, some rows ahead of who makes
+// readings of them: getting at rows and settling values take about as long, and
+// either can have a processor.
 type ahead struct {
-	csv    *csvReader
+	src    rowReader
 	begun  File // what the reader knew before the first row
 	full   chan *rows
 	free   chan *rows
@@ -31,12 +31,12 @@ type aheadRow struct {
 	err  error
 }
 
-const aheadRows = 1024
+const aheadRows = 512
 
 // readAhead starts reading; nothing else may use rd until the end of the rows,
 // but Close.
-func readAhead(rd *csvReader) *ahead {
-	a := &ahead{csv: rd, full: make(chan *rows), free: make(chan *rows, 3), stop: make(chan struct{}), now: &rows{}}
+func readAhead(rd rowReader) *ahead {
+	a := &ahead{src: rd, full: make(chan *rows), free: make(chan *rows, 3), stop: make(chan struct{}), now: &rows{}}
 	rd.describe(&a.begun)
 	a.free <- &rows{}
 	a.free <- &rows{}
@@ -46,6 +46,7 @@ func readAhead(rd *csvReader) *ahead {
 
 func (a *ahead) run() {
 	defer close(a.full)
+	text, isText := a.src.(*csvReader)
 	for {
 		var r *rows
 		select {
@@ -56,9 +57,13 @@ func (a *ahead) run() {
 		r.cells, r.row = r.cells[:0], r.row[:0]
 		last := false
 		for len(r.row) < aheadRows && !last {
-			cells, line, err := a.csv.next()
+			cells, line, err := a.src.next()
 			r.cells = append(r.cells, cells...)
-			r.row = append(r.row, aheadRow{len(r.cells), line, a.csv.raw(), err})
+			raw := ""
+			if isText {
+				raw = text.raw()
+			}
+			r.row = append(r.row, aheadRow{len(r.cells), line, raw, err})
 			if err != nil {
 				_, more := err.(RowError)
 				last = !more
@@ -101,19 +106,19 @@ func (a *ahead) next() ([]cell, int, error) {
 	return a.now.cells[begin:r.end:r.end], r.line, r.err
 }
 
-func (a *ahead) header() []string { return a.csv.header() }
+func (a *ahead) header() []string { return a.src.header() }
 
 // describe says what the reader learned; before the end, what it knew at first.
 func (a *ahead) describe(f *File) {
 	if a.done {
-		a.csv.describe(f)
+		a.src.describe(f)
 		return
 	}
 	b := a.begun
-	f.Format, f.Encoding, f.Delimiter, f.PreambleLines = b.Format, b.Encoding, b.Delimiter, b.PreambleLines
+	f.Format, f.Encoding, f.Delimiter, f.PreambleLines, f.ColumnsIgnored = b.Format, b.Encoding, b.Delimiter, b.PreambleLines, b.ColumnsIgnored
 }
 
-// raw is the last row as it stands in the file.
+// raw is the last row as it stands in a text file; "" for other files.
 func (a *ahead) raw() string { return a.now.row[a.at-1].raw }
 
 func (a *ahead) Close() error {
@@ -123,5 +128,5 @@ func (a *ahead) Close() error {
 		for range a.full { // until the goroutine has left the reader alone
 		}
 	}
-	return a.csv.Close()
+	return a.src.Close()
 }

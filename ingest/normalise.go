@@ -896,7 +896,8 @@ func (r *fileRun) lose(row []cell, line, column int, value, why string) {
 	}
 	if w, ok := r.rd.(interface{ raw() string }); ok {
 		e.Row = w.raw()
-	} else {
+	}
+	if e.Row == "" {
 		e.Row = joinCells(row)
 	}
 	r.reject(e)

@@ -263,10 +263,7 @@ func (t *Table) begin() error {
 	if limit == 0 {
 		limit = 1_000_000
 	}
-	if text, ok := rd.(*csvReader); ok {
-		rd = readAhead(text)
-	}
-	t.run = newRun(p, rd, len(t.extras), func(e RowError) {
+	t.run = newRun(p, readAhead(rd), len(t.extras), func(e RowError) {
 		if len(t.rejected) < limit {
 			t.rejected = append(t.rejected, e)
 		}
