@@ -8,6 +8,7 @@ import (
 	"io"
 	"math"
 	"math/big"
+	"math/bits"
 	"os"
 	"runtime/debug"
 	"slices"
@@ -283,7 +284,7 @@ func (r *parquetReader) schemaType(leaf int) format.Type {
 
 // checkPages walks the page headers of a column chunk: sizes within bounds, and
 // as many values as the footer says.
-func (r *parquetReader) checkPages(m *format.ColumnMetaData) error {
+func (r *parquetReader) checkPages(m *format.ColumnMetaData, leaf int) error {
 	at, end := m.DataPageOffset, int64(0)
 	if m.DictionaryPageOffset > 0 {
 		at = m.DictionaryPageOffset // as the page reader takes it
@@ -292,7 +293,7 @@ func (r *parquetReader) checkPages(m *format.ColumnMetaData) error {
 		return errors.New("its pages lie outside the file")
 	}
 	end = at + m.TotalCompressedSize
-	var values int64
+	var values, words int64
 	for values < m.NumValues {
 		header, length, err := r.pageHeader(at, end)
 		if err != nil {
@@ -325,6 +326,7 @@ func (r *parquetReader) checkPages(m *format.ColumnMetaData) error {
 			if n > int64(header.UncompressedPageSize)*8 {
 				return fmt.Errorf("a dictionary says it has %d values", n)
 			}
+			words = n
 		case header.Type == format.IndexPage:
 		default:
 			return errors.New("a page has no proper header")
@@ -332,10 +334,70 @@ func (r *parquetReader) checkPages(m *format.ColumnMetaData) error {
 		if n < 0 || n > maxPageValues {
 			return fmt.Errorf("a page says it has %d values", n)
 		}
+		if r.arrow != nil {
+			if err := r.checkIndices(header, m, leaf, at, words); err != nil {
+				return err
+			}
+		}
 		at += int64(header.CompressedPageSize)
 	}
 	if values != m.NumValues {
 		return fmt.Errorf("its pages hold %d values, the footer says %d", values, m.NumValues)
+	}
+	return nil
+}
+
+// checkIndices looks at the width of the indices into a dictionary of so many
+// words: arrow's reader makes room for the index it meets before it finds that
+// the dictionary is shorter, sixteen gigabytes for a damaged one.
+func (r *parquetReader) checkIndices(header *format.PageHeader, m *format.ColumnMetaData, leaf int, at, words int64) error {
+	body := make([]byte, header.CompressedPageSize)
+	if _, err := r.f.ReadAt(body, at); err != nil {
+		return err
+	}
+	var encoding format.Encoding
+	compressed, levels := true, 0
+	switch {
+	case header.DataPageHeader.Valid:
+		encoding = header.DataPageHeader.V.Encoding
+	case header.DataPageHeaderV2.Valid:
+		h := &header.DataPageHeaderV2.V
+		encoding, compressed = h.Encoding, !h.IsCompressed.Valid || h.IsCompressed.V
+		body = body[h.RepetitionLevelsByteLength+h.DefinitionLevelsByteLength:]
+	default:
+		return nil
+	}
+	if encoding != format.RLEDictionary && encoding != format.PlainDictionary {
+		return nil
+	}
+	if compressed && m.Codec != format.Uncompressed && len(body) > 0 {
+		codec, err := compress.GetCodec(compress.Compression(m.Codec))
+		if err != nil {
+			return err
+		}
+		size := int64(header.UncompressedPageSize)
+		if h := header.DataPageHeaderV2; h.Valid {
+			size -= int64(h.V.RepetitionLevelsByteLength) + int64(h.V.DefinitionLevelsByteLength)
+		}
+		if size < 0 {
+			return errors.New("a page's levels are longer than the page")
+		}
+		body = codec.Decode(make([]byte, size), body) // a panic is the caller's guard's
+	}
+	if header.DataPageHeader.Valid && r.arrow.MetaData().Schema.Column(leaf).MaxDefinitionLevel() > 0 {
+		if len(body) < 4 {
+			return errors.New("a page is too short for its levels")
+		}
+		levels = 4 + int(binary.LittleEndian.Uint32(body))
+		if levels < 4 || levels > len(body) {
+			return errors.New("a page's levels are longer than the page")
+		}
+	}
+	if body = body[levels:]; len(body) == 0 {
+		return nil // every value is null
+	}
+	if need := bits.Len64(uint64(max(words, 1) - 1)); int(body[0]) > need+1 {
+		return fmt.Errorf("a page's indices have %d bits for a dictionary of %d values", body[0], words)
 	}
 	return nil
 }
@@ -422,7 +484,7 @@ func (r *parquetReader) openGroup() error {
 		if g.NumRows == 0 {
 			continue
 		}
-		if err := r.checkPages(&g.Columns[c.leaf].MetaData); err != nil {
+		if err := r.checkPages(&g.Columns[c.leaf].MetaData, c.leaf); err != nil {
 			return fmt.Errorf("column %q, row group %d: %w", c.name, r.group+1, err)
 		}
 		if r.pages != nil {
@@ -501,7 +563,6 @@ type arrowValues struct {
 	chunk    file.ColumnChunkReader
 	optional bool
 	levels   [valueBatch]int16
-	scratch  []byte
 }
 
 func (s *arrowValues) close() {}
