@@ -347,6 +347,10 @@ func (r *parquetReader) checkPages(m *format.ColumnMetaData, leaf int) error {
 	return nil
 }
 
+// plainDictionary is the older name of RLEDictionary in data pages, which files
+// of version 1 still use.
+const plainDictionary format.Encoding = 2
+
 // checkIndices looks at the width of the indices into a dictionary of so many
 // words: arrow's reader makes room for the index it meets before it finds that
 // the dictionary is shorter, sixteen gigabytes for a damaged one.
@@ -367,7 +371,7 @@ func (r *parquetReader) checkIndices(header *format.PageHeader, m *format.Column
 	default:
 		return nil
 	}
-	if encoding != format.RLEDictionary && encoding != format.PlainDictionary {
+	if encoding != format.RLEDictionary && encoding != plainDictionary {
 		return nil
 	}
 	if compressed && m.Codec != format.Uncompressed && len(body) > 0 {

@@ -136,17 +136,32 @@ func Observe(home []analysis.Series, calibration float64) (Home, []analysis.Note
 	h.Rooms = len(rooms)
 	if partial > 0 {
 		notes = append(notes, analysis.Note{Code: "partial-days", Text: fmt.Sprintf(
-			"%d of the days have fewer than %d measured hours and count for less; measure whole days", partial, FullDayHours)})
+			"%s fewer than %d measured hours and count%s for less; measure whole days", some(partial, "day has", "days have"), FullDayHours, s3(partial))})
 	}
 	if below > 0 {
 		notes = append(notes, analysis.Note{Code: "below-limit", Text: fmt.Sprintf(
-			"%d of the readings lie below the detector's limit and enter as that, not as a number", below)})
+			"%s below the detector's limit and enter%s as that, not as a number", some(below, "reading lies", "readings lie"), s3(below))})
 	}
 	if zero > 0 {
 		notes = append(notes, analysis.Note{Code: "zero-days", Text: fmt.Sprintf(
-			"%d day means are zero and are read as below %g Bq/m³, about the outdoor level; look whether the detector was alive", zero, ZeroLimit)})
+			"%s zero and read as below %g Bq/m³, about the outdoor level; look whether the detector was alive", some(zero, "mean is", "means are"), ZeroLimit)})
 	}
 	return h, notes, nil
+}
+
+// some counts things with their verb, and s3 is the s of a verb of one thing.
+func some(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}
+
+func s3(n int) string {
+	if n == 1 {
+		return "s"
+	}
+	return ""
 }
 
 // logSD is the log standard deviation that a coefficient of variation stands
