@@ -18,7 +18,6 @@ type filter struct {
 	tape   []step
 	arena  []float64
 	tmp    []float64
-	logLik float64
 }
 
 type stepKind uint8
@@ -97,7 +96,6 @@ func (f *filter) update(h []float64, y, noise float64) {
 	b := f.tmp[:f.n]
 	mean, hph := f.times(h, b)
 	v, F := y-mean, hph+noise
-	f.logLik -= 0.5 * (math.Log(2*math.Pi*F) + v*v/F)
 	for i, bi := range b {
 		k := bi / F
 		f.a[i] += k * v

@@ -42,7 +42,6 @@ type Posterior struct {
 	Detector  float64   // the part of LogSD, in quadrature, that detectors' calibration makes
 	Course    bool      // the profile's course was used
 	Mean      float64   // Bq/m³
-	LogLik    float64   // of the observations; only differences mean anything, and none with limits or stretches
 	Days      []float64 // posterior mean of each target day's concentration (mean of rooms), Bq/m³
 	Passes    int       // how often the linearisation was renewed
 }
@@ -171,7 +170,6 @@ func newMachine(p *Profile, h Home) (*machine, error) {
 			exact++
 			sum += o.Log
 		}
-		m.centre += o.Log
 	}
 	if m.last-m.first > 40000 {
 		return nil, fmt.Errorf("the observations span %d days; a century is the most", m.last-m.first)
@@ -421,7 +419,7 @@ func (m *machine) pass(step float64) (Posterior, float64) {
 		total += w
 		return w
 	})
-	post := Posterior{LogLik: f.logLik, Course: m.course != nil}
+	post := Posterior{Course: m.course != nil}
 	rooms := float64(len(m.roomsUsed))
 	s2 := variance / (total * total)
 	if m.course != nil {
