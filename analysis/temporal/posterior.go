@@ -346,7 +346,7 @@ func (m *machine) pass(step float64) (Posterior, float64) {
 		} else {
 			s.query = ask(false, h)
 			if s.precision != 0 {
-				f.update(h, s.shift/s.precision-offset, 1/s.precision)
+				f.update(h, s.shift/s.precision, 1/s.precision) // h·x itself, its offset taken off already
 			}
 		}
 		h[k] = 0

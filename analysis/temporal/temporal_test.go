@@ -279,6 +279,59 @@ func TestCensored(t *testing.T) {
 	}
 }
 
+// TestCensoredAgainstSimulation: an integrating result below its limit, in a home
+// whose days differ, against years drawn from the prior and weighted by how
+// likely each was to stay below the limit.
+func TestCensoredAgainstSimulation(t *testing.T) {
+	p := BuiltIn(false)
+	p.Drift = []Component{{3, 0.4}, {40, 0.05}}
+	const first, days, noise, limit = 19700, 60, 0.1, 3.8
+	h := Home{Rooms: 1, Detectors: []float64{0}, Prior: &Normal{4, 0.7}, From: first - 150, To: first + 215,
+		Observations: []Observation{{First: first, Last: first + days - 1, FirstShare: 1, LastShare: 1, Log: limit, Variance: noise * noise, Below: true}}}
+	post, err := p.Posterior(h)
+	if err != nil {
+		t.Fatal(err)
+	}
+	rng := rand.New(rand.NewPCG(8, 8))
+	var w, m, v, w2 float64
+	for range 6000 {
+		level := 4 + 0.7*rng.NormFloat64()
+		var beta [Harmonics]float64
+		for i := range beta {
+			beta[i] = p.Season.Mean[i] + math.Sqrt(p.Season.Cov[i][i])*rng.NormFloat64()
+		}
+		state := make([]float64, len(p.Drift))
+		year, window := 0.0, 0.0
+		for d := h.From; d < h.To; d++ {
+			l := level
+			for i, r := range Regressors(d) {
+				l += beta[i] * r
+			}
+			for i, c := range p.Drift {
+				ph := math.Exp(-1 / c.Days)
+				if d == h.From {
+					ph = 0
+				}
+				state[i] = ph*state[i] + math.Sqrt(c.Variance*(1-ph*ph))*rng.NormFloat64()
+				l += state[i]
+			}
+			year += math.Exp(l) / float64(h.To-h.From)
+			if d >= first && d < first+days {
+				window += math.Exp(l) / days
+			}
+		}
+		x := math.Log(year)
+		k := distuv.UnitNormal.CDF((limit - math.Log(window)) / noise)
+		w, w2, m, v = w+k, w2+k*k, m+k*x, v+k*x*x
+	}
+	m /= w
+	sd := math.Sqrt(v/w - m*m)
+	se := sd * math.Sqrt(w2) / w
+	if math.Abs(post.LogMedian-m) > 4*se+0.02 || math.Abs(post.LogSD/sd-1) > 0.08 {
+		t.Errorf("centre %.3f ± %.3f, simulation says %.3f ± %.3f (standard error %.3f)", post.LogMedian, post.LogSD, m, sd, se)
+	}
+}
+
 // TestProfile: a profile comes back from its text as it was, and a damaged one
 // is refused by the name of what is wrong.
 func TestProfile(t *testing.T) {
