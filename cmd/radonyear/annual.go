@@ -406,8 +406,9 @@ func estimateAll[R any](homes population, judge func(subject) (R, error)) (resul
 
 func annualTable(results []annual.Result, by string) report.Table {
 	room := report.Column{Key: "room", Style: report.Text}
+	share := report.Column{Key: "year_share", Head: "Year\n%", Style: report.Share}
 	if by == "room" {
-		room.Head = "Room"
+		room.Head, share.Head = "Room", "" // a line has 80 columns; the days say it too
 	}
 	t := report.Table{Columns: []report.Column{
 		{Key: "home", Head: "Home", Style: report.Text},
@@ -418,7 +419,7 @@ func annualTable(results []annual.Result, by string) report.Table {
 		{Key: "days_measured", Head: "Days", Style: report.Days},
 		{Key: "year_start", Style: report.Date},
 		{Key: "year_end", Style: report.Date},
-		{Key: "year_share", Head: "Year\n%", Style: report.Share},
+		share,
 		{Key: "raw_mean", Head: "Raw\nmean", Style: report.Concentration},
 		{Key: "season_factor", Head: "Season\nfactor", Style: report.Factor},
 		{Key: "annual_mean", Head: "Annual\nmean", Style: report.Estimate},
