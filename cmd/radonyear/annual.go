@@ -1,7 +1,9 @@
 package main
 
 import (
+	"errors"
 	"fmt"
+	"io/fs"
 	"math"
 	"os"
 	"runtime"
@@ -45,12 +47,25 @@ func judgingFlags() []cli.Flag {
 		&cli.Float64Flag{Name: "confidence", Value: defaultConfidence, Usage: "`SHARE` of intervals that should hold the truth, and certainty a verdict needs (default 0.95)"},
 		&cli.StringFlag{Name: "target", Value: "this-year", Usage: "`TARGET`: this-year, the twelve months around the measurement (default), or long-run, the mean of many years"},
 		&cli.StringFlag{Name: "profile", Usage: "season and variation from `FILE`, as radonyear season writes it (default: the built-in profile)"},
-		&cli.StringFlag{Name: "course", Value: "auto", Usage: "`WHETHER` the homes lived in the weather the profile was learned in: yes, no, or auto (default): yes if the day means of five homes or more confirm it"},
+		courseFlag(),
 		&cli.StringFlag{Name: "hemisphere", Usage: "north (default) or south, for the built-in profile"},
 		&cli.StringFlag{Name: "area-prior", Usage: "`GM,GSD` of annual means in the area, GM in Bq/m3 (default: none, the home speaks for itself)"},
 		&cli.StringFlag{Name: "year-from", Usage: "first `DAY` of the twelve months meant, as 2025-01-01 (default: centred on the measurement)"},
 		&cli.StringFlag{Name: "calibration", Usage: "standard `UNCERTAINTY` one detector's readings share, as 5%"},
 		&cli.StringFlag{Name: "phase", Usage: "only readings from `PHASE` before or after mitigation"},
+	}
+}
+
+func courseFlag() cli.Flag {
+	return &cli.StringFlag{Name: "course", Value: "auto", Usage: "`WHETHER` to use the weather the profile was learned in: use, ignore, or auto (default): use it if the day means of five homes or more follow it"}
+}
+
+func parseCourse(c *cli.Context) (courseUse, error) {
+	switch asked := c.String("course"); asked {
+	case "auto", "use", "ignore":
+		return courseUse{asked: asked}, nil
+	default:
+		return courseUse{}, usageError{fmt.Sprintf("unknown course %q", asked), "--course auto, --course use or --course ignore"}
 	}
 }
 
@@ -115,13 +130,11 @@ func parseQuestion(c *cli.Context) (q question, err error) {
 	if q.southern, err = parseHemisphere(c); err != nil {
 		return q, err
 	}
-	switch q.course.asked = c.String("course"); q.course.asked {
-	case "auto", "yes", "no":
-	default:
-		return q, usageError{fmt.Sprintf("--course %q is neither auto, yes nor no", q.course.asked), "--course auto"}
+	if q.course, err = parseCourse(c); err != nil {
+		return q, err
 	}
-	if q.course.asked == "yes" && q.profilePath == "" {
-		return q, usageError{"--course yes needs a profile that was learned", "give one with --profile"}
+	if q.course.asked == "use" && q.profilePath == "" {
+		return q, usageError{"--course use needs a profile that was learned", "give one with --profile"}
 	}
 	if q.profilePath != "" && c.String("hemisphere") != "" {
 		return q, usageError{"--hemisphere is for the built-in profile; a profile from a file has its own season", "leave out one of --profile and --hemisphere"}
@@ -182,7 +195,11 @@ func (q *question) loadProfile() error {
 	}
 	text, err := os.ReadFile(q.profilePath)
 	if err != nil {
-		return hinted{err, "radonyear season FILE... --output " + q.profilePath + " makes one"}
+		hint := "radonyear season FILE... --output " + q.profilePath + " makes one"
+		if !errors.Is(err, fs.ErrNotExist) {
+			hint = "give a profile that can be read"
+		}
+		return hinted{fmt.Errorf("reading the profile %s: %w", q.profilePath, bare(err)), hint}
 	}
 	if q.Profile, err = temporal.ParseProfile(text); err != nil {
 		return hinted{fmt.Errorf("%s: %w", q.profilePath, err), "radonyear season FILE... --output PROFILE.json makes one"}
@@ -192,7 +209,7 @@ func (q *question) loadProfile() error {
 
 // courseUse is whether the profile's weather was used, and on what evidence.
 type courseUse struct {
-	asked string  // auto, yes or no
+	asked string  // auto, use or ignore
 	homes int     // that had a say; 0 if none was asked
 	slope float64 // of their day means on the profile's weather, and
 	se    float64 // its standard error
@@ -203,15 +220,15 @@ func (u courseUse) fields(used bool) []report.Field {
 	if u.homes >= annual.ConfirmHomes {
 		slope, se = u.slope, u.se
 	}
-	return []report.Field{{Name: "asked", Value: u.asked}, {Name: "used", Value: used}, {Name: "homes", Value: u.homes}, {Name: "slope", Value: slope}, {Name: "slope_se", Value: se}}
+	return []report.Field{{Name: "asked", Value: u.asked}, {Name: "used", Value: used}, {Name: "slope", Value: slope}, {Name: "se", Value: se}, {Name: "homes", Value: u.homes}}
 }
 
 // settleCourse decides whether the profile's weather was the homes' own.
 func (q *question) settleCourse(homes population) error {
 	switch {
-	case q.course.asked == "yes" && q.Profile.Course == nil:
-		return hinted{fmt.Errorf("%s: the profile knows no weather the homes had in common", q.profilePath), "leave out --course yes"}
-	case q.course.asked == "yes":
+	case q.course.asked == "use" && q.Profile.Course == nil:
+		return hinted{fmt.Errorf("%s: the profile knows no weather the homes had in common", q.profilePath), "leave out --course use"}
+	case q.course.asked == "use":
 		q.Course = true
 	case q.course.asked == "auto" && q.Profile.Course != nil:
 		c := &q.course
@@ -267,7 +284,9 @@ func (q *question) sentences() []string {
 	case q.Course && q.course.asked == "auto":
 		profile += fmt.Sprintf(" The day means of %d homes follow the weather it was learned in (slope %.2f ± %.2f), so it was used for the homes and days it knows.", q.course.homes, q.course.slope, q.course.se)
 	case q.Course:
-		profile += " The weather it was learned in was taken to be the homes' own, as --course yes says."
+		profile += " The weather it was learned in was taken to be the homes' own, as --course use says."
+	case q.course.asked == "ignore":
+		profile += " The weather it was learned in was not used, as --course ignore says."
 	case q.course.asked == "auto" && q.course.homes < annual.ConfirmHomes:
 		profile += fmt.Sprintf(" The weather it was learned in was not used: it takes the day means of %d homes to tell whether it was theirs.", annual.ConfirmHomes)
 	case q.course.asked == "auto":
@@ -406,9 +425,8 @@ func estimateAll[R any](homes population, judge func(subject) (R, error)) (resul
 
 func annualTable(results []annual.Result, by string) report.Table {
 	room := report.Column{Key: "room", Style: report.Text}
-	share := report.Column{Key: "year_share", Head: "Year\n%", Style: report.Share}
 	if by == "room" {
-		room.Head, share.Head = "Room", "" // a line has 80 columns; the days say it too
+		room.Head = "Room"
 	}
 	t := report.Table{Columns: []report.Column{
 		{Key: "home", Head: "Home", Style: report.Text},
@@ -419,9 +437,9 @@ func annualTable(results []annual.Result, by string) report.Table {
 		{Key: "days_measured", Head: "Days", Style: report.Days},
 		{Key: "year_start", Style: report.Date},
 		{Key: "year_end", Style: report.Date},
-		share,
-		{Key: "raw_mean", Head: "Raw\nmean", Style: report.Concentration},
-		{Key: "season_factor", Head: "Season\nfactor", Style: report.Factor},
+		{Key: "year_share", Head: "Year\n%", Style: report.Share, Spare: 1}, // the days say it too
+		{Key: "raw_mean", Head: "Raw\nmean", Style: report.Concentration, Spare: 3},
+		{Key: "season_factor", Head: "Season\nfactor", Style: report.Factor, Spare: 2},
 		{Key: "annual_mean", Head: "Annual\nmean", Style: report.Estimate},
 		{Key: "expected_mean", Style: report.Concentration},
 		{Key: "above", Head: "P", Style: report.Against},

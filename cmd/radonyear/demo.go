@@ -31,6 +31,7 @@ Examples:
   radonyear demo --write demo`,
 		Flags: slices.Concat([]cli.Flag{
 			&cli.StringFlag{Name: "write", Usage: "write the demo's files into the folder `DIR` and do nothing else"},
+			courseFlag(),
 		}, outputFlags()),
 		Action: p.demo,
 	}
@@ -44,6 +45,10 @@ func (p *program) demo(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
+	course, err := parseCourse(c)
+	if err != nil {
+		return err
+	}
 	if dir := c.String("write"); dir != "" {
 		return p.demoWrite(dir)
 	}
@@ -52,7 +57,7 @@ func (p *program) demo(c *cli.Context) error {
 		return err
 	}
 	defer os.RemoveAll(dir)
-	doc, err := demoDocument(dir)
+	doc, err := demoDocument(dir, course)
 	if err != nil {
 		return err
 	}
@@ -62,7 +67,7 @@ func (p *program) demo(c *cli.Context) error {
 }
 
 // demoDocument runs the main job on the measurements, written into dir.
-func demoDocument(dir string) (report.Document, error) {
+func demoDocument(dir string, course courseUse) (report.Document, error) {
 	var none report.Document
 	var paths []string
 	for _, name := range testdata.DemoMeasurements() {
@@ -95,7 +100,7 @@ func demoDocument(dir string) (report.Document, error) {
 		return none, err
 	}
 	q := question{Options: annual.Options{Profile: learned.Profile, Levels: []float64{annual.DefaultLevel}, Confidence: defaultConfidence},
-		levelsByDefault: true, course: courseUse{asked: "auto"}, target: annual.ThisYear.String()}
+		levelsByDefault: true, course: course, target: annual.ThisYear.String()}
 	if err := q.settleCourse(subs); err != nil {
 		return none, err
 	}
@@ -158,6 +163,8 @@ func (p *program) demoWrite(dir string) error {
 			return writing(filepath.Join(dir, name), err)
 		}
 	}
+	_, err = os.Stat(dir)
+	isNew := errors.Is(err, fs.ErrNotExist)
 	if err := os.MkdirAll(dir, 0o777); err != nil {
 		return writing(dir, err)
 	}
@@ -167,6 +174,9 @@ func (p *program) demoWrite(dir string) error {
 			return err
 		}
 		if err := replaceFile(filepath.Join(dir, name), data); err != nil {
+			if isNew {
+				os.Remove(dir) // goes only if nothing could be written
+			}
 			return err
 		}
 		fmt.Fprintln(p.stdout, filepath.Join(dir, name))

@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"syscall"
 
 	"github.com/urfave/cli/v2"
 
@@ -66,16 +67,31 @@ func (p *program) emit(c *cli.Context, doc report.Document, format string) error
 	return replaceFile(path, b.Bytes())
 }
 
-// writing puts the name of what was being written before an error.
+// writing puts the name of what was being written before an error, and a hint
+// at the cure behind it.
 func writing(what string, err error) error {
 	if err == nil {
 		return nil
 	}
+	hint := ""
+	switch {
+	case errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EDQUOT):
+		hint = "make room, or write to another disk"
+	case errors.Is(err, fs.ErrPermission), errors.Is(err, syscall.EROFS):
+		hint = "write where you are allowed to"
+	case errors.Is(err, fs.ErrNotExist), errors.Is(err, syscall.ENOTDIR):
+		hint = "name a folder that is there"
+	}
+	return hinted{fmt.Errorf("writing %s: %w", what, bare(err)), hint}
+}
+
+// bare takes a file's name out of an error that says it elsewhere.
+func bare(err error) error {
 	var path *fs.PathError
 	if errors.As(err, &path) {
-		err = path.Err // the name below is enough
+		return path.Err
 	}
-	return fmt.Errorf("writing %s: %w", what, err)
+	return err
 }
 
 // refuseInput is an error if path is one of the inputs, under any name.

@@ -129,6 +129,7 @@ func (p *program) verdict(c *cli.Context) error {
 	if len(all) == 1 {
 		doc.Lead = verdictInWords(all[0], by, typed)
 		doc.Tables[0].Hidden = true
+		doc.Tables[1].Hidden = all[0].DaysFor80 == 0 // it is conclusive now
 	} else {
 		doc.Tables[1].Hidden = true
 	}
@@ -276,6 +277,11 @@ func verdictTables(all []judged, by string) []report.Table {
 	if by == "room" {
 		room.Head = "Room"
 	}
+	level := report.Column{Key: "level", Head: "Level", Style: report.Level}
+	probability := report.Column{Key: "probability", Head: "P\n%", Style: report.Probability}
+	if !slices.ContainsFunc(all, func(j judged) bool { return j.level != all[0].level }) { // as annual heads it
+		level.Head, probability.Head = "", fmt.Sprintf("P>%g\n%%", all[0].level)
+	}
 	main := report.Table{Columns: []report.Column{
 		{Key: "home", Head: "Home", Style: report.Text},
 		{Key: "area", Style: report.Text},
@@ -284,16 +290,16 @@ func verdictTables(all []judged, by string) []report.Table {
 		{Key: "end", Style: report.Date},
 		{Key: "days_measured", Head: "Days", Style: report.Days},
 		{Key: "year_share", Style: report.Share},
-		{Key: "raw_mean", Head: "Raw\nmean", Style: report.Concentration},
+		{Key: "raw_mean", Head: "Raw\nmean", Style: report.Concentration, Spare: 3},
 		{Key: "season_factor", Style: report.Factor},
 		{Key: "annual_mean", Head: "Annual\nmean", Style: report.Estimate},
-		{Key: "level", Head: "Level", Style: report.Factor},
-		{Key: "probability", Head: "P\n%", Style: report.Probability},
-		{Key: "verdict", Head: "Verdict", Style: report.Text},
+		level,
+		probability,
+		{Key: "verdict", Head: "Verdict", Style: report.Text, Words: true},
 		{Key: "band_lower", Style: report.Concentration},
 		{Key: "band_upper", Style: report.Concentration},
 		{Key: "days_for_80_percent", Style: report.Count}, // 0: conclusive now; null: not within a year
-		{Head: "More\ndays", Style: report.Text},
+		{Head: "More\ndays", Style: report.Text, Words: true},
 	}}
 	if len(all) > 1 {
 		main.Title = "More days: how many give a chance of 80 % of a conclusive answer."
@@ -301,7 +307,7 @@ func verdictTables(all []judged, by string) []report.Table {
 	further := report.Table{Key: "further", Columns: []report.Column{
 		{Key: "home", Style: report.Text},
 		{Key: "room", Style: report.Text},
-		{Key: "level", Style: report.Factor},
+		{Key: "level", Style: report.Level},
 		{Key: "days", Head: "More\ndays", Style: report.Count},
 		{Key: "chance", Head: "Chance of a\nconclusive answer %", Style: report.Probability},
 		{Key: "chance_above", Head: "of it\n\"above\" %", Style: report.Probability},

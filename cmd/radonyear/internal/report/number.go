@@ -54,6 +54,9 @@ func sided(x float64, levels []float64) string {
 	return s
 }
 
+// plain writes x as it was given: 200, 148, 99.5.
+func plain(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }
+
 // step moves a written number by one unit of its third significant digit.
 func step(s string, by float64) string {
 	r, _ := strconv.ParseFloat(s, 64)
@@ -157,11 +160,17 @@ func Plain(s string) string {
 
 // Wrap breaks text at its spaces into lines of at most width characters; indent
 // stands before every line after the first and is not counted. A longer word
-// keeps its line.
+// keeps its line, and a number its percent sign.
 func Wrap(text string, width int, indent string) string {
 	var lines []string
 	line, used := "", 0
-	for _, w := range strings.Fields(text) {
+	words := strings.Fields(text)
+	for i := 0; i < len(words); i++ {
+		w := words[i]
+		if i+1 < len(words) && strings.HasPrefix(words[i+1], "%") {
+			i++
+			w += " " + words[i]
+		}
 		n := utf8.RuneCountInString(w)
 		if line != "" && used+1+n > width {
 			lines = append(lines, line)

@@ -110,10 +110,12 @@ func plural(n int64, one, many string) string {
 
 // shown is one column as people see it: an Estimate makes two of them.
 type shown struct {
-	head string
-	left bool
-	text func(cell any) string
-	col  int
+	head   string
+	left   bool
+	text   func(cell any) string
+	col    int
+	breaks int // where a line is short: 0 nowhere, atSpaces, anywhere
+	spare  int // as in Column
 }
 
 func (doc *Document) shown(t Table, markdown bool) []shown {
@@ -123,7 +125,14 @@ func (doc *Document) shown(t Table, markdown bool) []shown {
 			continue
 		}
 		add := func(head string, left bool, text func(any) string) {
-			out = append(out, shown{head, left, text, i})
+			breaks := 0
+			switch {
+			case c.Style == Text && !c.Words:
+				breaks = anywhere
+			case c.Style == Text, c.Style == Against && left && (len(doc.Levels) == 1 || markdown):
+				breaks = atSpaces
+			}
+			out = append(out, shown{head, left, text, i, breaks, c.Spare})
 		}
 		switch c.Style {
 		case Text:
@@ -144,6 +153,8 @@ func (doc *Document) shown(t Table, markdown bool) []shown {
 			add(c.Head, false, func(v any) string { return sided(v.(float64), doc.Levels) })
 		case Factor:
 			add(c.Head, false, func(v any) string { return three(v.(float64)) })
+		case Level:
+			add(c.Head, false, func(v any) string { return plain(v.(float64)) })
 		case Days:
 			add(c.Head, false, func(v any) string { return days(v.(float64)) })
 		case Share:
@@ -156,32 +167,51 @@ func (doc *Document) shown(t Table, markdown bool) []shown {
 			add(c.Head, false, func(v any) string { return sided(v.(analysis.Estimate).Value, doc.Levels) })
 			add(intervalHead(t, i), true, func(v any) string { return interval(v.(analysis.Estimate), "-", doc.Levels) })
 		case Against:
+			if len(doc.Levels) > 1 && !markdown {
+				doc.stacked(add)
+				continue
+			}
 			for j, l := range doc.Levels {
-				name := strconv.FormatFloat(l, 'f', -1, 64)
-				at := func(v any) (annual.Against, bool) {
-					as := v.([]annual.Against)
-					if j < len(as) {
-						return as[j], true
-					}
-					return annual.Against{}, false
-				}
-				add("P>"+name+"\n%", false, func(v any) string {
-					a, ok := at(v)
-					if !ok {
-						return ""
-					}
-					return percent(a.Probability, doc.Confidence)
-				})
+				add("P>"+plain(l)+"\n%", false, func(v any) string { return doc.against(v, j, probability) })
 				head := "Verdict"
 				if len(doc.Levels) > 1 {
-					head += "\nat " + name
+					head += "\nat " + plain(l)
 				}
-				add(head, true, func(v any) string { a, _ := at(v); return string(a.Verdict) })
+				add(head, true, func(v any) string { return doc.against(v, j, verdict) })
 			}
 		}
 	}
 	return out
 }
+
+// stacked shows several levels under each other in a row, since side by side
+// they would not fit a line.
+func (doc *Document) stacked(add func(head string, left bool, text func(any) string)) {
+	lines := func(one func(j int) string) string {
+		var out []string
+		for j := range doc.Levels {
+			out = append(out, one(j))
+		}
+		return strings.Join(out, "\n")
+	}
+	add("Level", false, func(any) string { return lines(func(j int) string { return plain(doc.Levels[j]) }) })
+	add("P\n%", false, func(v any) string { return lines(func(j int) string { return doc.against(v, j, probability) }) })
+	add("Verdict", true, func(v any) string { return lines(func(j int) string { return doc.against(v, j, verdict) }) })
+}
+
+// against writes a part of what a cell says of one of the levels.
+func (doc *Document) against(cell any, level int, part func(*Document, annual.Against) string) string {
+	if as := cell.([]annual.Against); level < len(as) {
+		return part(doc, as[level])
+	}
+	return ""
+}
+
+func probability(doc *Document, a annual.Against) string {
+	return percent(a.Probability, doc.Confidence)
+}
+
+func verdict(_ *Document, a annual.Against) string { return string(a.Verdict) }
 
 // left is the width a Prose column has beside the other text of its table.
 func (doc *Document) left(t Table, prose int) int {
@@ -217,8 +247,15 @@ func intervalHead(t Table, col int) string {
 
 func (doc *Document) grid(b *bytes.Buffer, t Table, foot *footnotes, markdown bool) error {
 	cols := doc.shown(t, markdown)
-	heads := make([]string, 0, len(cols)+1)
-	align := make([]tw.Align, 0, len(cols)+1)
+	if slices.ContainsFunc(t.Rows, func(r Row) bool { return foot.mark(r) != "" }) {
+		cols = append(cols, shown{head: "Note", left: true, col: noteMark})
+	}
+	rows := texts(t, cols, foot)
+	if !markdown {
+		cols, rows = fit(t, cols, foot)
+	}
+	heads := make([]string, 0, len(cols))
+	align := make([]tw.Align, 0, len(cols))
 	lines := 1
 	for _, c := range cols {
 		heads = append(heads, c.head)
@@ -228,10 +265,6 @@ func (doc *Document) grid(b *bytes.Buffer, t Table, foot *footnotes, markdown bo
 		} else {
 			align = append(align, tw.AlignRight)
 		}
-	}
-	marked := slices.ContainsFunc(t.Rows, func(r Row) bool { return foot.mark(r) != "" })
-	if marked {
-		heads, align = append(heads, "Note"), append(align, tw.AlignLeft)
 	}
 	for i, h := range heads {
 		if markdown {
@@ -243,20 +276,11 @@ func (doc *Document) grid(b *bytes.Buffer, t Table, foot *footnotes, markdown bo
 	var out bytes.Buffer
 	w := tablewriter.NewTable(&out, tableOptions(markdown, align)...)
 	w.Header(heads)
-	for _, r := range t.Rows {
-		row := make([]string, 0, len(heads))
-		for _, c := range cols {
-			text := ""
-			if cell := r.Cells[c.col]; cell != nil {
-				text = c.text(cell)
+	for _, row := range rows {
+		if markdown {
+			for i, text := range row {
+				row[i] = escape(text)
 			}
-			if markdown {
-				text = escape(text)
-			}
-			row = append(row, text)
-		}
-		if marked {
-			row = append(row, foot.mark(r))
 		}
 		if err := w.Append(row); err != nil {
 			return err
@@ -285,6 +309,134 @@ func (doc *Document) grid(b *bytes.Buffer, t Table, foot *footnotes, markdown bo
 		fmt.Fprintln(b, l)
 	}
 	return nil
+}
+
+// noteMark is the column of note numbers, which is no column of the Table.
+const noteMark = -1
+
+// texts are the cells as people see them, in full.
+func texts(t Table, cols []shown, foot *footnotes) [][]string {
+	var rows [][]string
+	for _, r := range t.Rows {
+		row := make([]string, len(cols))
+		for i, c := range cols {
+			if c.col == noteMark {
+				row[i] = foot.mark(r)
+			} else if cell := r.Cells[c.col]; cell != nil {
+				row[i] = c.text(cell)
+			}
+		}
+		rows = append(rows, row)
+	}
+	return rows
+}
+
+// Where text may be broken.
+const (
+	atSpaces = 1 + iota
+	anywhere
+)
+
+// fit brings a table within a line, by the mildest of these that will do:
+// leave out what another column says too, break text at its spaces, leave out
+// more, break names themselves.
+func fit(t Table, cols []shown, foot *footnotes) ([]shown, [][]string) {
+	for _, try := range []struct{ spare, breaks int }{
+		{0, 0}, {1, 0}, {1, atSpaces}, {2, atSpaces}, {2, anywhere}, {3, anywhere},
+	} {
+		var kept []shown
+		for _, c := range cols {
+			if c.spare == 0 || c.spare > try.spare {
+				kept = append(kept, c)
+			}
+		}
+		rows := texts(t, kept, foot)
+		if narrowed(kept, rows, try.breaks) {
+			return kept, rows
+		}
+	}
+	// Numbers alone are wider than a line: nothing is gained by breaking words.
+	return cols, texts(t, cols, foot)
+}
+
+// narrowed breaks the text of rows until a line holds them, the widest column
+// first; false if that is not enough.
+func narrowed(cols []shown, rows [][]string, breaks int) bool {
+	const gap, shortest = 2, 6
+	width, least := make([]int, len(cols)), make([]int, len(cols))
+	total := -gap
+	for i, c := range cols {
+		width[i], least[i] = widest(c.head), widest(c.head)
+		for _, row := range rows {
+			width[i] = max(width[i], widest(row[i]))
+			n := longestWord(row[i])
+			if breaks == anywhere && c.breaks == anywhere {
+				n = min(n, shortest)
+			}
+			least[i] = max(least[i], n)
+		}
+		if breaks == 0 || c.breaks == 0 {
+			least[i] = width[i]
+		}
+		total += width[i] + gap
+	}
+	for ; total > Width; total-- {
+		at := -1
+		for i := range cols {
+			if width[i] > least[i] && (at < 0 || width[i] > width[at]) {
+				at = i
+			}
+		}
+		if at < 0 {
+			return false
+		}
+		width[at]--
+	}
+	for i := range cols {
+		for _, row := range rows {
+			if widest(row[i]) > width[i] {
+				row[i] = Wrap(split(row[i], width[i]), width[i], "")
+			}
+		}
+	}
+	return true
+}
+
+// widest is the length of the longest line.
+func widest(text string) (n int) {
+	for l := range strings.SplitSeq(text, "\n") {
+		n = max(n, utf8.RuneCountInString(l))
+	}
+	return n
+}
+
+func longestWord(text string) (n int) {
+	for _, w := range strings.Fields(text) {
+		n = max(n, utf8.RuneCountInString(w))
+	}
+	return n
+}
+
+// split breaks words that are longer than width, after a mark within them if
+// there is one.
+func split(text string, width int) string {
+	var parts []string
+	for _, w := range strings.Fields(text) {
+		r := []rune(w)
+		for len(r) > width {
+			at := width
+			for i := width - 1; i > 0; i-- {
+				if strings.ContainsRune("-_/.:", r[i]) {
+					at = i + 1
+					break
+				}
+			}
+			parts = append(parts, string(r[:at]))
+			r = r[at:]
+		}
+		parts = append(parts, string(r))
+	}
+	return strings.Join(parts, " ")
 }
 
 func tableOptions(markdown bool, align []tw.Align) []tablewriter.Option {

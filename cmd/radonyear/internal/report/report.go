@@ -79,6 +79,8 @@ type Column struct {
 	Head      string // for people; a line break splits it; "" hides the column from people
 	Style     Style
 	OmitEmpty bool // hidden from people where every cell is empty
+	Spare     int  // where a line for people is too short, 1 goes first, then 2 and 3; 0 never
+	Words     bool // text of our own, broken at its spaces only; names are broken anywhere where they must
 }
 
 // Style says what a cell holds and how people see it.
@@ -91,6 +93,7 @@ const (
 	Count                      // int or int64
 	Concentration              // float64, Bq/m³: three significant digits, never across a level
 	Factor                     // float64: three significant digits
+	Level                      // float64, Bq/m³: as it was asked for
 	Days                       // float64, days: whole from 10 on
 	Share                      // float64 in 0..1; people see percent
 	Rate                       // float64 in 0..1, counted; people see percent with one decimal
@@ -158,7 +161,7 @@ func checkCell(col Column, cell any) error {
 		case int, int64:
 			ok = true
 		}
-	case Concentration, Factor, Days, Share, Rate, Probability:
+	case Concentration, Factor, Level, Days, Share, Rate, Probability:
 		var x float64
 		if x, ok = cell.(float64); ok && (math.IsNaN(x) || math.IsInf(x, 0)) {
 			return fmt.Errorf("%s is %v", col.Key, x)

@@ -170,6 +170,73 @@ func TestTable(t *testing.T) {
 	}
 }
 
+// A table stays within a line whatever its names and levels are, and loses no
+// letter of a name by it.
+func TestFit(t *testing.T) {
+	columns := []Column{
+		{Key: "home", Head: "Home", Style: Text}, {Key: "room", Head: "Room", Style: Text},
+		{Key: "days", Head: "Days", Style: Days}, {Key: "year_share", Head: "Year\n%", Style: Share, Spare: 1},
+		{Key: "raw_mean", Head: "Raw\nmean", Style: Concentration, Spare: 3}, {Key: "factor", Head: "Season\nfactor", Style: Factor, Spare: 2},
+		{Key: "annual_mean", Head: "Annual\nmean", Style: Estimate}, {Key: "above", Head: "P", Style: Against},
+	}
+	for _, c := range []struct {
+		home, room string
+		levels     []float64
+		heads      string // first line of the table
+	}{
+		{"K-1", "attic", []float64{200}, "Home  Room   Days  Year   Raw  Season  Annual  95 %       P>200  Verdict"},
+		{"K-1", "studio", []float64{200}, "Home  Room    Days   Raw  Season  Annual  95 %       P>200  Verdict         Note"},
+		{"K-1", "living room", []float64{200}, "Home  Room    Days   Raw  Season  Annual  95 %       P>200  Verdict     Note"},
+		{"North-Street-number-17", "The big living room at the back", []float64{200}, ""},
+		{"Åsgårdstrandshaugen", "Überraschungszimmer", []float64{20.5, 100, 100000}, ""},
+		{strings.Repeat("x", 300), "a " + strings.Repeat("y", 99), []float64{200, 148}, ""},
+	} {
+		doc := Document{Levels: c.levels, Confidence: 0.95, Tables: []Table{{Columns: columns}}}
+		var above []annual.Against
+		for _, l := range c.levels {
+			above = append(above, annual.Against{Level: l, Probability: 0.3, Verdict: annual.NotConclusive})
+		}
+		doc.Tables[0].Rows = []Row{{Label: c.home, Cells: []any{c.home, c.room, 7.0, 0.02, 165.2, 0.871,
+			analysis.Estimate{Quantity: "annual mean", Value: 165.2, Lower: 90.1, Upper: 1998, Confidence: 0.95, Method: "m"}, above}}}
+		if c.room != "attic" { // a note takes a column
+			doc.Tables[0].Rows[0].Notes = []analysis.Note{{Code: "short", Text: "measure longer"}}
+		}
+		got := write(t, doc, "table")
+		first, _, _ := strings.Cut(got, "\n")
+		if c.heads != "" && first != c.heads && !strings.HasPrefix(first, c.heads) {
+			t.Errorf("%s, %s: the head is\n%s\nwant\n%s", c.home, c.room, first, c.heads)
+		}
+		home := ""
+		for i, line := range strings.Split(got, "\n") {
+			if utf8.RuneCountInString(line) > Width {
+				t.Errorf("longer than %d: %s", Width, line)
+			}
+			if i > 2 && line == "" {
+				break
+			}
+			if i > 2 && !strings.HasPrefix(line, " ") {
+				home += strings.Fields(line)[0]
+			}
+		}
+		if home != c.home {
+			t.Errorf("home %q is shown as %q", c.home, home)
+		}
+		if len(c.levels) > 1 && strings.Count(got, "not conclusive") != len(c.levels) {
+			t.Errorf("not a verdict for each of %v in\n%s", c.levels, got)
+		}
+		// Markdown has no line to fit: nothing is left out.
+		if md := write(t, doc, "markdown"); !strings.Contains(md, "Year %") || !strings.Contains(md, "Season factor") || !strings.Contains(md, c.home) {
+			t.Errorf("something is missing in\n%s", md)
+		}
+	}
+}
+
+func TestWrap(t *testing.T) {
+	if got := Wrap("the range that holds 95 % of homes", 23, ""); got != "the range that holds\n95 % of homes" {
+		t.Errorf("a number left its percent sign: %q", got)
+	}
+}
+
 func TestMarkdown(t *testing.T) {
 	got := write(t, sample(), "markdown")
 	var width []int
