@@ -280,9 +280,9 @@ func placesTable(d *ingest.Daily) report.Table {
 		{Head: "Kind", Style: report.Text, OmitEmpty: true},
 		{Key: "start", Head: "From", Style: report.Date},
 		{Key: "end", Style: report.Date},
-		{Head: "To", Style: report.Date},
+		{Head: "To", Style: report.Date, Spare: 2},
 		{Key: "day_means", Head: "Day\nmeans", Style: report.Count},
-		{Key: "results", Head: "Results", Style: report.Count},
+		{Key: "results", Head: "Results", Style: report.Count, Spare: 1}, // day means say which it is
 		{Key: "mean", Head: "Mean", Style: report.Concentration},
 	}}
 	for _, tr := range d.Tracks {
