@@ -23,7 +23,8 @@ func (p *program) inspectCommand() *cli.Command {
 		Description: `Shows each file's columns, unit, zone and date order and where they were
 learned; each detector's place, span and days; and a line for each finding, with
 the file and line to look at: rows left out, gaps, overlaps, duplicated rows,
-stuck stretches, zeros, results below the detection limit, clock changes.
+stuck stretches, jumps, zeros, results below the detection limit, means below
+the outdoor level, clocks that were set or changed to and from summer time.
 
 Example:
   radonyear inspect readings.csv --unit Bq/m3`,
