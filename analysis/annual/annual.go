@@ -296,6 +296,9 @@ func rawMean(series []analysis.Series, from, to time.Time) float64 {
 	for _, s := range series {
 		for i := range s.Len() {
 			r := s.At(i)
+			if temporal.Dead(r) {
+				continue
+			}
 			w := r.Days()
 			if r.Share > 0 {
 				w *= r.Share

@@ -487,6 +487,37 @@ func draw(p *temporal.Profile, first, days int, rng *rand.Rand) []float64 {
 	return out
 }
 
+// TestDeadDetector: zeros of a detector that died are days nobody measured. They
+// neither lower the mean nor make a verdict.
+func TestDeadDetector(t *testing.T) {
+	series := func(alive, dead int) []analysis.Series {
+		var rs []analysis.Reading
+		for d := range alive + dead {
+			c := 500.0
+			if d >= alive {
+				c = 0
+			}
+			s := date(2024, 1, 1).AddDate(0, 0, d)
+			rs = append(rs, analysis.Reading{Start: s, End: s.AddDate(0, 0, 1), Concentration: c})
+		}
+		s, err := analysis.NewSeries(analysis.Place{Home: "h"}, time.UTC, rs)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return []analysis.Series{s}
+	}
+	a, b := estimate(t, series(120, 0), Options{}), estimate(t, series(120, 245), Options{})
+	if a.AnnualMean.Value != b.AnnualMean.Value || a.RawMean != b.RawMean || b.RawMean != 500 || b.DaysMeasured != 120 || b.Above[0].Verdict != Above {
+		t.Errorf("120 days at 500 give %v (%v), with 245 days of zero %v (%v), %v days", a.AnnualMean.Value, a.Above[0].Verdict, b.AnnualMean.Value, b.Above[0].Verdict, b.DaysMeasured)
+	}
+	if !analysis.HasNote(b.Notes, "zero-days") || analysis.HasNote(a.Notes, "zero-days") {
+		t.Error("the note on zero days is missing, or given without any")
+	}
+	if _, err := Estimate(series(0, 100), Options{}); err == nil {
+		t.Error("a detector that was dead all the time gave an annual mean")
+	}
+}
+
 // TestErrors: what cannot be answered is refused in words.
 func TestErrors(t *testing.T) {
 	good := []analysis.Series{passive(t, "a", date(2024, 1, 1), 30, 100, 0, false)}

@@ -16,7 +16,7 @@ import (
 const (
 	DefaultCalibration = 0.05 // relative standard uncertainty a detector shares over all it says
 	IntegratingError   = 0.08 // relative random standard uncertainty of one integrating result
-	ZeroLimit          = 5.0  // Bq/m³: a day mean of zero is read as "below this", about the outdoor level
+	ZeroLimit          = 5.0  // Bq/m³: an integrating result of zero is read as "below this", about the outdoor level
 	nothing            = 0.01 // Bq/m³: below this a reading is zero
 	absurd             = 1e8  // Bq/m³: above this it is no reading; soil gas holds some 1e5
 	FullDayHours       = 18   // a day with fewer measured hours is down-weighted
@@ -93,9 +93,12 @@ func Observe(home []analysis.Series, calibration float64) (Home, []analysis.Note
 			if c > absurd {
 				return Home{}, nil, fmt.Errorf("home %q: a reading of %g Bq/m³ on %s is no radon in a home; check its unit", s.Home, c, r.Start.In(s.Zone).Format("2006-01-02"))
 			}
+			if Dead(r) {
+				zero++
+				continue
+			}
 			if c < nothing {
 				o.Below, c = true, ZeroLimit
-				zero++
 			}
 			o.Log = math.Log(c)
 			stated := r.Uncertainty > 0
@@ -134,6 +137,9 @@ func Observe(home []analysis.Series, calibration float64) (Home, []analysis.Note
 		}
 	}
 	h.Rooms = len(rooms)
+	if len(h.Observations) == 0 {
+		return Home{}, nil, fmt.Errorf("home %q: every day mean is zero, and air is never without radon for a day; look whether the detector was alive", home[0].Home)
+	}
 	if partial > 0 {
 		notes = append(notes, analysis.Note{Code: "partial-days", Text: fmt.Sprintf(
 			"%s fewer than %d measured hours and count%s for less; measure whole days", some(partial, "day has", "days have"), FullDayHours, s3(partial))})
@@ -144,7 +150,7 @@ func Observe(home []analysis.Series, calibration float64) (Home, []analysis.Note
 	}
 	if zero > 0 {
 		notes = append(notes, analysis.Note{Code: "zero-days", Text: fmt.Sprintf(
-			"%s zero and read as below %g Bq/m³, about the outdoor level; look whether the detector was alive", some(zero, "mean is", "means are"), ZeroLimit)})
+			"%s zero and taken as not measured, since air is never without radon for a day; look whether the detector was alive", some(zero, "day mean is", "day means are"))})
 	}
 	return h, notes, nil
 }
@@ -162,6 +168,12 @@ func s3(n int) string {
 		return "s"
 	}
 	return ""
+}
+
+// Dead says whether a reading is a day mean of nothing, which is a detector that
+// failed and not a home without radon: the air outdoors alone gives some counts.
+func Dead(r analysis.Reading) bool {
+	return r.End.Sub(r.Start) <= 36*time.Hour && !r.BelowLimit && r.Concentration < nothing
 }
 
 // logSD is the log standard deviation that a coefficient of variation stands

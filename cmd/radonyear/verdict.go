@@ -12,6 +12,7 @@ import (
 
 	"radonyear/analysis"
 	"radonyear/analysis/annual"
+	"radonyear/analysis/temporal"
 	"radonyear/cmd/radonyear/internal/report"
 	"radonyear/ingest"
 )
@@ -236,8 +237,12 @@ func verdictInWords(j judged, by string, typed bool) []string {
 	if typed {
 		what = "Raw"
 	}
+	days := report.DayCount(j.DaysMeasured) + " days"
+	if days == "1 days" {
+		days = "1 day"
+	}
 	lines := []string{
-		fmt.Sprintf("%s mean %s Bq/m³ over %s days from %s; season factor %s.", what, show(j.RawMean), report.DayCount(j.DaysMeasured), j.Start.Format(time.DateOnly), report.Number(j.SeasonFactor)),
+		fmt.Sprintf("%s mean %s Bq/m³ over %s from %s; season factor %s.", what, show(j.RawMean), days, j.Start.Format(time.DateOnly), report.Number(j.SeasonFactor)),
 		fmt.Sprintf("Annual mean: %s Bq/m³, %g %% interval %s.", show(e.Value), round(100*e.Confidence), report.Interval(e, j.level)),
 		fmt.Sprintf("Probability that it is above %g Bq/m³: %s %%.", j.level, report.Percent(j.Probability, e.Confidence)),
 		fmt.Sprintf("Verdict: %s.", verdictWords(j)),
@@ -246,7 +251,10 @@ func verdictInWords(j judged, by string, typed bool) []string {
 	// can be told.
 	unseen := analysis.HasNote(j.Result.Notes, "all-below-limit")
 	if unseen {
-		lines[0] = fmt.Sprintf("Below the detection limit of %s Bq/m³ over %s days from %s.", show(j.RawMean), report.DayCount(j.DaysMeasured), j.Start.Format(time.DateOnly))
+		lines[0] = fmt.Sprintf("Below the detection limit of %s Bq/m³ over %s from %s.", show(j.RawMean), days, j.Start.Format(time.DateOnly))
+		if j.RawMean == 0 {
+			lines[0] = fmt.Sprintf("A result of zero over %s from %s: no detection limit was given, and below %g Bq/m³ is taken.", days, j.Start.Format(time.DateOnly), temporal.ZeroLimit)
+		}
 	}
 	if j.BandLower < j.BandUpper && !unseen {
 		lines = append(lines, fmt.Sprintf("A reading of this same test between %s and %s Bq/m³ would not be conclusive.", show(j.BandLower), show(j.BandUpper)))
@@ -256,6 +264,10 @@ func verdictInWords(j judged, by string, typed bool) []string {
 		lines = append(lines, fmt.Sprintf("%d more days give a chance of at least 80 %% that the answer is then conclusive.", j.DaysFor80))
 	case j.DaysFor80 < 0:
 		lines = append(lines, "No further measurement within a year gives a chance of 80 % of a conclusive answer: the annual mean is too near the level.")
+	}
+	for _, n := range rowNotes(j.Result.Notes, j.AnnualMean.Notes) {
+		text := strings.ToUpper(n.Text[:1]) + n.Text[1:]
+		lines = append(lines, "Note: "+strings.TrimSuffix(text, ".")+".")
 	}
 	return lines
 }
