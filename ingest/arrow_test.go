@@ -127,6 +127,7 @@ func arrowBytes(t testing.TB, recs []arrow.Record, stream bool, options ...ipc.O
 }
 
 func TestArrowTypes(t *testing.T) {
+	t.Parallel()
 	recs, want := arrowTypes(t, 4000)
 	for _, stream := range []bool{false, true} {
 		for name, o := range map[string][]ipc.Option{"none": nil, "zstd": {ipc.WithZstd()}, "lz4": {ipc.WithLZ4()}} {
@@ -154,6 +155,7 @@ func TestArrowTypes(t *testing.T) {
 }
 
 func TestArrowDamaged(t *testing.T) {
+	t.Parallel()
 	recs, _ := arrowTypes(t, 400)
 	for name, b := range map[string][]byte{
 		"file": arrowBytes(t, recs, false), "file zstd": arrowBytes(t, recs, false, ipc.WithZstd()),

@@ -71,6 +71,15 @@ func TestHomeOfFiles(t *testing.T) {
 	}
 }
 
+// A weak word for a home, such as location, gives way to the file's name.
+func TestHomeOfFilesBesideWeakName(t *testing.T) {
+	paths := put(t, "0071.csv", "location,start,end,Radon (Bq/m3)\nhall,2026-01-10,2026-01-17,100\n")
+	got := accountOf(paths, Options{HomeFromFilename: true})
+	if want := "2: 0071 2026-01-10T00:00:00Z 2026-01-17T00:00:00Z 100 location=hall\n"; !strings.HasPrefix(got, want) {
+		t.Errorf("got %q, want it to begin with %q", got, want)
+	}
+}
+
 func TestStdin(t *testing.T) {
 	const log = "time,Radon (Bq/m3)\n2026-01-10T00:00Z,100\n2026-01-10T01:00Z,x\n2026-01-10T02:00Z,102\n2026-01-10T03:00Z,103\n"
 	got := account([]string{"-"}, Options{Stdin: strings.NewReader(log)})
@@ -130,6 +139,7 @@ func TestRejectsAreWhole(t *testing.T) {
 
 // The order of dates is asked of the whole file, not of its head alone.
 func TestDateOrderFarDown(t *testing.T) {
+	t.Parallel()
 	var b strings.Builder
 	b.WriteString("home,date,Radon (Bq/m3)\n")
 	for i := range 2 * headRows {
@@ -285,6 +295,7 @@ func oracleApplies(text string) bool {
 }
 
 func TestAgainstSlowCSV(t *testing.T) {
+	t.Parallel()
 	rng := rand.New(rand.NewPCG(3, 4))
 	const letters = `ab",;` + "\n" + `"# ,` + "\n\r"
 	for range 20000 {
@@ -387,6 +398,7 @@ func FuzzCSV(f *testing.F) {
 
 // A damaged workbook gives an error or its own rows, never a panic.
 func TestWorkbookDamaged(t *testing.T) {
+	t.Parallel()
 	whole, err := os.ReadFile(filepath.Join("..", "testdata", "messy", "workbook.xlsx"))
 	if err != nil {
 		t.Fatal(err)

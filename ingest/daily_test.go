@@ -486,6 +486,7 @@ func TestFindings(t *testing.T) {
 // jump; in these 16 more than 3 would be a rate of over 2.6 % with a probability
 // of 0.001.
 func TestCoverageFindings(t *testing.T) {
+	t.Parallel()
 	rng := rand.New(rand.NewPCG(4, 1))
 	at := instant(t, "2026-01-10T00:00:00Z")
 	count := func(mean float64) float64 { // Poisson, by the times between counts
@@ -595,6 +596,7 @@ func picture(d *Daily) string {
 }
 
 func TestPropertiesDaily(t *testing.T) {
+	t.Parallel()
 	for seed := range uint64(6) {
 		rows := community(seed)
 		want := picture(daily(t, rows))

@@ -23,7 +23,7 @@ type Options struct {
 	DateOrder        string            // "ymd", "dmy" or "mdy", for dates that could be read two ways
 	Decimal          string            // "." or ",", for numbers such as 1,234 that could be read two ways
 	Columns          map[string]string // column name in the file → normalised name, or "text" to let it ride along
-	HomeFromFilename bool              // the file's base name without extension is the home
+	HomeFromFilename bool              // the file's base name without extension is the home; an error where a column plainly says it
 	Stdin            io.Reader         // what "-" reads
 	MaxRejects       int               // how many RowErrors to keep in full; 0 means 1,000,000; the count is always exact
 }

@@ -396,7 +396,9 @@ rows 5, readings 4, left out 1; unit Bq/m3 by column name; zone Europe/Oslo by o
 left out 9 [Radon (Bq/m3)] "none today" is not a number
 rows 5, readings 4, left out 1; unit Bq/m3 by column name; zone Europe/Oslo by option; dates excel serial, unambiguous; preamble 1; blank 1; step 1h0m0s
 `},
-	{"day-means.csv", Options{HomeFromFilename: true}, `2: day-means 2026-03-28T00:00:00Z 2026-03-29T00:00:00Z 100 home_2=A
+	{"day-means.csv", Options{HomeFromFilename: true}, `error day-means.csv: column "home": says which home each row is from, and so does --home-from-filename; leave the option out, or let the column ride along with --column "home=text"
+`},
+	{"day-means.csv", Options{HomeFromFilename: true, Columns: map[string]string{"home": "text"}}, `2: day-means 2026-03-28T00:00:00Z 2026-03-29T00:00:00Z 100 home_2=A
 3: day-means 2026-03-29T00:00:00Z 2026-03-30T00:00:00Z 101 home_2=A
 4: day-means 2026-03-28T00:00:00Z 2026-03-29T00:00:00Z 102 home_2=B
 rows 3, readings 3, left out 0; unit Bq/m3 by column name; zone dates only; dates ymd, unambiguous

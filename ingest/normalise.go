@@ -662,6 +662,10 @@ func (p *plan) settleHome(alone bool) error {
 	switch {
 	case p.opt.HomeFromFilename:
 		if c.home >= 0 {
+			if c.names[c.home].strength > weakName { // two homes of one file would become one
+				return p.trouble(0, c.home, "says which home each row is from, and so does --home-from-filename",
+					"leave the option out, or let the column ride along with --column "+quote(p.header[c.home]+"=text"))
+			}
 			c.text = append(c.text, c.home)
 			slices.Sort(c.text)
 			c.home = -1

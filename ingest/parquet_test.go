@@ -184,6 +184,7 @@ func writeSamples(t testing.TB, rows []sample, options ...pq.WriterOption) []byt
 var codecs = map[string]pqcompress.Codec{"none": &pq.Uncompressed, "snappy": &pq.Snappy, "gzip": &pq.Gzip, "brotli": &pq.Brotli, "zstd": &pq.Zstd}
 
 func TestParquetEncodings(t *testing.T) {
+	t.Parallel()
 	rows := samples(2000)
 	want := wantSamples(rows)
 	for name, codec := range codecs {
@@ -415,6 +416,7 @@ func columnOf[T any](k int, here func(int) bool, note func(int, cell), value fun
 }
 
 func TestParquetTypes(t *testing.T) {
+	t.Parallel()
 	lz4raw := compress.Compression(format.Lz4Raw)
 	for _, codec := range []compress.Compression{compress.Codecs.Uncompressed, compress.Codecs.Snappy, compress.Codecs.Gzip, compress.Codecs.Brotli, compress.Codecs.Zstd, lz4raw} {
 		for _, version := range []parquet.DataPageVersion{parquet.DataPageV1, parquet.DataPageV2} {
@@ -549,6 +551,7 @@ func wreck(t *testing.T, name string, good []byte, rows, cuts, flips int, open f
 }
 
 func TestParquetDamaged(t *testing.T) {
+	t.Parallel()
 	rows := samples(400)
 	for version := 1; version <= 2; version++ {
 		for _, name := range []string{"none", "snappy", "zstd"} {

@@ -187,6 +187,7 @@ func stampText(st stamp) string {
 
 // The package time is a second, slower way to the same instants.
 func TestAgainstSlowTimes(t *testing.T) {
+	t.Parallel()
 	rng := rand.New(rand.NewPCG(7, 8))
 	for range 20000 {
 		w := time.Unix(rng.Int64N(7_800_000_000)-600_000_000, rng.Int64N(1000)*1e6).In(fixedZone((rng.IntN(27) - 13) * 3600))
