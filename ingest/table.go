@@ -306,7 +306,7 @@ func (t *Table) Close() error {
 		t.err = errors.New("the table is closed")
 	}
 	for _, p := range t.temps {
-		err = errors.Join(err, os.Remove(p))
+		err = errors.Join(err, removeUnfinished(p))
 	}
 	t.temps = nil
 	return err

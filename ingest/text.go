@@ -61,7 +61,7 @@ func fileTrouble(path string, err error) *FileError {
 
 // spool copies a stream that can be read only once to a temporary file.
 func spool(r io.Reader) (path string, err error) {
-	f, err := os.CreateTemp("", "radonyear-*")
+	f, err := createUnfinished("", "radonyear-*")
 	if err != nil {
 		return "", err
 	}
@@ -70,7 +70,7 @@ func spool(r io.Reader) (path string, err error) {
 		err = e
 	}
 	if err != nil {
-		os.Remove(f.Name())
+		removeUnfinished(f.Name())
 		return "", err
 	}
 	return f.Name(), nil

@@ -46,7 +46,8 @@ func FormatOf(path string) (string, error) {
 }
 
 // Write writes the rest of the table to a file, in the format its name ends in.
-// The file appears whole or not at all. A path that is one of inputs is refused.
+// The file appears whole or not at all. A path that is one of inputs is refused,
+// and of a table without rows no file is written: ErrNoReadings.
 //
 // Every column is written but file and line; text is dictionary-encoded in
 // Parquet, times are UTC to the microsecond, and concentration is in Bq/m³.
@@ -69,6 +70,24 @@ func (d *Daily) WriteTo(w io.Writer, format string) error {
 	return writeTable(w, format, d.records())
 }
 
+// ErrNoReadings is why no file is written of a table without rows: it would take
+// the place of an output that has some.
+var ErrNoReadings = errors.New("there are no readings to write")
+
+// countedRows knows how many rows a table gave.
+type countedRows struct {
+	records
+	n int64
+}
+
+func (c *countedRows) Next() (arrow.Record, error) {
+	rec, err := c.records.Next()
+	if err == nil {
+		c.n += rec.NumRows()
+	}
+	return rec, err
+}
+
 // writeFile writes beside the path and renames at the end.
 func writeFile(path string, inputs []string, t records) (err error) {
 	format, err := FormatOf(path)
@@ -87,27 +106,31 @@ func writeFile(path string, inputs []string, t records) (err error) {
 		}
 		mode = old.Mode().Perm()
 	}
-	tmp, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+".*")
+	tmp, err := createUnfinished(filepath.Dir(path), "."+filepath.Base(path)+".*")
 	if err != nil {
 		return &FileError{File: path, Why: "cannot be written: " + plain(err), Hint: "check the folder", Err: err}
 	}
 	defer func() {
 		if err != nil {
 			tmp.Close() // a second close does no harm
-			os.Remove(tmp.Name())
+			removeUnfinished(tmp.Name())
 		}
 	}()
-	if err := writeTable(tmp, format, t); err != nil {
+	rows := &countedRows{records: t}
+	if err := writeTable(tmp, format, rows); err != nil {
 		var pe *os.PathError
 		if errors.As(err, &pe) {
 			return &FileError{File: path, Why: "cannot be written: " + pe.Err.Error(), Hint: "make room, or name another output", Err: err}
 		}
 		return err
 	}
+	if rows.n == 0 {
+		return ErrNoReadings
+	}
 	if err := errors.Join(tmp.Chmod(mode), tmp.Sync(), tmp.Close()); err != nil {
 		return &FileError{File: path, Why: "cannot be written: " + plain(err), Hint: "make room, or name another output", Err: err}
 	}
-	if err := os.Rename(tmp.Name(), path); err != nil {
+	if err := renameUnfinished(tmp.Name(), path); err != nil {
 		return &FileError{File: path, Why: "cannot be written: " + plain(err), Hint: "name another output", Err: err}
 	}
 	return nil

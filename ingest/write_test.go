@@ -218,6 +218,13 @@ func TestWriteFails(t *testing.T) {
 			t.Errorf("%s: left behind: %v, %v", ext, left, err)
 		}
 
+		if err := writeFile(path, nil, tableOf(nil, 100)); !errors.Is(err, ErrNoReadings) {
+			t.Errorf("%s: a table without rows: %v", ext, err)
+		}
+		if left, err := os.ReadDir(dir); err != nil || len(left) != 0 {
+			t.Errorf("%s: left behind: %v, %v", ext, left, err)
+		}
+
 		// An older output is replaced, but only when all is written.
 		if err := os.WriteFile(path, []byte("old"), 0o640); err != nil {
 			t.Fatal(err)

@@ -69,6 +69,9 @@ func (p *program) ingest(c *cli.Context) error {
 	} else {
 		err = table.Write(out, paths)
 	}
+	if errors.Is(err, ingest.ErrNoReadings) {
+		err = nil // noResult says why
+	}
 	files, rejected := table.Sources(), table.Rejected()
 	if err := errors.Join(err, p.reportRejected(c, files, rejected)); err != nil {
 		return err

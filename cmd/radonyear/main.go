@@ -11,5 +11,6 @@ func main() {
 	if os.Getenv("GOGC") == "" {
 		debug.SetGCPercent(50) // a national data set's day means are large; half of them again is room enough
 	}
+	endWhenStopped()
 	os.Exit(run(os.Args, os.Stdin, os.Stdout, os.Stderr))
 }

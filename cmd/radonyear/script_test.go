@@ -18,7 +18,7 @@ import (
 // TestMain lets scripts run this test binary as radonyear.
 func TestMain(m *testing.M) {
 	testscript.Main(m, map[string]func(){
-		"radonyear": func() { os.Exit(run(os.Args, os.Stdin, os.Stdout, os.Stderr)) },
+		"radonyear": main,
 	})
 }
 
