@@ -106,6 +106,8 @@ type File struct {
 	EmptyCells      int64 // cells without a value in a wide file
 	GapTimes        int64 // wall times that a zone's clocks skipped in spring, moved on by the gap
 	RepeatedTimes   int64 // wall times that came twice in autumn, settled by the order of the rows
+	GapLine         int64 // line (text) or row of the first of GapTimes; 0 if there is none
+	RepeatedLine    int64 // and of RepeatedTimes
 
 	lostRows int64 // of Rejected, those that are whole rows
 }

@@ -965,7 +965,7 @@ func (r *fileRun) row(row []cell, line int) {
 		r.lastKey, r.lastOf = k, of
 	}
 	var rd normRow
-	zone, t := r.times(&rd, row, of)
+	zone, t := r.times(&rd, row, line, of)
 	if t != nil {
 		lose(t)
 		return
@@ -1065,7 +1065,7 @@ var (
 var firstSecond, endSecond = dayNumber(1950, 1, 1) * 86400, dayNumber(2201, 1, 1) * 86400
 
 // times settles when a reading began and ended. zone is the one its days are cut in.
-func (r *fileRun) times(rd *normRow, row []cell, of *series) (zone string, t *rowTrouble) {
+func (r *fileRun) times(rd *normRow, row []cell, line int, of *series) (zone string, t *rowTrouble) {
 	c := r.cols
 	walls, days := r.zone, r.days
 	if c.zoneAt >= 0 {
@@ -1111,9 +1111,13 @@ func (r *fileRun) times(rd *normRow, row []cell, of *series) (zone string, t *ro
 		pick := early
 		switch kind {
 		case gapTime:
-			r.file.GapTimes++
+			if r.file.GapTimes++; r.file.GapTimes == 1 {
+				r.file.GapLine = int64(line)
+			}
 		case repeatTime:
-			r.file.RepeatedTimes++
+			if r.file.RepeatedTimes++; r.file.RepeatedTimes == 1 {
+				r.file.RepeatedLine = int64(line)
+			}
 			e, l := early*1e6+int64(st.micro), late*1e6+int64(st.micro)
 			switch {
 			case end && e <= rd.start:

@@ -187,18 +187,23 @@ func fileFindings(files []ingest.File) []ingest.Finding {
 	var out []ingest.Finding
 	for _, f := range files {
 		for _, x := range []struct {
-			code string
-			n    int64
-			text string
+			code      string
+			n         int64
+			line      int64 // the first; 0 where no line is to be looked at
+			one, many string
 		}{
-			{"preamble", f.PreambleLines, "lines above the header were passed over"},
-			{"repeated-header", f.RepeatedHeaders, "times the header stands again among the rows; passed over"},
-			{"empty-cells", f.EmptyCells, "empty cells in the rooms' columns; no reading was made of them"},
-			{"clock-gap", f.GapTimes, "times that the clocks skipped in spring; moved on by the gap"},
-			{"clock-repeat", f.RepeatedTimes, "times that came twice in autumn; told apart by the order of the rows"},
+			{"preamble", f.PreambleLines, 0, "line above the header was passed over", "lines above the header were passed over"},
+			{"repeated-header", f.RepeatedHeaders, 0, "time the header stands again among the rows; passed over", "times the header stands again among the rows; passed over"},
+			{"empty-cells", f.EmptyCells, 0, "empty cell in the rooms' columns; no reading was made of it", "empty cells in the rooms' columns; no reading was made of them"},
+			{"clock-gap", f.GapTimes, f.GapLine, "time that the clocks skipped in spring; moved on by the gap", "times that the clocks skipped in spring; moved on by the gap"},
+			{"clock-repeat", f.RepeatedTimes, f.RepeatedLine, "time that came twice in autumn; told apart by the order of the rows", "times that came twice in autumn; told apart by the order of the rows"},
 		} {
+			text := x.many
+			if x.n == 1 {
+				text = x.one
+			}
 			if x.n > 0 {
-				out = append(out, ingest.Finding{Code: x.code, File: f.Path, Count: int(x.n), Text: fmt.Sprintf("%d %s", x.n, x.text)})
+				out = append(out, ingest.Finding{Code: x.code, File: f.Path, Line: x.line, Count: int(x.n), Text: fmt.Sprintf("%d %s", x.n, text)})
 			}
 		}
 	}
