@@ -459,6 +459,11 @@ func TestFindings(t *testing.T) {
 		if first := d.Tracks[0].Days[0]; !first.Start().Equal(instant(t, "2026-01-07T23:00:00Z")) || first.Share != 1 || first.Mean != 60 {
 			t.Errorf("%v %+v", first.Start(), first)
 		}
+		rows = append(logRows(at, time.Hour, "Europe/Oslo", vary(24)...), logRows(at.Add(24*time.Hour), time.Hour, "Europe/Oslo", vary(24)...)...)
+		rows[30].detector, rows[30].zone = "E", "+01:00" // another detector's zone is its own
+		if c := codes(daily(t, rows)); c["zones-differ"]+c["unknown-zone"] != 0 {
+			t.Errorf("%v", c)
+		}
 		d = daily(t, logRows(at, time.Hour, "Moon/Tycho", vary(24)...))
 		if codes(d)["unknown-zone"] != 24 || d.Tracks[0].Zone != "UTC" {
 			t.Errorf("%v", d.Findings())
@@ -468,6 +473,11 @@ func TestFindings(t *testing.T) {
 		rows := logRows(at, time.Hour, "UTC", vary(6)...)
 		rows[2].weight, rows[4].weight = 3, 2
 		rows[0].area = "north"
+		same := slices.Clone(rows)
+		same[4].weight = 3 // and rows that state none
+		if c := codes(daily(t, same)); c["weights-differ"]+c["home-in-areas"] != 0 {
+			t.Errorf("%v", c)
+		}
 		d := daily(t, rows)
 		if h := d.Homes(Filter{}); len(h) != 1 || h[0].Weight != 2 || h[0].Area != "north" || codes(d)["weights-differ"] == 0 || codes(d)["home-in-areas"] != 0 {
 			t.Errorf("%+v %v", h, d.Findings())
@@ -734,6 +744,11 @@ func TestHomes(t *testing.T) {
 	}
 	if c := codes(d); c["split-series"] != 2+3+2 {
 		t.Errorf("split-series %d", c["split-series"])
+	}
+	// Results one after the other are one series, and so are two detectors' own.
+	other := result("e", "Y", "track", 30, 90, 14)
+	if c := codes(daily(t, []row{result("e", "X", "track", 0, 90, 10), result("e", "X", "track", 90, 90, 12), other})); c["split-series"] != 0 {
+		t.Errorf("split-series %d where nothing overlaps", c["split-series"])
 	}
 	for _, c := range []struct {
 		f           Filter
