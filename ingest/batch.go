@@ -140,6 +140,9 @@ type steps struct {
 	file int64         // the most frequent of them
 }
 
+// close settles the readings of a batch whose length is open. Times further
+// apart than a day's reading are no step of a log: two spot readings half a year
+// apart say nothing of the months between.
 func (s *steps) close(b *batch) {
 	var fresh []*series
 	for i, of := range b.open {
@@ -154,7 +157,7 @@ func (s *steps) close(b *batch) {
 		slices.Sort(of.times)
 		counts := make(map[int64]int)
 		for i := 1; i < len(of.times); i++ {
-			if d := of.times[i] - of.times[i-1]; d > 0 {
+			if d := of.times[i] - of.times[i-1]; d > 0 && d <= dayReading.Microseconds() {
 				counts[d]++
 				if s.seen == nil {
 					s.seen = make(map[int64]int)

@@ -460,3 +460,25 @@ func BenchmarkCSV(b *testing.B) {
 		tb.Close()
 	}
 }
+
+// TestSpotReadings: times months apart are no log, and nothing is said of the
+// months between.
+func TestSpotReadings(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "spot.csv")
+	for text, ok := range map[string]bool{
+		"home,time,value,unit\nA,2025-01-10T12:00Z,50,Bq/m3\nA,2025-07-10T12:00Z,60,Bq/m3\n": false,
+		"home,time,value,unit\nA,2025-01-10T12:00Z,50,Bq/m3\nA,2025-01-12T00:01Z,60,Bq/m3\n": false,
+		"home,time,value,unit\nA,2025-01-10T12:00Z,50,Bq/m3\nA,2025-01-11T12:00Z,60,Bq/m3\n": true,
+	} {
+		if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		table, err := Open([]string{path}, Options{})
+		if err == nil {
+			table.Close()
+		}
+		if (err == nil) != ok {
+			t.Errorf("%q: %v", text, err)
+		}
+	}
+}

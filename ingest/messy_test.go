@@ -332,7 +332,7 @@ rows 1, readings 1, left out 0; unit Bq/m3 by option; zone dates only; dates ymd
 8: C 2026-01-10T00:00:00Z 2026-01-10T00:10:00Z zone=UTC 300
 rows 7, readings 7, left out 0; unit Bq/m3 by column name; zone in the times by times; dates ymd, unambiguous; step 10m0s
 `},
-	{"one-time-each.csv", Options{}, `error one-time-each.csv:2: column "time": cannot tell how long a reading lasted: rows have one time each, and no two of a detector follow each other; add a column end or days, or name one with --column NAME=end
+	{"one-time-each.csv", Options{}, `error one-time-each.csv:2: column "time": cannot tell how long a reading lasted: rows have one time each, and no two of a detector follow each other within a day and a half; add a column end or days, or name one with --column NAME=end
 `},
 	{"tab.tsv", Options{}, `2: A 2026-01-10T00:00:00Z 2026-01-17T00:00:00Z 165.5
 rows 1, readings 1, left out 0; unit Bq/m3 by column name; zone dates only; dates ymd, unambiguous; delimiter "\t"; decimal comma

@@ -737,14 +737,16 @@ func (p *plan) settleStep(head []headRow, rd rowReader) error {
 			}
 			start := r.batch.start[i]
 			if before, ok := met[of]; ok && before != start {
-				r.steps.file = max(start-before, before-start)
+				if step := max(start-before, before-start); step <= dayReading.Microseconds() {
+					r.steps.file = step
+				}
 			}
 			met[of] = start
 		}
 	}
 	p.step = r.steps.file
 	if open > 0 && p.step == 0 {
-		return p.trouble(open, p.cols.start.at, "cannot tell how long a reading lasted: rows have one time each, and no two of a detector follow each other", "add a column end or days, or name one with --column NAME=end")
+		return p.trouble(open, p.cols.start.at, "cannot tell how long a reading lasted: rows have one time each, and no two of a detector follow each other within a day and a half", "add a column end or days, or name one with --column NAME=end")
 	}
 	return nil
 }
