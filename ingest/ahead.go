@@ -116,6 +116,7 @@ func (a *ahead) describe(f *File) {
 	}
 	b := a.begun
 	f.Format, f.Encoding, f.Delimiter, f.PreambleLines, f.ColumnsIgnored = b.Format, b.Encoding, b.Delimiter, b.PreambleLines, b.ColumnsIgnored
+	f.Sheet, f.SheetsUnread = b.Sheet, b.SheetsUnread
 }
 
 // raw is the last row as it stands in a text file; "" for other files.

@@ -71,6 +71,30 @@ func TestHomeOfFiles(t *testing.T) {
 	}
 }
 
+// Two files of one name in two folders would be one home by their names; the
+// same file twice is one file.
+func TestHomesOfOneFileName(t *testing.T) {
+	const log = "time,Radon (Bq/m3)\n2026-01-10T00:00Z,100\n2026-01-10T01:00Z,101\n"
+	paths := put(t, "0071.csv", log, "0071.log.csv", log)
+	dir := filepath.Join(filepath.Dir(paths[0]), "north")
+	if err := os.Mkdir(dir, 0o777); err != nil {
+		t.Fatal(err)
+	}
+	other := filepath.Join(dir, "0071.csv")
+	if err := os.WriteFile(other, []byte(log), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	got := accountOf([]string{paths[0], other}, Options{HomeFromFilename: true})
+	if want := "error north/0071.csv: --home-from-filename makes it the home \"0071\", and 0071.csv too; give files of two homes different names; join files of one home, or say the home in a column\n"; got != want {
+		t.Errorf("got %q, want %q", got, want)
+	}
+	for _, fine := range [][]string{paths, {other, other}, {other, dir + "/../north/0071.csv"}} {
+		if got := accountOf(fine, Options{HomeFromFilename: true}); strings.Contains(got, "error") {
+			t.Errorf("%v: %s", fine, got)
+		}
+	}
+}
+
 // A weak word for a home, such as location, gives way to the file's name.
 func TestHomeOfFilesBesideWeakName(t *testing.T) {
 	paths := put(t, "0071.csv", "location,start,end,Radon (Bq/m3)\nhall,2026-01-10,2026-01-17,100\n")

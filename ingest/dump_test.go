@@ -144,6 +144,9 @@ func account(paths []string, opt Options) string {
 		if f.Step > 0 {
 			fmt.Fprintf(&b, "; step %s", f.Step)
 		}
+		if f.SheetsUnread != nil {
+			fmt.Fprintf(&b, "; sheet %q, unread %q", f.Sheet, f.SheetsUnread)
+		}
 		b.WriteString("\n")
 	}
 	return b.String()

@@ -23,6 +23,7 @@ type Options struct {
 	DateOrder        string            // "ymd", "dmy" or "mdy", for dates that could be read two ways
 	Decimal          string            // "." or ",", for numbers such as 1,234 that could be read two ways
 	Columns          map[string]string // column name in the file → normalised name, or "text" to let it ride along
+	Sheet            string            // which worksheet of a workbook; "" is the first that holds readings; an error where no file is a workbook
 	HomeFromFilename bool              // the file's base name without extension is the home; an error where a column plainly says it
 	Stdin            io.Reader         // what "-" reads
 	MaxRejects       int               // how many RowErrors to keep in full; 0 means 1,000,000; the count is always exact
@@ -96,6 +97,8 @@ type File struct {
 	ColumnsIgnored []string          // nested columns and other values no reading has; typed files only
 	Wide           []string          // a wide file's value columns, one a room; nil otherwise
 	UncertaintyK   float64           // the coverage factor stated uncertainties were divided by; 0 where none was named
+	Sheet          string            // the worksheet that was read; .xlsx only
+	SheetsUnread   []string          // other worksheets that look like readings, unless Options.Sheet chose; .xlsx only
 	Step           time.Duration     // a log's usual time from one row to the next; 0 if rows say how long they lasted
 
 	// What was passed over or set right without leaving a reading out.

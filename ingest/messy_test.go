@@ -403,6 +403,19 @@ rows 5, readings 4, left out 1; unit Bq/m3 by column name; zone Europe/Oslo by o
 4: day-means 2026-03-28T00:00:00Z 2026-03-29T00:00:00Z 102 home_2=B
 rows 3, readings 3, left out 0; unit Bq/m3 by column name; zone dates only; dates ymd, unambiguous
 `},
+	{"two-sheets.xlsx", Options{}, `2: 0071 2025-01-10T00:00:00Z 2025-01-17T00:00:00Z 100
+rows 1, readings 1, left out 0; unit Bq/m3 by column name; zone dates only; dates ymd, unambiguous; sheet "2025", unread ["2026" "Rest"]
+`},
+	{"two-sheets.xlsx", Options{Sheet: "2026"}, `2: 0071 2026-01-10T00:00:00Z 2026-01-17T00:00:00Z 110
+3: 0072 2026-01-10T00:00:00Z 2026-01-17T00:00:00Z 120
+rows 2, readings 2, left out 0; unit Bq/m3 by column name; zone dates only; dates ymd, unambiguous
+`},
+	{"two-sheets.xlsx", Options{Sheet: "2027"}, `error two-sheets.xlsx: there is no worksheet "2027"; the worksheets are "About", "2025", "2026", "Rest", "Summary"; write the name in --sheet as it stands in the workbook
+`},
+	{"two-sheets.xlsx", Options{Sheet: "Summary"}, `error two-sheets.xlsx: the worksheet "Summary" has no line of column names with a value and a time among them; write the names of the columns in the first line, such as home,start,end,value,unit
+`},
+	{"clean.csv", Options{Sheet: "2026"}, `error clean.csv: is no workbook, so it has no worksheet "2026"; leave out --sheet, which is for .xlsx files
+`},
 	{"missing.csv", Options{}, `error missing.csv: there is no such file; check the path
 `},
 	{".", Options{}, `error ../testdata/messy: is a directory; name the files in it, such as *.csv

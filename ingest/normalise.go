@@ -22,6 +22,8 @@ type plan struct {
 	header []string
 	cols   *columns
 
+	workbook bool
+
 	home     string // the home of all rows, where no column says
 	unitsRow int    // line of a row of units under the header; 0 if there is none
 	unit     unit   // of values, where neither row nor text says; noUnit if they must
@@ -81,8 +83,11 @@ func settle(name, path string, opt *Options, alone bool) (*plan, error) {
 	if p.cols, err = assign(name, p.header, opt); err != nil {
 		return nil, err
 	}
-	if x, ok := rd.(*xlsxReader); ok && x.from1904 {
-		p.shift = excelEpoch - excelEpoch1904
+	if x, ok := rd.(*xlsxReader); ok {
+		p.workbook = true
+		if x.from1904 {
+			p.shift = excelEpoch - excelEpoch1904
+		}
 	}
 	var head []headRow
 	rejected := 0

@@ -56,6 +56,8 @@ func Open(paths []string, opt Options) (*Table, error) {
 
 func (t *Table) open(paths []string) error {
 	mapped := make(map[string]bool)
+	workbook := false
+	homes := make(map[string]string) // the file that gave a home its name
 	for i, name := range paths {
 		if slices.Contains(paths[:i], name) && name == "-" {
 			return &FileError{File: name, Why: "standard input is named twice", Hint: "name it once"}
@@ -68,6 +70,14 @@ func (t *Table) open(paths []string) error {
 		if err != nil {
 			return err
 		}
+		if p.opt.HomeFromFilename {
+			if other, ok := homes[p.home]; ok && !sameFile(other, name) {
+				return &FileError{File: name, Why: fmt.Sprintf("--home-from-filename makes it the home %s, and %s too", quote(p.home), other),
+					Hint: "give files of two homes different names; join files of one home, or say the home in a column"}
+			}
+			homes[p.home] = name
+		}
+		workbook = workbook || p.workbook
 		for _, h := range p.header {
 			mapped[strings.ToLower(h)] = true
 		}
@@ -78,8 +88,18 @@ func (t *Table) open(paths []string) error {
 			return &FileError{File: paths[0], Column: n, Why: "no file has a column of this name; the columns are " + quoteList(t.sources[0].plan.header), Hint: "write the name in --column as it stands in the file"}
 		}
 	}
+	if t.opt.Sheet != "" && !workbook {
+		return &FileError{File: paths[0], Why: "is no workbook, so it has no worksheet " + quote(t.opt.Sheet), Hint: "leave out --sheet, which is for .xlsx files"}
+	}
 	t.nameExtras()
 	return nil
+}
+
+// sameFile says whether two names lead to one file.
+func sameFile(a, b string) bool {
+	fa, errA := os.Stat(a)
+	fb, errB := os.Stat(b)
+	return a == b || errA == nil && errB == nil && os.SameFile(fa, fb)
 }
 
 func sortedKeys(m map[string]string) []string {

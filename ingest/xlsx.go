@@ -5,18 +5,22 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"slices"
 	"strconv"
 	"strings"
 
 	"github.com/xuri/excelize/v2"
 )
 
-// xlsxReader reads the first sheet of a workbook that has a line of column
-// names. Numbers come unformatted, times as the sheet's day numbers.
+// xlsxReader reads the sheet of a workbook that Options.Sheet names, or the first
+// that has a line of column names. Numbers come unformatted, times as the sheet's
+// day numbers.
 type xlsxReader struct {
 	name     string
 	book     *excelize.File
 	rows     *excelize.Rows
+	sheet    string
+	unread   []string // other sheets that look like readings
 	names    []string
 	line     int
 	row      []cell
@@ -56,27 +60,27 @@ func openXLSX(path, name string, opt *Options) (x *xlsxReader, err error) {
 	if props, err := book.GetWorkbookProps(); err == nil && props.Date1904 != nil {
 		x.from1904 = *props.Date1904
 	}
-	for _, sheet := range book.GetSheetList() {
-		rows, err := book.Rows(sheet)
+	sheets := book.GetSheetList()
+	if opt.Sheet != "" && !slices.Contains(sheets, opt.Sheet) {
+		book.Close()
+		return nil, &FileError{File: name, Why: "there is no worksheet " + quote(opt.Sheet) + "; the worksheets are " + quoteList(sheets), Hint: "write the name in --sheet as it stands in the workbook"}
+	}
+	for _, sheet := range sheets {
+		if opt.Sheet != "" && sheet != opt.Sheet {
+			continue // it was chosen, so nothing need be said of the others
+		}
+		records, err := sheetHead(book, sheet)
 		if err != nil {
 			continue // a sheet of charts
 		}
-		var records []headRecord
-		for line := 1; len(records) < 200 && line < 1000 && rows.Next(); line++ {
-			fields, err := rows.Columns()
-			if err != nil {
-				break
-			}
-			if !allBlank(fields) {
-				records = append(records, headRecord{fields, line})
-			}
-		}
-		rows.Close()
 		n := findHeader(records, opt)
-		if n < 0 {
+		if x.rows != nil || n < 0 {
+			if n >= 0 || holdReadings(records) {
+				x.unread = append(x.unread, sheet)
+			}
 			continue
 		}
-		x.names = trimNames(records[n].fields)
+		x.sheet, x.names = sheet, trimNames(records[n].fields)
 		if x.rows, err = book.Rows(sheet); err != nil {
 			book.Close()
 			return nil, damaged(err)
@@ -89,10 +93,57 @@ func openXLSX(path, name string, opt *Options) (x *xlsxReader, err error) {
 				return nil, damaged(err)
 			}
 		}
+	}
+	if x.rows != nil {
 		return x, nil
 	}
 	book.Close()
-	return nil, &FileError{File: name, Why: "no sheet has a line of column names with a value and a time among them", Hint: noHeaderHint}
+	why := "no worksheet has a line of column names with a value and a time among them"
+	if opt.Sheet != "" {
+		why = "the worksheet " + quote(opt.Sheet) + " has no line of column names with a value and a time among them"
+	}
+	return nil, &FileError{File: name, Why: why, Hint: noHeaderHint}
+}
+
+// sheetHead is the first rows of a sheet that are not blank.
+func sheetHead(book *excelize.File, sheet string) (records []headRecord, err error) {
+	rows, err := book.Rows(sheet)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	for line := 1; len(records) < 200 && line < 1000 && rows.Next(); line++ {
+		fields, err := rows.Columns()
+		if err != nil {
+			break
+		}
+		if !allBlank(fields) {
+			records = append(records, headRecord{fields, line})
+		}
+	}
+	return records, nil
+}
+
+// holdReadings says whether a record without a header holds a time and a number
+// beside it, as a sheet that goes on from another does.
+func holdReadings(records []headRecord) bool {
+	for _, r := range records {
+		times, numbers := 0, 0
+		for _, f := range r.fields {
+			f = strings.TrimSpace(f)
+			shape, _ := shapeOf(f)
+			switch {
+			case isStamp(f):
+				times++
+			case shape != notNumber:
+				numbers++
+			}
+		}
+		if times > 0 && times+numbers > 1 {
+			return true
+		}
+	}
+	return false
 }
 
 func (x *xlsxReader) header() []string { return x.names }
@@ -151,6 +202,7 @@ func sheetCell(s string) cell {
 func (x *xlsxReader) describe(f *File) {
 	f.Format = formatXLSX
 	f.PreambleLines, f.BlankLines = x.preamble, x.blank
+	f.Sheet, f.SheetsUnread = x.sheet, x.unread
 }
 
 func (x *xlsxReader) Close() error {

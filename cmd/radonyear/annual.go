@@ -334,7 +334,7 @@ func (p *program) annual(c *cli.Context) error {
 		Settings: slices.Concat(q.settings(), []report.Field{{Name: "by", Value: by}}, readingSettings(c)),
 		Inputs:   inputs(files),
 		Tables:   []report.Table{annualTable(results, by)},
-		Notes:    duplicateNotes(daily),
+		Notes:    inputNotes(files, daily),
 		LeftOut:  left,
 		After:    q.sentences(),
 		Levels:   q.Levels, Confidence: q.Confidence,
@@ -375,7 +375,7 @@ func (p *program) partial(doc report.Document) error {
 		}
 		fmt.Fprintf(p.stderr, "radonyear: skipped: home %s: %s\n", report.Plain(l.Place.Home), report.Plain(l.Why))
 	}
-	if doc.Rejected() > 0 || len(doc.LeftOut) > 0 {
+	if doc.Rejected() > 0 || len(doc.LeftOut) > 0 || analysis.HasNote(doc.Notes, sheetsUnread) {
 		return errPartial
 	}
 	return nil

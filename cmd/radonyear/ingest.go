@@ -80,9 +80,7 @@ func (p *program) ingest(c *cli.Context) error {
 		Command: "ingest", Version: version, Inputs: inputs(files), Tables: []report.Table{filesTable(files)},
 		Settings: slices.Concat([]report.Field{{Name: "output", Value: out}, {Name: "daily", Value: c.Bool("daily")}}, readingSettings(c)),
 	}
-	if daily != nil {
-		doc.Notes = duplicateNotes(daily)
-	}
+	doc.Notes = inputNotes(files, daily)
 	var readings int64
 	for _, f := range files {
 		readings += f.Readings

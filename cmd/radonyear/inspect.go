@@ -62,6 +62,9 @@ func (p *program) inspect(c *cli.Context) error {
 	if err := p.emit(c, doc, format); err != nil {
 		return err
 	}
+	if slices.ContainsFunc(files, func(f ingest.File) bool { return len(f.SheetsUnread) > 0 }) {
+		return errPartial // a finding says it
+	}
 	return p.partial(doc)
 }
 
@@ -146,9 +149,12 @@ func fileSentences(files []ingest.File) []string {
 		if f.Encoding != "" && f.Encoding != "utf-8" {
 			kind += ", " + f.Encoding
 		}
-		s := fmt.Sprintf("%s: %s, %d rows, %d left out", f.Path, kind, f.Rows, f.Rejected)
+		s := fmt.Sprintf("%s: %s, %s, %d left out", f.Path, kind, count(int(f.Rows), "row"), f.Rejected)
 		if f.Unit != "" {
 			s += "; unit " + from(f.Unit, f.UnitFrom)
+		}
+		if f.Sheet != "" {
+			s += fmt.Sprintf("; worksheet %q", f.Sheet)
 		}
 		if f.Zone != "" {
 			s += "; zone " + from(f.Zone, f.ZoneFrom)
@@ -186,6 +192,9 @@ func step(d time.Duration) string {
 func fileFindings(files []ingest.File) []ingest.Finding {
 	var out []ingest.Finding
 	for _, f := range files {
+		if n := len(f.SheetsUnread); n > 0 {
+			out = append(out, ingest.Finding{Code: sheetsUnread, File: f.Path, Count: n, Text: unreadSheets(f) + ": choose with --sheet NAME"})
+		}
 		for _, x := range []struct {
 			code      string
 			n         int64
@@ -343,6 +352,8 @@ func filesTable(files []ingest.File) report.Table {
 		{Key: "encoding", Style: report.Text},
 		{Key: "delimiter", Style: report.Text},
 		{Key: "decimal", Style: report.Text},
+		{Key: "sheet", Style: report.Text},
+		{Key: "sheets_unread", Style: report.Nested},
 		{Key: "step_seconds", Style: report.Factor},
 		{Key: "columns", Style: report.Nested},
 		{Key: "columns_extra", Style: report.Nested},
@@ -359,7 +370,7 @@ func filesTable(files []ingest.File) report.Table {
 		}
 		t.Rows = append(t.Rows, report.Row{Label: f.Path, Cells: []any{
 			f.Path, f.Format, f.Rows, f.Readings, f.Rejected, f.Unit, f.UnitFrom, f.Zone, f.ZoneFrom, f.DateOrder, f.DateFrom,
-			f.Encoding, f.Delimiter, f.Decimal, step, columns, list(f.ColumnsExtra), list(f.Wide)}})
+			f.Encoding, f.Delimiter, f.Decimal, f.Sheet, list(f.SheetsUnread), step, columns, list(f.ColumnsExtra), list(f.Wide)}})
 	}
 	return t
 }

@@ -24,6 +24,7 @@ func readingFlags() []cli.Flag {
 		&cli.StringFlag{Name: "date-order", Usage: "`ORDER` of dates that can be read two ways: dmy, mdy or ymd"},
 		&cli.StringFlag{Name: "decimal", Usage: "decimal `MARK` where the file leaves it open: . or ,"},
 		&cli.StringSliceFlag{Name: "column", Usage: "`NAME=ROLE` says what a column is (home, room, value, start, ...); may be repeated"},
+		&cli.StringFlag{Name: "sheet", Usage: "`NAME` of the worksheet to read of .xlsx files (default: the first that holds readings)"},
 		&cli.BoolFlag{Name: "home-from-filename", Usage: "a file's name, without its ending, is the home"},
 		&cli.StringFlag{Name: "rejects", Usage: "write every row left out to `FILE` (CSV: file,line,column,value,why,row)"},
 	}
@@ -35,6 +36,7 @@ func (p *program) readingOptions(c *cli.Context) (ingest.Options, error) {
 		Zone:             c.String("zone"),
 		DateOrder:        c.String("date-order"),
 		Decimal:          c.String("decimal"),
+		Sheet:            c.String("sheet"),
 		HomeFromFilename: c.Bool("home-from-filename"),
 		Stdin:            p.stdin,
 	}
@@ -86,7 +88,7 @@ func readingSettings(c *cli.Context) []report.Field {
 	return []report.Field{
 		{Name: "unit", Value: text("unit")}, {Name: "zone", Value: text("zone")},
 		{Name: "date_order", Value: text("date-order")}, {Name: "decimal", Value: text("decimal")},
-		{Name: "columns", Value: columns}, {Name: "home_from_filename", Value: c.Bool("home-from-filename")},
+		{Name: "sheet", Value: text("sheet")}, {Name: "columns", Value: columns}, {Name: "home_from_filename", Value: c.Bool("home-from-filename")},
 	}
 }
 
@@ -166,6 +168,11 @@ func (p *program) reportRejected(c *cli.Context, files []ingest.File, rejected [
 		}
 		fmt.Fprintf(p.stderr, "radonyear: skipped: and %d more%s\n", n-most, hint)
 	}
+	for _, f := range files {
+		if len(f.SheetsUnread) > 0 {
+			fmt.Fprintf(p.stderr, "radonyear: skipped: %s\n", report.Plain(fmt.Sprintf("%s: %s; choose with --sheet NAME", f.Path, unreadSheets(f))))
+		}
+	}
 	path := c.String("rejects")
 	if path == "" {
 		return nil
@@ -200,13 +207,46 @@ func inputs(files []ingest.File) []report.Input {
 	return in
 }
 
-// duplicateNotes says that rows were counted once that the files hold twice.
-func duplicateNotes(d *ingest.Daily) []analysis.Note {
-	if d.Duplicates == 0 {
-		return nil
+// sheetsUnread is the code of the note that a workbook holds more than was read.
+const sheetsUnread = "sheets-unread"
+
+// inputNotes are what is to be said of the files under every result.
+func inputNotes(files []ingest.File, d *ingest.Daily) (notes []analysis.Note) {
+	note := func(code, format string, args ...any) {
+		notes = append(notes, analysis.Note{Code: code, Text: fmt.Sprintf(format, args...)})
 	}
-	return []analysis.Note{{Code: "duplicate-rows", Text: fmt.Sprintf(
-		"%d rows say the same as another row and count once; radonyear inspect lists them.", d.Duplicates)}}
+	for _, f := range files {
+		if len(f.SheetsUnread) > 0 {
+			note(sheetsUnread, "Of %s %s; --sheet NAME reads another.", f.Path, unreadSheets(f))
+		}
+	}
+	if d == nil {
+		return notes
+	}
+	if n := int(d.Duplicates); n == 1 {
+		note("duplicate-rows", "1 row says the same as another row and counts once; radonyear inspect shows it.")
+	} else if n > 0 {
+		note("duplicate-rows", "%d rows say the same as another row and count once; radonyear inspect lists them.", n)
+	}
+	for _, f := range d.Findings() {
+		if f.Code == "home-in-areas" {
+			note(f.Code, "Home %s: %s.", f.Home, f.Text)
+		}
+	}
+	return notes
+}
+
+// unreadSheets says which worksheets of a file look like readings too.
+func unreadSheets(f ingest.File) string {
+	names := make([]string, len(f.SheetsUnread))
+	for i, s := range f.SheetsUnread {
+		names[i] = strconv.Quote(s)
+	}
+	verb := "hold"
+	if len(names) == 1 {
+		verb = "holds"
+	}
+	return fmt.Sprintf("only the worksheet %q was read; %s %s readings too", f.Sheet, strings.Join(names, ", "), verb)
 }
 
 // subject is what one result is about: a home, or a room of it.

@@ -78,7 +78,7 @@ func (p *program) season(c *cli.Context) error {
 		{Name: "name", Value: learned.Profile.Name}, {Name: "confidence", Value: opt.Confidence}, {Name: "toward", Value: opt.BuiltIn.Name},
 	}, readingSettings(c))
 	doc.Inputs = inputs(files)
-	doc.Notes = slices.Concat(doc.Notes, duplicateNotes(daily))
+	doc.Notes = slices.Concat(doc.Notes, inputNotes(files, daily))
 	doc.LeftOut = left
 	doc.LeftOutTitle = "Not learned from:"
 	switch path {
@@ -98,7 +98,7 @@ func (p *program) season(c *cli.Context) error {
 	if err := p.write(doc, format); err != nil {
 		return err
 	}
-	if doc.Rejected() > 0 {
+	if doc.Rejected() > 0 || analysis.HasNote(doc.Notes, sheetsUnread) {
 		return errPartial
 	}
 	return nil

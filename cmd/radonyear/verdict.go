@@ -98,7 +98,7 @@ func (p *program) verdict(c *cli.Context) error {
 		}
 		files = f
 		subs = subjects(daily, by, q.phase)
-		doc.Inputs, doc.Notes = inputs(files), duplicateNotes(daily)
+		doc.Inputs, doc.Notes = inputs(files), inputNotes(files, daily)
 		settings = slices.Concat([]report.Field{{Name: "by", Value: by}}, readingSettings(c))
 	}
 	if err := q.settleCourse(subs); err != nil {

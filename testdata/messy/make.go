@@ -38,6 +38,33 @@ func main() {
 
 	workbook("workbook.xlsx", false)
 	workbook("workbook-1904.xlsx", true)
+	sheets("two-sheets.xlsx")
+}
+
+// sheets writes a workbook with a sheet a year, the last one without a header
+// line, between sheets of other matter.
+func sheets(name string) {
+	f := excelize.NewFile()
+	check(f.SetSheetName("Sheet1", "About"))
+	for _, s := range []struct {
+		name string
+		rows [][]any
+	}{
+		{"About", [][]any{{"invented readings", 2026}}},
+		{"2025", [][]any{{"Home", "Start", "End", "Radon (Bq/m3)"}, {"0071", "2025-01-10", "2025-01-17", 100}}},
+		{"2026", [][]any{{"Home", "Start", "End", "Radon (Bq/m3)"}, {"0071", "2026-01-10", "2026-01-17", 110}, {"0072", "2026-01-10", "2026-01-17", 120}}},
+		{"Rest", [][]any{{"0073", "2026-01-10", "2026-01-17", 130}}},
+		{"Summary", [][]any{{"homes", 3}, {"mean", 115}}},
+	} {
+		_, err := f.NewSheet(s.name)
+		check(err)
+		for i, r := range s.rows {
+			cell, err := excelize.CoordinatesToCellName(1, i+1)
+			check(err)
+			check(f.SetSheetRow(s.name, cell, &r))
+		}
+	}
+	check(f.SaveAs(name))
 }
 
 // workbook writes an hourly log below a line of text, after a sheet without readings.
