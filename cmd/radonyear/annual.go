@@ -361,7 +361,11 @@ func noResult(left []report.LeftOut, files []ingest.File) error {
 		return hinted{fmt.Errorf("no result: every row was left out"), "radonyear inspect FILE shows what is wrong; --rejects FILE writes the rows to a file"}
 	}
 	first := left[0]
-	return hinted{fmt.Errorf("no result: home %s: %s", first.Place.Home, first.Why), fmt.Sprintf("all %d homes were left out; radonyear inspect FILE shows what is in the files", len(left))}
+	hint := "radonyear inspect FILE shows what is in the files"
+	if len(left) > 1 {
+		hint = fmt.Sprintf("none of the %d homes can be judged; ", len(left)) + hint
+	}
+	return hinted{fmt.Errorf("no result: home %s: %s", report.PlaceName(first.Place), first.Why), hint}
 }
 
 // partial asks for exit status 3 where something is missing in a result, and
@@ -370,10 +374,10 @@ func (p *program) partial(doc report.Document) error {
 	const most = 10
 	for i, l := range doc.LeftOut {
 		if i == most {
-			fmt.Fprintf(p.stderr, "radonyear: skipped: and %d more homes\n", len(doc.LeftOut)-most)
+			fmt.Fprintf(p.stderr, "radonyear: skipped: and %s more\n", count(len(doc.LeftOut)-most, "home"))
 			break
 		}
-		fmt.Fprintf(p.stderr, "radonyear: skipped: home %s: %s\n", report.Plain(l.Place.Home), report.Plain(l.Why))
+		fmt.Fprintf(p.stderr, "radonyear: skipped: home %s: %s\n", report.Plain(report.PlaceName(l.Place)), report.Plain(l.Why))
 	}
 	if doc.Rejected() > 0 || len(doc.LeftOut) > 0 || analysis.HasNote(doc.Notes, sheetsUnread) {
 		return errPartial
@@ -423,15 +427,38 @@ func estimateAll[R any](homes population, judge func(subject) (R, error)) (resul
 	return results, left
 }
 
-func annualTable(results []annual.Result, by string) report.Table {
-	room := report.Column{Key: "room", Style: report.Text}
+// placeColumns are home, area and room as columns; people see the room where it is
+// asked for, and the area where one name stands for homes in several.
+func placeColumns(places []analysis.Place, by string) []report.Column {
+	area, room := report.Column{Key: "area", Style: report.Text}, report.Column{Key: "room", Style: report.Text}
 	if by == "room" {
 		room.Head = "Room"
 	}
-	t := report.Table{Columns: []report.Column{
-		{Key: "home", Head: "Home", Style: report.Text},
-		{Key: "area", Style: report.Text},
-		room,
+	if len(shared(places)) > 0 {
+		area.Head = "Area"
+	}
+	return []report.Column{{Key: "home", Head: "Home", Style: report.Text}, area, room}
+}
+
+// shared are the names of homes that stand in more than one area.
+func shared(places []analysis.Place) map[string]bool {
+	areas, names := map[string]string{}, map[string]bool{}
+	for _, p := range places {
+		if area, ok := areas[p.Home]; ok && area != p.Area {
+			names[p.Home] = true
+		}
+		areas[p.Home] = p.Area
+	}
+	return names
+}
+
+func annualTable(results []annual.Result, by string) report.Table {
+	var places []analysis.Place
+	for _, r := range results {
+		places = append(places, r.Place)
+	}
+	name := resultNames(places, by)
+	t := report.Table{Columns: slices.Concat(placeColumns(places, by), []report.Column{
 		{Key: "start", Style: report.Date},
 		{Key: "end", Style: report.Date},
 		{Key: "days_measured", Head: "Days", Style: report.Days},
@@ -443,21 +470,28 @@ func annualTable(results []annual.Result, by string) report.Table {
 		{Key: "annual_mean", Head: "Annual\nmean", Style: report.Estimate},
 		{Key: "expected_mean", Style: report.Concentration},
 		{Key: "above", Head: "P", Style: report.Against},
-	}}
+	})}
 	for _, r := range results {
-		t.Rows = append(t.Rows, report.Row{Label: resultName(r.Place, by), Notes: rowNotes(r.Notes, r.AnnualMean.Notes), Cells: []any{
+		t.Rows = append(t.Rows, report.Row{Label: name(r.Place), Notes: rowNotes(r.Notes, r.AnnualMean.Notes), Cells: []any{
 			r.Home, r.Area, r.Room, instant(r.Start), instant(r.End), r.DaysMeasured, instant(r.YearStart), instant(r.YearEnd),
 			r.YearShare, r.RawMean, r.SeasonFactor, r.AnnualMean, r.ExpectedMean, r.Above}})
 	}
 	return t
 }
 
-// resultName is a result in footnotes; by home, the room is no part of it.
-func resultName(p analysis.Place, by string) string {
-	if by == "home" || p.Room == "" {
-		return p.Home
+// resultNames gives results their names in footnotes; by home, the room is no part
+// of one, and the area only where the home's name needs it.
+func resultNames(places []analysis.Place, by string) func(analysis.Place) string {
+	several := shared(places)
+	return func(p analysis.Place) string {
+		if !several[p.Home] {
+			p.Area = ""
+		}
+		if by == "home" {
+			p.Room = ""
+		}
+		return report.PlaceName(p)
 	}
-	return p.Home + ", " + p.Room
 }
 
 // rowNotes are a result's notes, each once, never nil: a result without notes

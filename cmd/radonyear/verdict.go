@@ -233,7 +233,7 @@ func parseZone(name string) (*time.Location, error) {
 func verdictInWords(j judged, by string, typed bool) []string {
 	show := func(x float64) string { return report.Number(x, j.level) }
 	e := j.AnnualMean
-	what := "Home " + resultName(j.Place, by) + ": raw"
+	what := "Home " + resultNames(nil, by)(j.Place) + ": raw"
 	if typed {
 		what = "Raw"
 	}
@@ -285,19 +285,17 @@ func verdictWords(j judged) string {
 // verdictTables are the results and, for JSON and for a single result, what
 // more days would bring.
 func verdictTables(all []judged, by string) []report.Table {
-	room := report.Column{Key: "room", Style: report.Text}
-	if by == "room" {
-		room.Head = "Room"
+	var places []analysis.Place
+	for _, j := range all {
+		places = append(places, j.Place)
 	}
+	name := resultNames(places, by)
 	level := report.Column{Key: "level", Head: "Level", Style: report.Level}
 	probability := report.Column{Key: "probability", Head: "P\n%", Style: report.Probability}
 	if !slices.ContainsFunc(all, func(j judged) bool { return j.level != all[0].level }) { // as annual heads it
 		level.Head, probability.Head = "", fmt.Sprintf("P>%g\n%%", all[0].level)
 	}
-	main := report.Table{Columns: []report.Column{
-		{Key: "home", Head: "Home", Style: report.Text},
-		{Key: "area", Style: report.Text},
-		room,
+	main := report.Table{Columns: slices.Concat(placeColumns(places, by), []report.Column{
 		{Key: "start", Style: report.Date},
 		{Key: "end", Style: report.Date},
 		{Key: "days_measured", Head: "Days", Style: report.Days},
@@ -312,12 +310,13 @@ func verdictTables(all []judged, by string) []report.Table {
 		{Key: "band_upper", Style: report.Concentration},
 		{Key: "days_for_80_percent", Style: report.Count}, // 0: conclusive now; null: not within a year
 		{Head: "More\ndays", Style: report.Text, Words: true},
-	}}
+	})}
 	if len(all) > 1 {
 		main.Title = "More days: how many give a chance of 80 % of a conclusive answer."
 	}
 	further := report.Table{Key: "further", Columns: []report.Column{
 		{Key: "home", Style: report.Text},
+		{Key: "area", Style: report.Text},
 		{Key: "room", Style: report.Text},
 		{Key: "level", Style: report.Level},
 		{Key: "days", Head: "More\ndays", Style: report.Count},
@@ -333,12 +332,12 @@ func verdictTables(all []judged, by string) []report.Table {
 		case j.DaysFor80 < 0:
 			more, days = "over 365", nil
 		}
-		main.Rows = append(main.Rows, report.Row{Label: resultName(j.Place, by), Notes: rowNotes(j.Result.Notes, j.AnnualMean.Notes), Cells: []any{
+		main.Rows = append(main.Rows, report.Row{Label: name(j.Place), Notes: rowNotes(j.Result.Notes, j.AnnualMean.Notes), Cells: []any{
 			j.Home, j.Area, j.Room, instant(j.Start), instant(j.End), j.DaysMeasured, j.YearShare, j.RawMean, j.SeasonFactor,
 			j.AnnualMean, j.level, j.Probability, string(j.Verdict), band(j.BandLower), band(j.BandUpper), days, more}})
 		for _, f := range j.Further {
-			further.Rows = append(further.Rows, report.Row{Label: resultName(j.Place, by), Cells: []any{
-				j.Home, j.Room, j.level, f.Days, f.Chance, f.ChanceAbove, f.UpperRatio}})
+			further.Rows = append(further.Rows, report.Row{Label: name(j.Place), Cells: []any{
+				j.Home, j.Area, j.Room, j.level, f.Days, f.Chance, f.ChanceAbove, f.UpperRatio}})
 		}
 	}
 	return []report.Table{main, further}

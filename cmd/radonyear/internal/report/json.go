@@ -35,7 +35,7 @@ func (doc *Document) json(b *bytes.Buffer) error {
 	}
 	left := []any{}
 	for _, l := range doc.LeftOut {
-		left = append(left, []Field{{"home", l.Place.Home}, {"room", l.Place.Room}, {"why", l.Why}})
+		left = append(left, []Field{{"home", l.Place.Home}, {"area", l.Place.Area}, {"room", l.Place.Room}, {"why", l.Why}})
 	}
 	out = append(out, Field{"left_out", left}, Field{"notes", noteObjects(doc.Notes)})
 

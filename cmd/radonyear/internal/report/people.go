@@ -76,7 +76,7 @@ func (doc *Document) people(b *bytes.Buffer, markdown bool) error {
 				para(fmt.Sprintf("  and %d more; --format json names them all.", len(doc.LeftOut)-i))
 				break
 			}
-			line := Plain(placeName(l.Place) + ": " + l.Why)
+			line := Plain(PlaceName(l.Place) + ": " + l.Why)
 			if markdown {
 				fmt.Fprintf(b, "- %s\n", escape(line))
 			} else {
@@ -94,11 +94,16 @@ func (doc *Document) rows() (n int64) {
 	return n
 }
 
-func placeName(p analysis.Place) string {
-	if p.Room == "" {
-		return p.Home
+// PlaceName is a home, or a room of one, for a sentence: "K-1 (North), bedroom".
+func PlaceName(p analysis.Place) string {
+	name := p.Home
+	if p.Area != "" {
+		name += " (" + p.Area + ")"
 	}
-	return p.Home + ", " + p.Room
+	if p.Room != "" {
+		name += ", " + p.Room
+	}
+	return name
 }
 
 func plural(n int64, one, many string) string {

@@ -292,7 +292,7 @@ func TestJSON(t *testing.T) {
 				"hidden":      nil,
 				"notes":       []any{map[string]any{"code": "all", "text": "said of all"}, map[string]any{"code": "unbounded", "text": "no upper limit"}}},
 		},
-		"left_out": []any{map[string]any{"home": "K-3", "room": "", "why": "no days"}},
+		"left_out": []any{map[string]any{"home": "K-3", "area": "", "room": "", "why": "no days"}},
 		"notes":    []any{map[string]any{"code": "doc", "text": "of the whole"}},
 	}
 	if d := cmp.Diff(want, got); d != "" {
