@@ -4,7 +4,9 @@ package annual
 
 import (
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -93,6 +95,7 @@ type home struct {
 	data     temporal.Home
 	notes    []analysis.Note
 	opt      Options
+	rooms    []string
 	covered  float64 // days of the year measured
 	raw      float64
 	factor   float64
@@ -108,11 +111,12 @@ type home struct {
 //
 // Formula. The profile's posterior of the days nobody measured, given those that
 // were (see temporal.Posterior): ln of the mean is normal with centre m and
-// spread s; s is multiplied by the profile's calibration for this many days, and
-// for the long run the year-to-year variance is added. Value is e^m, the median;
-// the limits are e^(m ± z s); P(above L) = Φ((m − ln L)/s). The verdict is
-// "above" where that probability reaches the confidence, "below" where it does
-// not exceed its complement.
+// spread s; the part of s that is not instruments' or years' is multiplied by the
+// profile's calibration for this many days. Value is e^m, the median; the limits
+// are e^(m ± z s); P(above L) = Φ((m − ln L)/s). The verdict is "above" where that
+// probability reaches the confidence, "below" where it does not exceed its
+// complement. Under 46 hours nothing is conclusive, and a home of several rooms
+// is not called "below" while one of them by itself is above.
 //
 // Assumes that season and drift of the home are like those of the profile's
 // homes, that nothing was changed in the home in these twelve months, and that
@@ -122,8 +126,8 @@ type home struct {
 // model; its coverage by test length is published in COVERAGE.md beside this
 // package.
 //
-// Notes: under-two-days, longer-than-a-year, several-rooms, all-below-limit,
-// below-limit, zero-days, partial-days.
+// Notes: under-two-days, longer-than-a-year, year-not-measured, several-rooms,
+// room-above, all-below-limit, below-limit, zero-days, partial-days.
 //
 // Source: Durbin and Koopman 2012 for the filter; for seasonal correction by
 // exact dates and its own uncertainty, Pinel, Fearn, Darby and Miles 1995,
@@ -152,9 +156,8 @@ func prepare(series []analysis.Series, opt Options) (*home, error) {
 	if h.data, h.notes, err = temporal.Observe(series, opt.Calibration); err != nil {
 		return nil, err
 	}
-	h.data.Course = opt.Course
+	h.data.Course, h.data.LongRun = opt.Course, opt.Target == LongRun
 	h.start, h.end = series[0].Start(), series[0].End()
-	var rooms []string
 	for _, s := range series {
 		if s.Home != h.place.Home {
 			return nil, fmt.Errorf("readings of homes %q and %q in one estimate; give one home at a time", h.place.Home, s.Home)
@@ -168,13 +171,13 @@ func prepare(series []analysis.Series, opt Options) (*home, error) {
 		if s.Detector != h.place.Detector {
 			h.place.Detector = ""
 		}
-		if !contains(rooms, s.Room) {
-			rooms = append(rooms, s.Room)
+		if !slices.Contains(h.rooms, s.Room) {
+			h.rooms = append(h.rooms, s.Room)
 		}
 	}
-	if len(rooms) > 1 {
-		h.place.Room = strings.Join(rooms, " + ")
-		h.note("several-rooms", "readings from %d rooms are joined and the mean of the rooms is given; where people live in one of them, ask for each room by itself", len(rooms))
+	if len(h.rooms) > 1 {
+		h.place.Room = strings.Join(h.rooms, " + ")
+		h.note("several-rooms", "readings from %d rooms are joined and the mean of the rooms is given; where people live in one of them, ask for each room by itself", len(h.rooms))
 	}
 	h.setYear()
 	if opt.AreaPrior != nil {
@@ -183,20 +186,15 @@ func prepare(series []analysis.Series, opt Options) (*home, error) {
 		h.data.Prior = h.prior(widePrior)
 		h.note("all-below-limit", "every reading lies below the detector's limit, so the lower limit and the middle rest on a wide prior (GM %g Bq/m³, GSD %g); only the upper limit is the home's own. Measure longer or with a more sensitive detector", widePrior.GM, widePrior.GSD)
 	}
-	if h.measured < 46.0/24 {
-		h.note("under-two-days", "%.0f hours were measured; test protocols ask for at least 48 and decisions need more", h.measured*24)
+	if h.measured < leastDays {
+		h.note("under-two-days", "%.0f hours were measured; test protocols ask for at least 48, so no verdict is given", h.measured*24)
 	}
 	return h, nil
 }
 
-func contains(list []string, s string) bool {
-	for _, x := range list {
-		if x == s {
-			return true
-		}
-	}
-	return false
-}
+// leastDays are what a verdict needs: the 48 hours that protocols ask for, less
+// the two they allow.
+const leastDays = 46.0 / 24
 
 func (h *home) note(code, format string, args ...any) {
 	h.notes = append(h.notes, analysis.Note{Code: code, Text: fmt.Sprintf(format, args...)})
@@ -225,17 +223,35 @@ func (h *home) setYear() {
 	for _, o := range h.data.Observations {
 		first, last = min(first, o.First), max(last, o.Last)
 	}
-	cover := make([]float64, last-first+1) // share of each day that some detector measured
+	// Share of each day that was measured: the most of any detector in any room,
+	// whose own parts of a day add up.
+	cover, own := make([]float64, last-first+1), make([]float64, last-first+1)
+	type spot struct{ detector, room int }
+	var spots []spot
 	for _, o := range h.data.Observations {
-		for d := o.First; d <= o.Last; d++ {
-			share := 1.0
-			switch d {
-			case o.First:
-				share = o.FirstShare
-			case o.Last:
-				share = o.LastShare
+		if s := (spot{o.Detector, o.Room}); !slices.Contains(spots, s) {
+			spots = append(spots, s)
+		}
+	}
+	for _, s := range spots {
+		clear(own)
+		for _, o := range h.data.Observations {
+			if s != (spot{o.Detector, o.Room}) {
+				continue
 			}
-			cover[d-first] = max(cover[d-first], share)
+			for d := o.First; d <= o.Last; d++ {
+				share := 1.0
+				switch d {
+				case o.First:
+					share = o.FirstShare
+				case o.Last:
+					share = o.LastShare
+				}
+				own[d-first] += share
+			}
+		}
+		for i, x := range own {
+			cover[i] = max(cover[i], min(x, 1))
 		}
 	}
 	const year = 365
@@ -254,8 +270,10 @@ func (h *home) setYear() {
 				best, from = max(best, sum), first+i-year+1
 			}
 		}
-		h.note("longer-than-a-year", "the readings span %d days; the mean is of the twelve months measured best, from %s",
-			last-first+1, temporal.Date(from, h.zone).Format("2006-01-02"))
+		if days := h.end.Sub(h.start).Hours() / 24; days > year+1 { // a leap year is no more than one
+			h.note("longer-than-a-year", "the readings span %.0f days; the mean is of the twelve months measured best, from %s",
+				days, temporal.Date(from, h.zone).Format("2006-01-02"))
+		}
 	}
 	h.data.From, h.data.To = from, from+year
 	var in, cycle, all mean // season over the measured days meant, and over the year
@@ -276,7 +294,9 @@ func (h *home) setYear() {
 	for d := from; d < from+year; d++ {
 		cycle.add(1, math.Exp(season.At(d)))
 	}
-	if in.weight == 0 { // the year asked for was not measured at all
+	if in.weight == 0 {
+		h.note("year-not-measured", "nothing was measured in the twelve months from %s; the mean is inferred from other years, raw mean and season factor are of those",
+			temporal.Date(from, h.zone).Format("2006-01-02"))
 		in = all
 	}
 	h.factor = cycle.value() / in.value()
@@ -290,9 +310,15 @@ func (m *mean) add(w, x float64) { m.sum, m.weight = m.sum+w*x, m.weight+w }
 func (m mean) value() float64    { return m.sum / m.weight }
 
 // rawMean is the plain mean of the readings that touch the year, or of all where
-// none does, weighted by the time they cover.
+// none does: in each room weighted by the time they cover, and rooms alike.
 func rawMean(series []analysis.Series, from, to time.Time) float64 {
-	var in, all mean
+	in, all := map[string]*mean{}, map[string]*mean{}
+	add := func(m map[string]*mean, room string, w, x float64) {
+		if m[room] == nil {
+			m[room] = &mean{}
+		}
+		m[room].add(w, x)
+	}
 	for _, s := range series {
 		for i := range s.Len() {
 			r := s.At(i)
@@ -303,16 +329,20 @@ func rawMean(series []analysis.Series, from, to time.Time) float64 {
 			if r.Share > 0 {
 				w *= r.Share
 			}
-			all.add(w, r.Concentration)
+			add(all, s.Room, w, r.Concentration)
 			if r.Start.Before(to) && r.End.After(from) {
-				in.add(w, r.Concentration)
+				add(in, s.Room, w, r.Concentration)
 			}
 		}
 	}
-	if in.weight > 0 {
-		return in.value()
+	if len(in) == 0 {
+		in = all
 	}
-	return all.value()
+	var rooms mean
+	for _, name := range slices.Sorted(maps.Keys(in)) {
+		rooms.add(1, in[name].value())
+	}
+	return rooms.value()
 }
 
 // spread is the calibrated log spread of the target after the posterior's.
@@ -324,13 +354,9 @@ func (h *home) spreadAfter(post temporal.Posterior, days float64) float64 {
 	if post.Course {
 		rows = h.opt.Profile.Course.Calibration
 	}
-	// What a detector is off by is not the model's to calibrate.
-	k := temporal.Widen(rows, days)
-	s := math.Sqrt(k*k*(post.LogSD*post.LogSD-post.Detector*post.Detector) + post.Detector*post.Detector)
-	if h.opt.Target == LongRun {
-		s = math.Hypot(s, h.opt.Profile.YearSD)
-	}
-	return s
+	// What instruments and years are off by is not the profile's to calibrate.
+	k, apart := temporal.Widen(rows, days), post.Apart*post.Apart
+	return math.Sqrt(k*k*(post.LogSD*post.LogSD-apart) + apart)
 }
 
 func (h *home) result(post temporal.Posterior) Result {
@@ -346,16 +372,54 @@ func (h *home) result(post temporal.Posterior) Result {
 			Quantity: "annual mean", Unit: "Bq/m³",
 			Value: math.Exp(m), Lower: math.Exp(m - z*s), Upper: math.Exp(m + z*s),
 			Confidence: h.opt.Confidence, Kind: analysis.CredibleInterval,
-			N: len(h.data.Observations), Method: Method, Notes: h.notes,
+			N: len(h.data.Observations), Method: Method,
 		},
 		ExpectedMean: math.Exp(m + s*s/2),
 		LogMedian:    m, LogSpread: s,
-		Notes: h.notes,
 	}
 	for _, level := range h.opt.Levels {
-		r.Above = append(r.Above, against(m, s, level, h.opt.Confidence))
+		a := against(m, s, level, h.opt.Confidence)
+		if h.measured < leastDays {
+			a.Verdict = NotConclusive
+		}
+		r.Above = append(r.Above, a)
 	}
+	h.roomsAbove(&r)
+	r.AnnualMean.Notes, r.Notes = h.notes, h.notes
 	return r
+}
+
+// roomsAbove looks for rooms that are above a level though the mean of the rooms
+// is not: someone may live in just that one.
+func (h *home) roomsAbove(r *Result) {
+	if len(h.rooms) < 2 {
+		return
+	}
+	var said []string
+	for _, name := range slices.Sorted(slices.Values(h.rooms)) {
+		var one []analysis.Series
+		for _, s := range h.series {
+			if s.Room == name {
+				one = append(one, s)
+			}
+		}
+		opt := h.opt
+		opt.YearFrom = temporal.Date(h.data.From, h.zone)
+		room, err := Estimate(one, opt)
+		if err != nil {
+			continue // such as one dead detector's room; the home has others
+		}
+		for i, a := range room.Above {
+			if a.Verdict != Above || r.Above[i].Verdict == Above {
+				continue
+			}
+			r.Above[i].Verdict = NotConclusive
+			said = append(said, fmt.Sprintf("%q is above %g", name, a.Level))
+		}
+	}
+	if said != nil {
+		h.note("room-above", "by itself, %s Bq/m³ though the mean of the rooms is not shown to be; where people live in it, that counts, so the home is not called below", strings.Join(said, ", "))
+	}
 }
 
 // against holds ln(mean) ~ N(m, s²) against a level.

@@ -8,6 +8,8 @@ import (
 	"testing"
 	"time"
 
+	"gonum.org/v1/gonum/stat/distuv"
+
 	"radonyear/analysis"
 	"radonyear/analysis/temporal"
 )
@@ -184,8 +186,17 @@ func TestProperties(t *testing.T) {
 	})
 	t.Run("the long run is wider", func(t *testing.T) {
 		a, b := estimate(t, part(0, 90), Options{}), estimate(t, part(0, 90), Options{Target: LongRun})
-		if b.LogSpread <= a.LogSpread || a.AnnualMean.Value != b.AnnualMean.Value {
-			t.Errorf("this year %v ± %v, long run %v ± %v", a.AnnualMean.Value, a.LogSpread, b.AnnualMean.Value, b.LogSpread)
+		near(t, "long run", b.AnnualMean.Value, a.AnnualMean.Value, 1e-4)
+		near(t, "its spread", b.LogSpread, math.Hypot(a.LogSpread, temporal.BuiltIn(false).YearSD), 1e-3)
+		// Three years tell more of it than one does.
+		var rs []analysis.Reading
+		for y := range 3 {
+			rs = append(rs, analysis.Reading{Start: date(2020+y, 1, 1), End: date(2020+y, 12, 31), Concentration: 100})
+		}
+		one, three := []analysis.Series{mustSeries(t, "", rs[:1])}, []analysis.Series{mustSeries(t, "", rs)}
+		a, b = estimate(t, one, Options{Target: LongRun}), estimate(t, three, Options{Target: LongRun})
+		if b.LogSpread > 0.7*a.LogSpread {
+			t.Errorf("one year leaves %v of the long run open, three %v", a.LogSpread, b.LogSpread)
 		}
 	})
 	t.Run("a mean is no mean of logs", func(t *testing.T) {
@@ -199,6 +210,33 @@ func TestProperties(t *testing.T) {
 		y := estimate(t, []analysis.Series{passive(t, "p", days[0].Start(), 30, sum, sum*temporal.DefaultCalibration, false)}, Options{})
 		near(t, "integrated against daily", y.AnnualMean.Value, x.AnnualMean.Value, 0.08)
 	})
+	t.Run("a prior is for annual means", func(t *testing.T) {
+		// A result that says next to nothing leaves the area's distribution.
+		r := estimate(t, []analysis.Series{passive(t, "a", date(2024, 3, 1), 30, 300, 3e8, false)}, Options{AreaPrior: &Prior{GM: 80, GSD: 2}})
+		near(t, "median", r.AnnualMean.Value, 80, 0.08)
+		near(t, "spread", r.LogSpread, math.Log(2), 0.12)
+	})
+	t.Run("calibration is a detector's for all it says", func(t *testing.T) {
+		for _, c := range []float64{0.1, 0.3} {
+			r := estimate(t, whole, Options{Calibration: c})
+			near(t, "spread of a whole year", r.LogSpread, math.Sqrt(math.Log1p(c*c)), 0.03)
+		}
+	})
+	t.Run("a profile calibrates neither instruments nor years", func(t *testing.T) {
+		p := still()
+		p.Calibration = []temporal.Calibration{{Days: 2, Factor: .7}, {Days: 300, Factor: .7}}
+		r := estimate(t, []analysis.Series{passive(t, "a", date(2024, 3, 1), 30, 150, 15, false)}, Options{Profile: p})
+		near(t, "spread", r.LogSpread, math.Sqrt(math.Log1p(.01)), 1e-3)
+		r = estimate(t, []analysis.Series{passive(t, "a", date(2024, 3, 1), 30, 150, 15, false)}, Options{Profile: p, Target: LongRun})
+		near(t, "spread in the long run", r.LogSpread, math.Sqrt(math.Log1p(.01)+p.YearSD*p.YearSD), 1e-3)
+		// What is the profile's own is multiplied.
+		q := temporal.BuiltIn(false)
+		a := estimate(t, part(0, 30), Options{Profile: q})
+		q.Calibration = []temporal.Calibration{{Days: 2, Factor: 1.5}, {Days: 300, Factor: 1.5}}
+		b := estimate(t, part(0, 30), Options{Profile: q})
+		v := math.Log1p(temporal.DefaultCalibration * temporal.DefaultCalibration)
+		near(t, "spread times 1.5", b.LogSpread*b.LogSpread-v, 2.25*(a.LogSpread*a.LogSpread-v), 1e-6)
+	})
 	t.Run("several rooms", func(t *testing.T) {
 		var home []analysis.Series
 		for i, room := range []string{"attic", "cellar"} {
@@ -210,6 +248,7 @@ func TestProperties(t *testing.T) {
 		}
 		r := estimate(t, home, Options{})
 		near(t, "mean of rooms", r.AnnualMean.Value, 200, 0.01)
+		near(t, "raw mean", r.RawMean, 200, 1e-12)
 		if !analysis.HasNote(r.Notes, "several-rooms") || analysis.HasNote(estimate(t, home[:1], Options{}).Notes, "several-rooms") {
 			t.Error("the note on several rooms is missing, or given for one")
 		}
@@ -237,16 +276,15 @@ func TestNotes(t *testing.T) {
 		return analysis.Reading{Start: s, End: s.AddDate(0, 0, 1), Concentration: c, Share: share, BelowLimit: below}
 	}
 	for _, c := range []struct {
-		code      string
-		yes, no   []analysis.Reading
-		two, near int // or monitor days
+		code    string
+		yes, no []analysis.Reading
 	}{
 		{code: "under-two-days", yes: []analysis.Reading{day(0, 50, 1, false)}, no: []analysis.Reading{day(0, 50, 1, false), day(1, 50, .95, false)}},
 		{code: "partial-days", yes: []analysis.Reading{day(0, 50, .7, false), day(1, 60, 0, false)}, no: []analysis.Reading{day(0, 50, .75, false), day(1, 60, 0, false)}},
 		{code: "below-limit", yes: []analysis.Reading{day(0, 50, 0, true), day(1, 60, 0, false)}, no: []analysis.Reading{day(0, 50, 0, false), day(1, 60, 0, false)}},
 		{code: "all-below-limit", yes: []analysis.Reading{day(0, 50, 0, true), day(1, 60, 0, true)}, no: []analysis.Reading{day(0, 50, 0, true), day(1, 60, 0, false)}},
 		{code: "zero-days", yes: []analysis.Reading{day(0, 0, 0, false), day(1, 60, 0, false)}, no: []analysis.Reading{day(0, .1, 0, false), day(1, 60, 0, false)}},
-		{code: "longer-than-a-year", yes: []analysis.Reading{day(0, 50, 0, false), day(365, 60, 0, false)}, no: []analysis.Reading{day(0, 50, 0, false), day(364, 60, 0, false)}},
+		{code: "longer-than-a-year", yes: []analysis.Reading{day(0, 50, 0, false), day(366, 60, 0, false)}, no: []analysis.Reading{day(0, 50, 0, false), day(365, 60, 0, false)}},
 	} {
 		for _, side := range []struct {
 			rs   []analysis.Reading
@@ -261,6 +299,93 @@ func TestNotes(t *testing.T) {
 				t.Errorf("%s: raised is %v, want %v; notes %v", c.code, !side.want, side.want, r.Notes)
 			}
 		}
+	}
+}
+
+func mustSeries(t *testing.T, room string, rs []analysis.Reading) analysis.Series {
+	t.Helper()
+	s, err := analysis.NewSeries(analysis.Place{Home: "h", Room: room}, time.UTC, rs)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
+// TestRoomAbove: a home is not below while a room of it is above.
+func TestRoomAbove(t *testing.T) {
+	home := func(a, b float64) []analysis.Series {
+		year := func(c float64) []analysis.Reading {
+			return []analysis.Reading{{Start: date(2024, 1, 1), End: date(2024, 12, 30), Concentration: c, Uncertainty: c / 20}}
+		}
+		return []analysis.Series{mustSeries(t, "bed", year(a)), mustSeries(t, "cellar", year(b))}
+	}
+	for _, c := range []struct {
+		a, b float64
+		want Verdict
+		note bool
+	}{
+		{60, 300, NotConclusive, true}, // their mean of 180 is below with 98 %
+		{60, 205, Below, false},        // the cellar is more likely above than not, but not shown to be
+		{150, 500, Above, false},
+	} {
+		r := estimate(t, home(c.a, c.b), Options{})
+		if a := r.Above[0]; a.Verdict != c.want || analysis.HasNote(r.Notes, "room-above") != c.note || analysis.HasNote(r.AnnualMean.Notes, "room-above") != c.note {
+			t.Errorf("rooms of %v and %v: %v with probability %v, notes %v", c.a, c.b, a.Verdict, a.Probability, r.Notes)
+		}
+	}
+	if r := estimate(t, home(60, 300), Options{}); r.Above[0].Probability > .05 {
+		t.Errorf("P(above) is %v; the test was to be of a mean below", r.Above[0].Probability)
+	}
+}
+
+// TestTooShort: under 46 hours nothing is conclusive, however high.
+func TestTooShort(t *testing.T) {
+	for _, c := range []struct {
+		hours int
+		want  Verdict
+	}{{45, NotConclusive}, {47, Above}} {
+		var rs []analysis.Reading
+		for from := date(2024, 1, 1); c.hours > 0; c.hours -= 24 {
+			n := min(c.hours, 24)
+			rs = append(rs, analysis.Reading{Start: from, End: from.Add(time.Duration(n) * time.Hour), Concentration: 5000})
+			from = from.AddDate(0, 0, 1)
+		}
+		j, err := Judge([]analysis.Series{mustSeries(t, "", rs)}, 200, Options{})
+		if err != nil || j.Verdict != c.want || j.Probability < .99 {
+			t.Errorf("%v, %v with probability %v, want %v", err, j.Verdict, j.Probability, c.want)
+		}
+		if c.want == NotConclusive && j.DaysFor80 != 1 {
+			t.Errorf("%d more days are asked for, want 1", j.DaysFor80)
+		}
+	}
+}
+
+// TestYear: which twelve months are meant, and what was measured of them.
+func TestYear(t *testing.T) {
+	whole := []analysis.Reading{{Start: date(2023, 3, 1).Add(10 * time.Hour), End: date(2024, 2, 29).Add(10 * time.Hour), Concentration: 100}}
+	r := estimate(t, []analysis.Series{mustSeries(t, "", whole)}, Options{})
+	if len(r.Notes) != 0 {
+		t.Errorf("365 days set up at ten in the morning: %v", r.Notes)
+	}
+	// Two results that meet at noon measured that day from end to end.
+	noon := []analysis.Reading{{Start: date(2024, 1, 1), End: date(2024, 1, 31).Add(12 * time.Hour), Concentration: 100},
+		{Start: date(2024, 1, 31).Add(12 * time.Hour), End: date(2024, 3, 1), Concentration: 100}}
+	near(t, "days", estimate(t, []analysis.Series{mustSeries(t, "", noon)}, Options{}).DaysMeasured, 60, 1e-9)
+	// The same mornings in two rooms are mornings still.
+	var half []analysis.Reading
+	for d := range 10 {
+		half = append(half, analysis.Reading{Start: date(2024, 1, 1+d), End: date(2024, 1, 1+d).Add(12 * time.Hour), Concentration: 100})
+	}
+	near(t, "half days", estimate(t, []analysis.Series{mustSeries(t, "a", half), mustSeries(t, "b", half)}, Options{}).DaysMeasured, 5, 1e-9)
+
+	// Another year than the one measured is two draws of a year away.
+	this := estimate(t, []analysis.Series{mustSeries(t, "", whole)}, Options{})
+	next := estimate(t, []analysis.Series{mustSeries(t, "", whole)}, Options{YearFrom: date(2025, 1, 1)})
+	if analysis.HasNote(this.Notes, "year-not-measured") || !analysis.HasNote(next.Notes, "year-not-measured") {
+		t.Errorf("notes %v and %v", this.Notes, next.Notes)
+	}
+	if want := temporal.BuiltIn(false).YearSD * math.Sqrt2; next.LogSpread < want || next.LogSpread > 1.2*want {
+		t.Errorf("next year is known to %v, want a little over %v", next.LogSpread, want)
 	}
 }
 
@@ -408,6 +533,96 @@ func TestJudge(t *testing.T) {
 	}
 	if j, err := Judge(home(199), 200, Options{Target: LongRun, Confidence: .99}); err != nil || j.DaysFor80 != -1 {
 		t.Errorf("199 against 200 in the long run: 80 %% after %d days, %v", j.DaysFor80, err)
+	}
+}
+
+// TestJudgeByHand: a home whose day means scatter about its level by 0.5 and
+// nothing else. After n days ln A is known to s² = 0.25/n + g², g the calibration,
+// and the later centre moves by the root of the difference.
+func TestJudgeByHand(t *testing.T) {
+	p := still()
+	p.Drift[0].Variance, p.DayNoise = 0, 0.5
+	p.Calibration = []temporal.Calibration{{Days: 4, Factor: 1.2}, {Days: 16, Factor: 1}, {Days: 64, Factor: .9}}
+	var rs []analysis.Reading
+	for d := range 4 {
+		rs = append(rs, analysis.Reading{Start: date(2024, 1, 1+d), End: date(2024, 1, 2+d), Concentration: 150})
+	}
+	const level, confidence, calibration = 220, .9, .04
+	j, err := Judge([]analysis.Series{mustSeries(t, "", rs)}, level, Options{Profile: p, Confidence: confidence, Calibration: calibration})
+	if err != nil {
+		t.Fatal(err)
+	}
+	normal := distuv.UnitNormal
+	g := math.Log1p(calibration * calibration)
+	s := func(n, k float64) float64 { return math.Sqrt(k*k*.25/n + g) }
+	z := normal.Quantile(confidence) // one-sided: a verdict is about one side
+	m := math.Log(150.0 / level)
+	near(t, "P(above)", j.Probability, normal.CDF(m/s(4, 1.2)), 1e-3)
+	near(t, "lower end of the band", j.BandLower, level*math.Exp(-z*s(4, 1.2)), 1e-3)
+	near(t, "upper end of the band", j.BandUpper, level*math.Exp(z*s(4, 1.2)), 1e-3)
+	for _, f := range j.Further {
+		if f.Days == 60 { // 64 in all
+			move := math.Sqrt(math.Pow(s(4, 1.2), 2) - math.Pow(s(64, .9), 2))
+			up := normal.CDF((m - z*s(64, .9)) / move)
+			near(t, "chance of above", f.ChanceAbove, up, 1e-2)
+			near(t, "chance", f.Chance, up+normal.CDF((-m-z*s(64, .9))/move), 1e-3)
+			near(t, "upper limit", f.UpperRatio, math.Exp(normal.Quantile((1+confidence)/2)*s(64, .9)), 1e-3)
+		}
+	}
+	// The fewest days with a chance of 80 %, by trying each.
+	h, err := prepare([]analysis.Series{mustSeries(t, "", rs)}, Options{Profile: p, Confidence: confidence, Calibration: calibration})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for d := 1; d <= j.DaysFor80; d++ {
+		f, err := h.after(d, level)
+		if err != nil || (f.Chance >= .8) != (d == j.DaysFor80) {
+			t.Errorf("%v: %d days have a chance of %v, and %d are called the fewest", err, d, f.Chance, j.DaysFor80)
+		}
+	}
+	if j.DaysFor80 < 9 {
+		t.Errorf("%d days are too few for this to be a test", j.DaysFor80)
+	}
+}
+
+// TestFurtherIsLater: how sure one will be is how sure one then is, whatever is
+// read: the year moves with the test, and a monitor that follows an integrating
+// result is another instrument.
+func TestFurtherIsLater(t *testing.T) {
+	from := date(2026, 1, 10)
+	all := log(37, from, 4)[0].Readings()
+	monitor := func(rs []analysis.Reading) []analysis.Series { return []analysis.Series{mustSeries(t, "", rs)} }
+	result := passive(t, "p", from, 7, 150, 15, false)
+	for _, c := range []struct {
+		name        string
+		short, long []analysis.Series
+		exact       float64
+	}{
+		// The linearisation of the integrating result shifts with what is read.
+		{"monitor", monitor(all[:7]), monitor(all), 1e-2},
+		{"integrating", []analysis.Series{result}, []analysis.Series{result, mustSeries(t, "", all[7:])}, 1e-2},
+	} {
+		p := temporal.BuiltIn(false)
+		p.Calibration = []temporal.Calibration{{Days: 7, Factor: 1.3}, {Days: 37, Factor: 1.1}}
+		j, err := Judge(c.short, 200, Options{Profile: p})
+		if err != nil {
+			t.Fatal(err)
+		}
+		r := estimate(t, c.long, Options{Profile: p})
+		for _, f := range j.Further {
+			if f.Days == 30 {
+				near(t, c.name, math.Log(f.UpperRatio), math.Log(r.AnnualMean.Upper/r.AnnualMean.Value), c.exact)
+			}
+		}
+	}
+}
+
+// TestFirmPrior: where homes of an area hardly differ, no short test shows one to
+// be below, however low it reads, and the band has no lower end.
+func TestFirmPrior(t *testing.T) {
+	j, err := Judge([]analysis.Series{passive(t, "a", date(2026, 1, 10), 2, 100, 10, false)}, 200, Options{AreaPrior: &Prior{GM: 199, GSD: 1.01}})
+	if err != nil || j.BandLower != 0 || j.BandUpper < 1000 || math.IsInf(j.BandUpper, 0) {
+		t.Errorf("band %v to %v, %v", j.BandLower, j.BandUpper, err)
 	}
 }
 

@@ -1,6 +1,7 @@
 package annual
 
 import (
+	"errors"
 	"fmt"
 	"iter"
 	"math"
@@ -20,8 +21,8 @@ var FurtherDays = []int{2, 7, 14, 30, 60, 90, 180, 270}
 const enough = 0.80
 
 // Judge says whether a test settles on which side of a level the annual mean
-// lies, which readings of the same test would not, and how much longer the same
-// detector would have to stay.
+// lies, which readings of the same test would not, and how much longer it would
+// have to go on.
 //
 // Formula. What d more days will show is not known, but how sure one will be
 // then is: the variance v_d of ln(annual mean) after them follows from the model
@@ -29,9 +30,13 @@ const enough = 0.80
 // verdict comes with probability P(|centre − ln L| > z √v_d), z one-sided. The
 // year meant is the one centred on the longer test. The band of raw means that
 // would not be conclusive follows from scaling every reading alike; where one lies
-// below its limit there is none, and both its ends are 0.
+// below its limit there is none, and both its ends are 0. Where an area's prior is
+// so firm that no reading would be conclusive on one side, that end is 0 or +Inf.
 //
-// Assumes that the further days follow the test without a gap.
+// Assumes that the further days follow the test without a gap, by the same
+// detector if that gave day means, else by a monitor of the usual calibration; and
+// that the chance rises from one row of FurtherDays to the next, between which the
+// fewest days are sought by halving.
 //
 // Source: conjugate preposterior analysis, Raiffa and Schlaifer 1961, Applied
 // Statistical Decision Theory, chapter 5 (from memory).
@@ -50,38 +55,44 @@ func Judge(series []analysis.Series, level float64, opt Options) (Conclusiveness
 	if out.BandLower, out.BandUpper, err = h.band(level, r); err != nil {
 		return Conclusiveness{}, err
 	}
-	days := scan()
+	days := append(slices.Clone(FurtherDays), mostFurther)
 	futures := make([]Further, len(days))
 	errs := make([]error, len(days))
 	numeric.Each(len(days), func(i int) { futures[i], errs[i] = h.after(days[i], level) })
-	out.DaysFor80 = -1
-	for i, f := range futures {
-		if errs[i] != nil {
-			return Conclusiveness{}, errs[i]
-		}
-		if slices.Contains(FurtherDays, f.Days) {
-			out.Further = append(out.Further, f)
-		}
-		if out.DaysFor80 < 0 && f.Chance >= enough {
-			out.DaysFor80 = f.Days
-		}
+	if err := errors.Join(errs...); err != nil {
+		return Conclusiveness{}, err
 	}
+	out.Further = futures[:len(FurtherDays)]
 	if out.Verdict != NotConclusive {
-		out.DaysFor80 = 0
+		return out, nil
 	}
+	out.DaysFor80 = -1
+	at := slices.IndexFunc(futures, func(f Further) bool { return f.Chance >= enough })
+	if at < 0 {
+		return out, nil
+	}
+	hi, lo := days[at], 0
+	if at > 0 {
+		lo = days[at-1]
+	}
+	for hi-lo > 1 {
+		mid := (lo + hi) / 2
+		f, err := h.after(mid, level)
+		if err != nil {
+			return Conclusiveness{}, err
+		}
+		if f.Chance >= enough {
+			hi = mid
+		} else {
+			lo = mid
+		}
+	}
+	out.DaysFor80 = hi
 	return out, nil
 }
 
-// scan is every day for a month, then every fifth day, and those tabulated.
-func scan() []int {
-	var days []int
-	for d := 1; d <= 360; d++ {
-		if d <= 30 || d%5 == 0 || slices.Contains(FurtherDays, d) {
-			days = append(days, d)
-		}
-	}
-	return days
-}
+// mostFurther is as much longer as anyone is told to measure.
+const mostFurther = 365
 
 // band finds the raw means of the same test between which nothing is settled.
 func (h *home) band(level float64, r Result) (lower, upper float64, err error) {
@@ -99,19 +110,30 @@ func (h *home) band(level float64, r Result) (lower, upper float64, err error) {
 	}
 	// A prior does not scale along: search.
 	side := func(sign float64) (float64, error) {
-		lo, hi := math.Log(1e-3), math.Log(1e3)
-		for range 60 {
-			mid := (lo + hi) / 2
+		// The limit after every reading has been multiplied, as ln over the level.
+		over := func(log float64) (float64, error) {
 			data := h.data
 			data.Observations = slices.Clone(data.Observations)
 			for i := range data.Observations {
-				data.Observations[i].Log += mid
+				data.Observations[i].Log += log
 			}
 			post, err := h.opt.Profile.Posterior(data)
+			return post.LogMedian + sign*z*h.spread(post) - math.Log(level), err
+		}
+		far := math.Log(1e4) // beyond that a linearisation about a firm prior may not settle
+		for _, end := range []struct{ at, value float64 }{{-far, 0}, {far, math.Inf(1)}} {
+			if x, err := over(end.at); err != nil || x*end.at < 0 {
+				return end.value, err
+			}
+		}
+		lo, hi := -far, far
+		for range 60 {
+			mid := (lo + hi) / 2
+			x, err := over(mid)
 			if err != nil {
 				return 0, err
 			}
-			if post.LogMedian+sign*z*h.spread(post) < math.Log(level) {
+			if x < 0 {
 				lo = mid
 			} else {
 				hi = mid
@@ -146,10 +168,15 @@ func (h *home) after(d int, level float64) (Further, error) {
 	}
 	later := now
 	later.Observations = slices.Clone(now.Observations)
+	detector := final.Detector
+	if final.First != final.Last {
+		detector = len(now.Detectors)
+		later.Detectors = append(slices.Clone(now.Detectors), temporal.CalibrationSD(h.opt.Calibration))
+	}
 	for k := 1; k <= d; k++ {
 		// What it will read does not matter to how sure one will be.
 		later.Observations = append(later.Observations, temporal.Observation{First: last + k, Last: last + k, FirstShare: 1, LastShare: 1,
-			Log: post.LogMedian, Room: final.Room, Detector: final.Detector})
+			Log: post.LogMedian, Room: final.Room, Detector: detector})
 	}
 	then, err := h.opt.Profile.Posterior(later)
 	if err != nil {
@@ -158,10 +185,13 @@ func (h *home) after(d int, level float64) (Further, error) {
 	s0, s1 := h.spread(post), h.spreadAfter(then, h.measured+float64(d))
 	z := distuv.UnitNormal.Quantile(h.opt.Confidence)
 	m, l := post.LogMedian, math.Log(level)
+	f := Further{Days: d, UpperRatio: math.Exp(distuv.UnitNormal.Quantile((1+h.opt.Confidence)/2) * s1)}
+	if h.measured+float64(d) < leastDays {
+		return f, nil // too short for a verdict still
+	}
 	move := math.Sqrt(max(s0*s0-s1*s1, 1e-12))
-	f := Further{Days: d, ChanceAbove: distuv.UnitNormal.CDF((m - l - z*s1) / move)}
+	f.ChanceAbove = distuv.UnitNormal.CDF((m - l - z*s1) / move)
 	f.Chance = f.ChanceAbove + distuv.UnitNormal.CDF((l-m-z*s1)/move)
-	f.UpperRatio = math.Exp(distuv.UnitNormal.Quantile((1+h.opt.Confidence)/2) * s1)
 	return f, nil
 }
 

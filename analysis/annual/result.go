@@ -30,11 +30,11 @@ type Result struct {
 	DaysMeasured         float64   // days with a reading
 	YearStart, YearEnd   time.Time // the twelve months the annual mean is about
 	YearShare            float64   // share of those days that was measured, 0 to 1
-	RawMean              float64   // plain time-weighted mean of the readings in those months, Bq/m³
+	RawMean              float64   // plain mean of the readings in those months, Bq/m³: by time in a room, rooms alike
 	SeasonFactor         float64   // annual mean over the mean expected in the days measured: season alone
 	AnnualMean           analysis.Estimate
 	ExpectedMean         float64 // posterior mean of the annual mean, Bq/m³; Value above is the median
-	LogMedian, LogSpread float64 // centre and scale of ln(annual mean), before calibration
+	LogMedian, LogSpread float64 // centre and calibrated scale of ln(annual mean)
 	Above                []Against
 	Notes                []analysis.Note
 }
@@ -51,7 +51,7 @@ type Further struct {
 type Conclusiveness struct {
 	Result
 	Against                        // the level asked about
-	BandLower, BandUpper float64   // raw means of this same test strictly between these would not be conclusive; 0 and 0 where a reading lies below its limit
+	BandLower, BandUpper float64   // raw means of this same test strictly between these would not be conclusive; 0 and 0 where a reading lies below its limit, 0 or +Inf for an end no reading reaches
 	Further              []Further // a table of further days
 	DaysFor80            int       // fewest further days with at least an 80 % chance; 0 if conclusive now; -1 if not within a year
 }

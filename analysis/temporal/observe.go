@@ -38,8 +38,12 @@ func CountingError(sensitivity, concentration, hours float64) float64 {
 // Days are civil days in each series' zone. A reading of at most 36 hours is
 // the mean of the day that holds its middle; a longer one is an integrating
 // detector's. calibration is the relative standard uncertainty that a detector
-// shares over all its readings, 0 for the default; an integrating result with a
-// stated uncertainty is taken to include it. The home's year is not set.
+// shares over all its readings, in whatever room, 0 for the default; series that
+// name no detector are taken to be of one. An integrating result's stated
+// uncertainty includes it: of results of one detector that part is shared, as far
+// as the smallest of them leaves room. Counting error is added to days with few
+// hours only: that of whole days is in the profile's day noise. The home's year
+// is not set.
 //
 // Notes: "partial-days", "below-limit", "zero-days".
 func Observe(home []analysis.Series, calibration float64) (Home, []analysis.Note, error) {
@@ -63,6 +67,23 @@ func Observe(home []analysis.Series, calibration float64) (Home, []analysis.Note
 		}
 		return a.Start().Compare(b.Start())
 	})
+	// The part of the stated uncertainties that a detector's results share.
+	common := map[string]float64{}
+	for _, s := range home {
+		for i := range s.Len() {
+			if r := s.At(i); statesAll(r) {
+				u := min(calibration, r.Uncertainty/r.Concentration)
+				if least, seen := common[s.Detector]; !seen || u < least {
+					common[s.Detector] = u
+				}
+			}
+		}
+	}
+	type key struct {
+		detector string
+		stated   bool
+	}
+	index := map[key]int{}
 	var rooms []string
 	for _, s := range home {
 		room := slices.Index(rooms, s.Room)
@@ -70,18 +91,19 @@ func Observe(home []analysis.Series, calibration float64) (Home, []analysis.Note
 			room = len(rooms)
 			rooms = append(rooms, s.Room)
 		}
-		withShared, withStated := -1, -1
 		detector := func(stated bool) int {
-			at := &withShared
-			sd := logSD(calibration)
-			if stated {
-				at, sd = &withStated, 0
+			k := key{s.Detector, stated}
+			at, seen := index[k]
+			if !seen {
+				at = len(h.Detectors)
+				index[k] = at
+				sd := calibration
+				if stated {
+					sd = common[s.Detector]
+				}
+				h.Detectors = append(h.Detectors, logSD(sd))
 			}
-			if *at < 0 {
-				*at = len(h.Detectors)
-				h.Detectors = append(h.Detectors, sd)
-			}
-			return *at
+			return at
 		}
 		for i := range s.Len() {
 			r := s.At(i)
@@ -131,6 +153,9 @@ func Observe(home []analysis.Series, calibration float64) (Home, []analysis.Note
 					o.Variance = math.Pow(logSD(IntegratingError), 2)
 				}
 				o.Detector = detector(stated)
+				if stated { // what it shares is the detector's
+					o.Variance = max(0, o.Variance-math.Pow(h.Detectors[o.Detector], 2))
+				}
 				o.First, o.FirstShare, o.Last, o.LastShare = span(r.Start, r.End, s.Zone)
 			}
 			h.Observations = append(h.Observations, o)
@@ -155,6 +180,12 @@ func Observe(home []analysis.Series, calibration float64) (Home, []analysis.Note
 	return h, notes, nil
 }
 
+// statesAll says whether a reading is an integrating result with an uncertainty
+// of its own.
+func statesAll(r analysis.Reading) bool {
+	return r.Uncertainty > 0 && r.Concentration >= nothing && r.End.Sub(r.Start) > 36*time.Hour
+}
+
 // some counts things with their verb, and s3 is the s of a verb of one thing.
 func some(n int, one, many string) string {
 	if n == 1 {
@@ -174,6 +205,15 @@ func s3(n int) string {
 // failed and not a home without radon: the air outdoors alone gives some counts.
 func Dead(r analysis.Reading) bool {
 	return r.End.Sub(r.Start) <= 36*time.Hour && !r.BelowLimit && r.Concentration < nothing
+}
+
+// CalibrationSD is the log standard deviation of a detector's calibration error,
+// whose relative standard uncertainty is given, 0 for the default.
+func CalibrationSD(relative float64) float64 {
+	if relative == 0 {
+		relative = DefaultCalibration
+	}
+	return logSD(relative)
 }
 
 // logSD is the log standard deviation that a coefficient of variation stands

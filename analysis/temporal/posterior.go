@@ -29,6 +29,7 @@ type Home struct {
 	From, To     int       // the days the annual mean is of: From ≤ day < To
 	Only         []int     // if not nil, the mean is over these days instead, in increasing order
 	Course       bool      // the home lived in the weather of the profile's course, where that is known
+	LongRun      bool      // the mean over many years is meant, of which From..To is one
 }
 
 // Normal is a normal distribution by its mean and standard deviation.
@@ -39,7 +40,7 @@ type Normal struct{ Mean, SD float64 }
 type Posterior struct {
 	LogMedian float64 // ln Bq/m³
 	LogSD     float64
-	Detector  float64   // the part of LogSD, in quadrature, that detectors' calibration makes
+	Apart     float64   // the part of LogSD, in quadrature, of instruments and years: not of the profile's season and drift
 	Course    bool      // the profile's course was used
 	Mean      float64   // Bq/m³
 	Days      []float64 // posterior mean of each target day's concentration (mean of rooms), Bq/m³
@@ -85,6 +86,10 @@ type site struct {
 // result below a limit enters by expectation propagation: the Gaussian with the
 // moments of the truncated one.
 //
+// What was measured in other twelve months than the target's is seen through the
+// difference of two years, each a draw from the profile's YearSD; the mean of many
+// years is the target's less its year's draw.
+//
 // Assumes a log-normal day, and seasons and drift like those of the profile.
 //
 // Errors: no observation, an impossible one, or a linearisation that does not settle.
@@ -114,7 +119,8 @@ func (p *Profile) Posterior(h Home) (Posterior, error) {
 }
 
 // machine holds one home's model laid out as a state vector:
-// level | season (and course) | drift | detectors | rooms | accumulators.
+// level | season (and course) | drift | unknown weather | detectors | rooms |
+// years | accumulators. The level is that of the target's year.
 type machine struct {
 	p          *Profile
 	h          Home
@@ -122,10 +128,14 @@ type machine struct {
 	mean       []float64
 	cov        [][]float64
 	drift      []Component
+	unknown    []Component // weather on target days that the course does not know
 	dayNoise   float64
 	driftAt    int
+	unknownAt  int
 	detectorAt int
 	roomAt     int // used where h.Rooms > 1
+	yearAt     int
+	years      []int // other years with observations, as year() counts them
 	sumAt      int
 	n          int
 	first      int // first and last day of the tape
@@ -208,13 +218,35 @@ func (m *machine) layOut(days int) {
 		m.course, m.drift, m.dayNoise, m.mean, m.cov = c, c.Drift, c.DayNoise, c.Mean, c.Cov
 	}
 	// A part that learning left next to nothing of costs time and changes no digit shown.
-	m.drift = slices.DeleteFunc(slices.Clone(m.drift), func(c Component) bool { return c.Variance < 1e-8 })
+	some := func(cs []Component) []Component {
+		return slices.DeleteFunc(slices.Clone(cs), func(c Component) bool { return c.Variance < 1e-8 })
+	}
+	m.drift = some(m.drift)
+	for i, is := range m.targets {
+		if is && m.course != nil && !m.course.Knows(m.first+i) {
+			m.unknown = some(m.course.Shared)
+			break
+		}
+	}
+	for _, o := range h.Observations {
+		for y := m.year(o.First); y <= m.year(o.Last); y++ {
+			if y != 0 && !slices.Contains(m.years, y) {
+				m.years = append(m.years, y)
+			}
+		}
+	}
+	slices.Sort(m.years)
 	m.driftAt = 1 + len(m.mean)
-	m.detectorAt = m.driftAt + len(m.drift)
+	m.unknownAt = m.driftAt + len(m.drift)
+	m.detectorAt = m.unknownAt + len(m.unknown)
 	m.roomAt = m.detectorAt + len(h.Detectors)
-	m.sumAt = m.roomAt
+	m.yearAt = m.roomAt
 	if h.Rooms > 1 {
-		m.sumAt += h.Rooms
+		m.yearAt += h.Rooms
+	}
+	m.sumAt = m.yearAt + len(m.years)
+	if h.LongRun {
+		m.sumAt++
 	}
 
 	m.byDay = make([][]int, days)
@@ -270,6 +302,17 @@ func (m *machine) layOut(days int) {
 	m.n = m.sumAt + len(busyUntil)
 }
 
+// year is how many years a day lies from the target's, which is 0.
+func (m *machine) year(day int) int {
+	switch {
+	case day < m.h.From:
+		return -1 - (m.h.From-1-day)/365
+	case day >= m.h.To:
+		return 1 + (day-m.h.To)/365
+	}
+	return 0
+}
+
 // knows says whether the course serves a home: it is of its areas, and saw half
 // of the year and every observation from end to end.
 func (p *Profile) knows(h Home) bool {
@@ -307,16 +350,44 @@ func (m *machine) start() *filter {
 	for i, c := range m.drift {
 		f.decay(m.driftAt+i, c.Variance, c.Days)
 	}
+	for i, c := range m.unknown {
+		f.decay(m.unknownAt+i, c.Variance, c.Days)
+	}
 	for i, sd := range m.h.Detectors {
 		k := m.detectorAt + i
 		f.p[k*m.n+k] = sd * sd
 	}
+	m.startYears(f)
 	if m.h.Rooms > 1 {
 		for k := m.roomAt; k < m.roomAt+m.h.Rooms; k++ {
 			f.p[k*m.n+k] = m.p.RoomSD * m.p.RoomSD
 		}
 	}
 	return f
+}
+
+// startYears sets what is known of the years before anything was seen. Years'
+// draws e are independent with variance v. The level holds the target year's
+// e₀, so another year's state is e − e₀, and for the long run the last is e₀.
+func (m *machine) startYears(f *filter) {
+	v := m.p.YearSD * m.p.YearSD
+	shared := min(v, f.p[0]) // of the level with e₀
+	set := func(i, j int, x float64) { f.p[i*m.n+j], f.p[j*m.n+i] = x, x }
+	for i := range m.years {
+		for j := range m.years {
+			set(m.yearAt+i, m.yearAt+j, v)
+		}
+		set(m.yearAt+i, m.yearAt+i, 2*v)
+		set(0, m.yearAt+i, -shared)
+	}
+	if m.h.LongRun {
+		e := m.yearAt + len(m.years)
+		set(e, e, v)
+		set(0, e, shared)
+		for i := range m.years {
+			set(m.yearAt+i, e, -v)
+		}
+	}
 }
 
 // pass runs the filter forward and back once with the current linearisation,
@@ -351,6 +422,7 @@ func (m *machine) pass(step float64) (Posterior, float64) {
 		}
 		h[k] = 0
 	}
+	year0 := m.yearAt + len(m.years) // where the long run holds the target year's draw
 	next, active := 0, []int{}
 	roomQuery := make([]int, max(m.h.Rooms, 1))
 	for d := m.first; d <= m.last; d++ {
@@ -369,7 +441,13 @@ func (m *machine) pass(step float64) (Posterior, float64) {
 		if m.targets[d-m.first] || len(active) > 0 {
 			for _, r := range m.roomsUsed {
 				m.room(row, r, 1)
-				roomQuery[r] = ask(m.targets[d-m.first], row)
+				isTarget := m.targets[d-m.first]
+				roomQuery[r] = ask(isTarget && !m.h.LongRun, row)
+				if isTarget && m.h.LongRun {
+					row[year0] = -1
+					ask(true, row)
+					row[year0] = 0
+				}
 				m.room(row, r, 0)
 			}
 		}
@@ -398,6 +476,13 @@ func (m *machine) pass(step float64) (Posterior, float64) {
 		}
 	}
 
+	years := -1
+	if m.h.LongRun {
+		h := make([]float64, m.n)
+		h[year0] = 1
+		years = ask(false, h)
+	}
+
 	total, days := 0.0, 0
 	for _, t := range m.targets {
 		if t {
@@ -422,12 +507,13 @@ func (m *machine) pass(step float64) (Posterior, float64) {
 	post := Posterior{Course: m.course != nil}
 	rooms := float64(len(m.roomsUsed))
 	s2 := variance / (total * total)
-	if m.course != nil {
-		s2 += m.course.unknown(m.h.From, m.h.To)
-	}
 	logMean := top + math.Log(total/(float64(days)*rooms))
 	post.LogMedian, post.LogSD, post.Mean = logMean-s2/2, math.Sqrt(s2), math.Exp(logMean)
-	post.Detector = min(m.detectorSD(), post.LogSD)
+	apart := m.instruments()
+	if years >= 0 {
+		apart += moments[years].variance
+	}
+	post.Apart = min(math.Sqrt(apart), post.LogSD)
 	post.Days = make([]float64, 0, days)
 	sum, count := 0.0, 0
 	for q, is := range target {
@@ -458,20 +544,21 @@ func (m *machine) pass(step float64) (Posterior, float64) {
 	return post, change
 }
 
-// detectorSD is the log standard deviation of the mean of the detectors'
-// calibration errors, weighted by the days each measured.
-func (m *machine) detectorSD() float64 {
+// instruments is the variance of ln of the mean that instruments' errors make,
+// weighted by the days each observation is of.
+func (m *machine) instruments() float64 {
 	days, all := make([]float64, len(m.h.Detectors)), 0.0
+	v := 0.0
 	for _, o := range m.h.Observations {
 		n := float64(o.Last - o.First + 1)
 		days[o.Detector] += n
 		all += n
+		v += n * n * o.Variance
 	}
-	v := 0.0
 	for i, sd := range m.h.Detectors {
-		v += math.Pow(sd*days[i]/all, 2)
+		v += math.Pow(sd*days[i], 2)
 	}
-	return math.Sqrt(v)
+	return v / (all * all)
 }
 
 // fill puts the linear form of ln C on day d, without a room, into row.
@@ -479,13 +566,20 @@ func (m *machine) fill(row []float64, d int) {
 	clear(row)
 	row[0] = 1
 	harmonics(float64(d), row[1:])
+	for i := m.driftAt; i < m.unknownAt; i++ {
+		row[i] = 1
+	}
 	if c := m.course; c != nil && c.Knows(d) {
 		for k, f := range c.Factors {
 			row[1+Harmonics+k] = f[d-c.First]
 		}
+	} else {
+		for i := m.unknownAt; i < m.detectorAt; i++ {
+			row[i] = 1
+		}
 	}
-	for i := m.driftAt; i < m.detectorAt; i++ {
-		row[i] = 1
+	if k, found := slices.BinarySearch(m.years, m.year(d)); found {
+		row[m.yearAt+k] = 1
 	}
 }
 
@@ -535,7 +629,7 @@ func (s *stretch) renew(moments []moment, step float64) float64 {
 func (s *site) renew(m moment, limit, noise float64) float64 {
 	precision, shift := 1/m.variance-s.precision, m.mean/m.variance-s.shift
 	if !(precision > 0) {
-		return 0
+		return 1 // not settled: other sites have to move first
 	}
 	v := 1 / precision
 	mean := shift * v
@@ -545,7 +639,7 @@ func (s *site) renew(m moment, limit, noise float64) float64 {
 	tilted := mean - v*rho/sd
 	variance := v - v*v*rho*(rho+z)/(v+noise)
 	if !(variance > 0) {
-		return 0
+		return 1
 	}
 	const damp = 0.7
 	p := max(0, 1/variance-precision)

@@ -105,27 +105,6 @@ func (c *Course) Regressors(day int) []float64 {
 	return x
 }
 
-// unknown is the variance that the weather of the days the course does not know
-// adds to ln of a mean over from ≤ day < to, with as many such days in one run.
-func (c *Course) unknown(from, to int) float64 {
-	n := 0.0
-	for d := from; d < to; d++ {
-		if !c.Knows(d) {
-			n++
-		}
-	}
-	if n == 0 {
-		return 0
-	}
-	v := 0.0
-	for _, s := range c.Shared {
-		x := s.Days / n
-		v += s.Variance * 2 * x * (1 - x*-math.Expm1(-1/x))
-	}
-	share := n / float64(to-from)
-	return share * share * v
-}
-
 // At is what the mean home did on a day beyond its level, as a natural logarithm.
 func (c *Course) At(day int) float64 {
 	sum := 0.0

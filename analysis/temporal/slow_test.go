@@ -12,6 +12,9 @@ import (
 // slowPosterior is the same model written out as one dense Gaussian over every
 // day, room, shared day and detector: no filter, no tape, O(days³).
 func slowPosterior(p *Profile, h Home) Posterior {
+	if h.Only != nil {
+		h.From, h.To = h.Only[0], h.Only[len(h.Only)-1]+1
+	}
 	first, last := h.From, h.To-1
 	centre, n := 0.0, 0
 	for _, o := range h.Observations {
@@ -43,7 +46,21 @@ func slowPosterior(p *Profile, h Home) Posterior {
 	}
 	x := func(d, r int) int { return (d-first)*rooms + r }
 	g := func(k int) int { return days*rooms + k }
-	N := days*rooms + len(h.Detectors)
+	year0 := days*rooms + len(h.Detectors) // the draw of the target's year
+	N := year0 + 1
+	// Years count from the target's outward; other weather only where a course
+	// was used and ends.
+	year := func(d int) int {
+		if d < h.From {
+			return -((h.From - d + 364) / 365)
+		}
+		return max(0, (d-h.To+365)/365)
+	}
+	var shared []Component
+	if c := p.Course; h.Course && p.knows(h) {
+		shared = c.Shared
+	}
+	unknown := func(d int) bool { return shared != nil && !p.Course.Knows(d) }
 	mean := mat.NewVecDense(N, nil)
 	K := mat.NewSymDense(N, nil)
 	level, variance := centre, flatVariance
@@ -60,7 +77,13 @@ func slowPosterior(p *Profile, h Home) Posterior {
 			mean.SetVec(x(d, r), level+season)
 			for e := d; e <= last; e++ {
 				xe := regressors(e)
-				k := variance + ou(drift, e-d)
+				k := variance - p.YearSD*p.YearSD + ou(drift, e-d)
+				if year(d) == year(e) {
+					k += p.YearSD * p.YearSD
+				}
+				if unknown(d) && unknown(e) {
+					k += ou(shared, e-d)
+				}
 				for i := range xd {
 					for j := range xe {
 						k += xd[i] * cov[i][j] * xe[j]
@@ -78,6 +101,12 @@ func slowPosterior(p *Profile, h Home) Posterior {
 	}
 	for k, sd := range h.Detectors {
 		K.SetSym(g(k), g(k), sd*sd)
+	}
+	K.SetSym(year0, year0, p.YearSD*p.YearSD)
+	for d := h.From; d < h.To; d++ {
+		for r := range rooms {
+			K.SetSym(x(d, r), year0, p.YearSD*p.YearSD)
+		}
 	}
 
 	type row struct {
@@ -178,6 +207,14 @@ func slowPosterior(p *Profile, h Home) Posterior {
 		if change > 2e-8 {
 			continue
 		}
+		// The target is the day, in the long run less its year's draw.
+		e := 0.0
+		if h.LongRun {
+			e = 1
+		}
+		cov := func(a, b int) float64 {
+			return V.At(a, b) - e*V.At(a, year0) - e*V.At(b, year0) + e*V.At(year0, year0)
+		}
 		var at []int
 		var w []float64
 		total := 0.0
@@ -188,20 +225,17 @@ func slowPosterior(p *Profile, h Home) Posterior {
 			for _, r := range used {
 				k := x(d, r)
 				at = append(at, k)
-				w = append(w, math.Exp(m.AtVec(k)+V.At(k, k)/2))
+				w = append(w, math.Exp(m.AtVec(k)-e*m.AtVec(year0)+cov(k, k)/2))
 				total += w[len(w)-1]
 			}
 		}
 		s2 := 0.0
 		for i, a := range at {
 			for j, b := range at {
-				s2 += w[i] * w[j] * V.At(a, b)
+				s2 += w[i] * w[j] * cov(a, b)
 			}
 		}
 		s2 /= total * total
-		if c := p.Course; h.Course && p.knows(h) {
-			s2 += c.unknown(h.From, h.To)
-		}
 		es := total / float64(len(at))
 		return Posterior{LogMedian: math.Log(es) - s2/2, LogSD: math.Sqrt(s2), Mean: es}
 	}
@@ -216,7 +250,7 @@ func randomHome(rng *rand.Rand) (*Profile, Home) {
 	p.Season.Cov[1][0] = 0.01
 	p.DayNoise = 0.02 + 0.1*rng.Float64()
 	first := 20000 + rng.IntN(365)
-	h := Home{Rooms: 1 + rng.IntN(2), From: first, To: first + 90, Area: "A", Detectors: []float64{.05, .1, .03}}
+	h := Home{Rooms: 1 + rng.IntN(2), From: first, To: first + 90, Area: "A", Detectors: []float64{.05, .1, .03}, LongRun: rng.IntN(3) == 0}
 	if rng.IntN(3) == 0 {
 		h.Prior = &Normal{4.5, .8}
 	}
@@ -258,7 +292,8 @@ func randomHome(rng *rand.Rand) (*Profile, Home) {
 }
 
 // TestAgainstSlow holds the filter to the dense Gaussian on random homes: day
-// means and stretches, two rooms, known weather, priors, chosen days.
+// means and stretches, two rooms, known and unknown weather, priors, chosen
+// days, other years, the long run.
 func TestAgainstSlow(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1, 2))
 	courses := 0

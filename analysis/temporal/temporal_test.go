@@ -65,21 +65,68 @@ func TestByHand(t *testing.T) {
 			t.Errorf("widen after %v days: %v, want %v", c.days, got, c.want)
 		}
 	}
-	// A year of which half is unknown, to a shared drift that never changes
-	// (variance 0.4) and to one that forgets at once: 0.4/4, and next to nothing.
-	half := Course{First: 0, Homes: slices.Repeat([]int{9}, 182), Shared: []Component{{1e5, .4}}}
-	if v := half.unknown(0, 364); math.Abs(v-.1) > 1e-3 {
-		t.Errorf("unknown weather adds %v, want 0.1", v)
-	}
-	half.Shared[0].Days = 1e-3
-	if v := half.unknown(0, 364); v > 1e-5 {
-		t.Errorf("weather forgotten at once adds %v", v)
-	}
-	if v := half.unknown(0, 182); v != 0 {
-		t.Errorf("known weather adds %v", v)
-	}
 	if Widen(nil, 7) != 1 {
 		t.Error("without rows nothing is widened")
+	}
+
+	// A home that never changes within a year, seen without error on day 0; years
+	// differ by a log standard deviation of 0.3. Its own year is then known, the
+	// long run to one draw. The year after lies two draws away. Seen in two years,
+	// as 100 and 121, the long run is 110 to a draw over √2, and with a third year
+	// to √3. An area's prior of the same 0.3 would call half of a reading chance.
+	still := BuiltIn(false)
+	still.Season, still.Drift, still.DayNoise, still.YearSD = Season{}, []Component{{1, 0}}, 1e-6, 0.3
+	on := func(day int, c float64) Observation {
+		return Observation{First: day, Last: day, FirstShare: 1, LastShare: 1, Log: math.Log(c)}
+	}
+	for _, c := range []struct {
+		name   string
+		obs    []Observation
+		from   int
+		long   bool
+		prior  *Normal
+		median float64
+		sd     float64
+	}{
+		{"its own year", []Observation{on(0, 100)}, 0, false, nil, 100, 0},
+		{"the long run", []Observation{on(0, 100)}, 0, true, nil, 100, .3},
+		{"the next year", []Observation{on(0, 100)}, 365, false, nil, 100, .3 * math.Sqrt2},
+		{"the year before", []Observation{on(0, 100)}, -365, false, nil, 100, .3 * math.Sqrt2},
+		{"two years", []Observation{on(0, 100), on(400, 121)}, 0, true, nil, 110, .3 / math.Sqrt2},
+		{"three years", []Observation{on(0, 100), on(400, 100), on(800, 100)}, 365, true, nil, 100, .3 / math.Sqrt(3)},
+		{"all in area's prior", []Observation{on(0, 100)}, 0, true, &Normal{math.Log(81), .3}, 81, 0},
+		{"half in area's prior", []Observation{on(0, 100)}, 0, true, &Normal{math.Log(81), .3 * math.Sqrt2}, 90, .3 / math.Sqrt2},
+	} {
+		post, err := still.Posterior(Home{Observations: c.obs, Detectors: []float64{0}, From: c.from, To: c.from + 365, LongRun: c.long, Prior: c.prior})
+		if err != nil {
+			t.Fatal(c.name, err)
+		}
+		if got := math.Exp(post.LogMedian); math.Abs(got/c.median-1) > 1e-4 || math.Abs(post.LogSD-c.sd) > 1e-4 {
+			t.Errorf("%s: %v with spread %v, want %v and %v", c.name, got, post.LogSD, c.median, c.sd)
+		}
+		if c.long && math.Abs(post.Apart-post.LogSD) > 1e-4 {
+			t.Errorf("%s: %v of %v is not the profile's season and drift", c.name, post.Apart, post.LogSD)
+		}
+	}
+
+	// Half a year of weather that the course does not know, one value throughout
+	// with variance 0.4, doubles nothing but adds half of e^0.2 to the mean.
+	half := *still
+	half.Course = &Course{First: 0, Areas: []string{""}, Homes: slices.Repeat([]int{9}, 182), Factors: [][]float64{make([]float64, 182)},
+		Mean: make([]float64, 5), Cov: [][]float64{make([]float64, 5), make([]float64, 5), make([]float64, 5), make([]float64, 5), make([]float64, 5)},
+		Drift: still.Drift, Shared: []Component{{1e5, .4}}, DayNoise: 1e-6}
+	for _, to := range []int{182, 364} {
+		post, err := half.Posterior(Home{Observations: []Observation{on(0, 100)}, Detectors: []float64{0}, To: to, Course: true})
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := 100.0
+		if to == 364 {
+			want = 100 * (1 + math.Exp(.2)) / 2
+		}
+		if !post.Course || math.Abs(post.Mean/want-1) > 1e-4 {
+			t.Errorf("up to day %d the mean is %v, want %v", to, post.Mean, want)
+		}
 	}
 }
 
@@ -392,20 +439,41 @@ func TestObserve(t *testing.T) {
 	}
 	// Rooms and detectors in order of name: p (a), q (a), m (b).
 	shared := logSD(DefaultCalibration)
-	if h.Detectors[0] != shared || h.Detectors[1] != 0 || h.Detectors[2] != shared {
-		t.Errorf("calibrations are %v: a stated uncertainty is taken to hold its own", h.Detectors)
+	if h.Detectors[0] != shared || h.Detectors[1] != shared || h.Detectors[2] != shared {
+		t.Errorf("calibrations are %v", h.Detectors)
 	}
 	if v := h.Observations[0].Variance; math.Abs(v-math.Log1p(IntegratingError*IntegratingError)) > 1e-12 {
 		t.Errorf("variance of an unstated result is %v", v)
 	}
-	if v := h.Observations[1].Variance; math.Abs(v-math.Log1p(.01)) > 1e-12 {
-		t.Errorf("variance of a result known to 10 %% is %v", v)
+	// A stated uncertainty holds the calibration: in all it stays what it was.
+	if v := h.Observations[1].Variance; math.Abs(v+shared*shared-math.Log1p(.01)) > 1e-12 {
+		t.Errorf("variance of a result known to 10 %% is %v and %v", v, shared*shared)
 	}
 	if a, b := h.Observations[2], h.Observations[3]; a.Variance != 0 || b.Variance < .06 || b.FirstShare != .5 {
 		t.Errorf("a whole day %+v, half a day %+v", a, b)
 	}
 	if !analysis.HasNote(notes, "partial-days") {
 		t.Errorf("notes %v", notes)
+	}
+	// One detector is one calibration, in whatever room; results it knows to 3 and
+	// 10 % share 3 % at most, and its day means, which state none, the default.
+	h, _, err = Observe([]analysis.Series{
+		series("a", "p", analysis.Reading{Start: at(0), End: at(30), Concentration: 100, Uncertainty: 10}, analysis.Reading{Start: at(30), End: at(31), Concentration: 100}),
+		series("b", "p", analysis.Reading{Start: at(30), End: at(60), Concentration: 100, Uncertainty: 3}, analysis.Reading{Start: at(60), End: at(61), Concentration: 100}),
+		series("b", "q", analysis.Reading{Start: at(0), End: at(1), Concentration: 100}),
+	}, 0)
+	if err != nil || !slices.Equal(h.Detectors, []float64{logSD(.03), shared, shared}) {
+		t.Fatalf("%+v, %v", h, err)
+	}
+	var of []int
+	for _, o := range h.Observations {
+		of = append(of, o.Detector)
+	}
+	if !slices.Equal(of, []int{0, 1, 0, 1, 2}) {
+		t.Errorf("observations are of detectors %v", of)
+	}
+	if a, b := h.Observations[0].Variance, h.Observations[2].Variance; math.Abs(a-math.Log1p(.01)+math.Log1p(.0009)) > 1e-12 || b > 1e-12 {
+		t.Errorf("variances of what is not shared: %v and %v", a, b)
 	}
 	if _, _, err := Observe([]analysis.Series{series("", "", analysis.Reading{Start: at(0), End: at(1), Concentration: 1e9})}, 0); err == nil {
 		t.Error("1e9 Bq/m³ was taken")
