@@ -25,6 +25,11 @@ import (
 // the shortest test in common practice.
 const dayReading = 36 * time.Hour
 
+// LongestDays is the longest result that is believed, in days: two years. Passive
+// detectors are made to stay for up to one (common practice); a longer stretch is
+// a slip in a date.
+const LongestDays = 2 * 366
+
 // fullDay is the number of measured hours from which a day counts as a day.
 const fullDay = 18.0
 

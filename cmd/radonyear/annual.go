@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -51,7 +52,7 @@ func judgingFlags() []cli.Flag {
 		&cli.StringFlag{Name: "hemisphere", Usage: "north (default) or south, for the built-in profile"},
 		&cli.StringFlag{Name: "area-prior", Usage: "`GM,GSD` of annual means in the area, GM in Bq/m3 (default: none, the home speaks for itself)"},
 		&cli.StringFlag{Name: "year-from", Usage: "first `DAY` of the twelve months meant, as 2025-01-01 (default: centred on the measurement)"},
-		&cli.StringFlag{Name: "calibration", Usage: "standard `UNCERTAINTY` one detector's readings share, as 5%"},
+		&cli.StringFlag{Name: "calibration", Usage: fmt.Sprintf("standard `UNCERTAINTY` that all readings of one detector share, as 4%% (default %g%%)", round(100*temporal.DefaultCalibration))},
 		&cli.StringFlag{Name: "phase", Usage: "only readings from `PHASE` before or after mitigation"},
 	}
 }
@@ -121,6 +122,10 @@ func parseQuestion(c *cli.Context) (q question, err error) {
 	if text := c.String("calibration"); text != "" {
 		if q.Calibration, err = parseRelative(text); err != nil {
 			return q, usageError{fmt.Sprintf("--calibration %q is not a relative uncertainty below 100 %%", text), "--calibration 5%"}
+		}
+		if q.Calibration == 0 {
+			return q, usageError{fmt.Sprintf("--calibration %q: no detector is without an error of its own", text),
+				fmt.Sprintf("give what its certificate says; without the option %g %% is taken", round(100*temporal.DefaultCalibration))}
 		}
 	}
 	if q.phase, err = parsePhase(c); err != nil {
@@ -249,20 +254,20 @@ func (q *question) settings() []report.Field {
 	if q.phase != "" {
 		phase = q.phase
 	}
-	var yearFrom, calibration any
+	var yearFrom any
 	if !q.YearFrom.IsZero() {
 		yearFrom = q.YearFrom.Format(time.DateOnly)
-	}
-	if q.Calibration != 0 {
-		calibration = q.Calibration
 	}
 	return []report.Field{
 		{Name: "levels", Value: q.Levels}, {Name: "levels_from", Value: from}, {Name: "level_unit", Value: "Bq/m3"},
 		{Name: "confidence", Value: q.Confidence}, {Name: "target", Value: q.target},
 		{Name: "profile", Value: []report.Field{{Name: "name", Value: q.Profile.Name}, {Name: "provenance", Value: q.Profile.Provenance}}},
-		{Name: "course", Value: q.course.fields(q.Course)}, {Name: "area_prior", Value: prior}, {Name: "year_from", Value: yearFrom}, {Name: "calibration", Value: calibration}, {Name: "phase", Value: phase},
+		{Name: "course", Value: q.course.fields(q.Course)}, {Name: "area_prior", Value: prior}, {Name: "year_from", Value: yearFrom}, {Name: "calibration", Value: q.calibration()}, {Name: "integrating_uncertainty", Value: temporal.IntegratingError}, {Name: "phase", Value: phase},
 	}
 }
+
+// calibration is the one used, asked for or not.
+func (q *question) calibration() float64 { return cmp.Or(q.Calibration, temporal.DefaultCalibration) }
 
 // sentences say under a result what it rests on.
 func (q *question) sentences() []string {
@@ -274,6 +279,8 @@ func (q *question) sentences() []string {
 	if q.AreaPrior != nil {
 		asked += fmt.Sprintf(" Area prior: geometric mean %g Bq/m³, GSD %g.", q.AreaPrior.GM, q.AreaPrior.GSD)
 	}
+	errors := fmt.Sprintf("Standard uncertainty taken: %g %% that a detector shares over its readings (--calibration) and, for a result of more than 36 hours, %g %% of its own; a result that states its uncertainty has that instead.",
+		round(100*q.calibration()), round(100*temporal.IntegratingError))
 	profile := fmt.Sprintf("Profile: %s", q.Profile.Name)
 	if q.Profile.Provenance != "" {
 		profile += " (" + strings.TrimSuffix(q.Profile.Provenance, ".") + ")"
@@ -292,7 +299,7 @@ func (q *question) sentences() []string {
 	case q.course.asked == "auto":
 		profile += fmt.Sprintf(" The weather it was learned in was not used: the day means of %d homes do not follow it (slope %.2f ± %.2f).", q.course.homes, q.course.slope, q.course.se)
 	}
-	return []string{levelSentence(q.Levels, q.levelsByDefault), asked, profile, caution}
+	return []string{levelSentence(q.Levels, q.levelsByDefault), asked, errors, profile, caution}
 }
 
 // round takes off the dust of binary fractions: 100·0.95 is 95.

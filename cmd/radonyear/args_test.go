@@ -78,6 +78,20 @@ func TestUsageErrors(t *testing.T) {
 		{"verdict --value 165 --days 7 --start January", "--start"},
 		{"verdict --value 165 --days 0 --start 2026-01-10", "--days"},
 		{"verdict --value 165 --days 7 --start 2026-01-10 --uncertainty much", "--uncertainty"},
+		{"verdict --value 165 --days 7 --start 2026-01-10 --uncertainty 0", "no result is without one"},
+		{"verdict --value 165 --days 7 --start 2026-01-10 --uncertainty 0%", "no result is without one"},
+		{"verdict --value 165 --days 7 --start 2026-01-10 --calibration 0%", "no detector is without"},
+		{"annual x.csv --calibration 0", "no detector is without"},
+		{"verdict --value -5 --days 7 --start 2026-01-10", "is negative"},
+		{"verdict --value 165,5 --days 7 --start 2026-01-10", "as in --value 165.5,"},
+		{"verdict --value 165 --days 733 --start 2026-01-10", "two years"},
+		{"verdict --value 165 --days 7 --start 2101-01-10", "--start"},
+		{"verdict --value 5.2 --days 7 --start 2026-01-10 --level 4pCi/L", `hint: say which: --value "5.2 pCi/L"`},
+		{"verdict --value 5.2 --days 7 --start 2026-01-10 --level 200,4pCi/L", "has no unit"},
+		{"verdict --value <5.2 --days 7 --start 2026-01-10 --uncertainty 0.4pCi/L", "has no unit"},
+		{"verdict --value 165 --days 7 --start 2026-01-10 --by room", "--by is for files"},
+		{"demo --write d --format json", "--format does nothing beside --write"},
+		{"demo --write d --output d.json", "--output does nothing beside --write"},
 	} {
 		var out, errs bytes.Buffer
 		status := run(append([]string{"radonyear"}, strings.Fields(c.args)...), strings.NewReader(""), &out, &errs)

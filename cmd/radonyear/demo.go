@@ -50,6 +50,11 @@ func (p *program) demo(c *cli.Context) error {
 		return err
 	}
 	if dir := c.String("write"); dir != "" {
+		for _, name := range []string{"format", "output", "course"} {
+			if c.IsSet(name) {
+				return usageError{fmt.Sprintf("--%s does nothing beside --write", name), "radonyear demo --write DIR, or radonyear demo with the other options"}
+			}
+		}
 		return p.demoWrite(dir)
 	}
 	dir, err := os.MkdirTemp("", "radonyear-demo")

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -33,7 +34,7 @@ Examples:
       --uncertainty 10% --level "4 pCi/L"
   radonyear verdict readings.csv --unit Bq/m3`,
 		Flags: slices.Concat([]cli.Flag{
-			&cli.StringFlag{Name: "value", Usage: "the test's mean `VALUE`, with its unit or in --unit (default Bq/m3)"},
+			&cli.StringFlag{Name: "value", Usage: "the test's mean `VALUE`, with its unit or in --unit; a bare number is in Bq/m3 as long as nothing else is in pCi/L"},
 			&cli.StringFlag{Name: "days", Usage: "its length in `DAYS` of 24 hours"},
 			&cli.StringFlag{Name: "start", Usage: "its first `DAY`, as 2026-01-10 or 2026-01-10T18:00"},
 			&cli.StringFlag{Name: "uncertainty", Usage: "its standard `UNCERTAINTY` (k=1): 10% or a number in the value's unit"},
@@ -153,7 +154,7 @@ func (p *program) typedIn(c *cli.Context) (analysis.Series, []report.Field, erro
 		}
 	}
 	// What only files can use would otherwise be passed over in silence.
-	for _, name := range []string{"date-order", "decimal", "column", "home-from-filename", "rejects", "phase"} {
+	for _, name := range []string{"date-order", "decimal", "column", "sheet", "home-from-filename", "rejects", "phase", "by"} {
 		if c.IsSet(name) {
 			return fail("--%s is for files, not for a typed-in result", name)
 		}
@@ -167,14 +168,24 @@ func (p *program) typedIn(c *cli.Context) (analysis.Series, []report.Field, erro
 		unit = "Bq/m3"
 	}
 	text, below := strings.CutPrefix(strings.TrimSpace(c.String("value")), "<")
-	_, unit = splitUnit(text, unit) // also that of a bare --uncertainty
+	number, named := splitUnit(text, opt.Unit)
+	if other := inPCi(c); named == "" && other != "" {
+		return analysis.Series{}, nil, usageError{fmt.Sprintf("--value %q has no unit, and %s is in pCi/L", c.String("value"), other),
+			fmt.Sprintf(`say which: --value "%s pCi/L" or --value "%s Bq/m3"`, number, number)}
+	}
+	unit = cmp.Or(named, unit) // also that of a bare --uncertainty
 	value, err := parseConcentration(text, unit)
-	if err != nil || value < 0 || below && value == 0 {
+	switch {
+	case err == nil && value < 0:
+		return analysis.Series{}, nil, usageError{fmt.Sprintf("--value %q is negative", c.String("value")), "a mean concentration is 0 or more; write --value \"<15\" for one below a detection limit of 15"}
+	case err != nil && strings.Count(number, ",") == 1:
+		return analysis.Series{}, nil, usageError{fmt.Sprintf("--value %q has a comma", c.String("value")), fmt.Sprintf("write the decimal mark as a point, as in --value %s, and no thousands separator", strings.Replace(number, ",", ".", 1))}
+	case err != nil || below && value == 0:
 		return fail("--value %q is not a concentration", c.String("value"))
 	}
 	days, err := strconv.ParseFloat(strings.TrimSpace(c.String("days")), 64)
-	if err != nil || !(days > 0 && days <= 3660) {
-		return fail("--days %q is not a number of days above 0 and up to ten years", c.String("days"))
+	if err != nil || !(days > 0 && days <= ingest.LongestDays) {
+		return fail("--days %q is not a number of days above 0 and up to two years (%d)", c.String("days"), ingest.LongestDays)
 	}
 	zone := time.UTC
 	if opt.Zone != "" {
@@ -188,7 +199,7 @@ func (p *program) typedIn(c *cli.Context) (analysis.Series, []report.Field, erro
 			break
 		}
 	}
-	if err != nil || start.Year() < 1950 || start.Year() > 2200 {
+	if err != nil || start.Year() < 1950 || start.Year() > 2100 {
 		return fail("--start %q is not a day such as 2026-01-10", c.String("start"))
 	}
 	uncertainty := 0.0
@@ -201,6 +212,10 @@ func (p *program) typedIn(c *cli.Context) (analysis.Series, []report.Field, erro
 		}
 		if err != nil || uncertainty < 0 {
 			return fail("--uncertainty %q is neither a percentage below 100 nor a concentration", text)
+		}
+		if uncertainty == 0 && value > 0 {
+			return analysis.Series{}, nil, usageError{fmt.Sprintf("--uncertainty %q: no result is without one", text),
+				fmt.Sprintf("give what the report says; without the option %g %% is taken for a result of more than 36 hours", round(100*temporal.IntegratingError))}
 		}
 	}
 	end := start.Add(time.Duration(math.Round(days * float64(24*time.Hour))))
@@ -215,6 +230,22 @@ func (p *program) typedIn(c *cli.Context) (analysis.Series, []report.Field, erro
 		{Name: "days", Value: days}, {Name: "start", Value: start}, {Name: "uncertainty", Value: uncertainty},
 	}
 	return s, fields, nil
+}
+
+// inPCi is the option with a concentration in pCi/L, "" if there is none.
+func inPCi(c *cli.Context) string {
+	for _, name := range []string{"level", "uncertainty", "area-prior"} {
+		texts := c.StringSlice(name)
+		if name != "level" {
+			texts = []string{c.String(name)}
+		}
+		for _, text := range texts {
+			if strings.Contains(strings.ToLower(text), "pci") {
+				return fmt.Sprintf("--%s %q", name, text)
+			}
+		}
+	}
+	return ""
 }
 
 // parseZone reads "Europe/Oslo", "UTC" or "+01:00".
