@@ -81,6 +81,7 @@ type Day struct {
 	Hours        float64
 	Share        float64 // measured share of the day's 23, 24 or 25 hours, in (0, 1]
 	Weight       float64 // Σw in hours; more than Hours where readings overlap
+	BelowWeight  float64 // of it, that of readings below the detection limit
 	Sum, Sum2    float64 // Σwx, Σwx²
 	LogWeight    float64 // Σw over readings above zero
 	LogSum, Log2 float64 // Σw·ln x, Σw·(ln x)²
@@ -114,14 +115,25 @@ func (d Day) LogSD() (sd float64, ok bool) {
 	return math.Sqrt(max(0, d.Log2/d.LogWeight-mean*mean)), true
 }
 
-// Reading is the day as one reading. It is below the limit only where every
-// reading of the day is.
+// BelowLimit says whether the day counts as below a limit: more than half of its
+// measured hours are below the detector's. The limit of the day is then its Mean,
+// in which each hour's own limit stands for what was not seen: the true mean of
+// the day is no higher. Of other days with such hours Mean is a little too high.
+func (d Day) BelowLimit() bool {
+	const dust = 1e-9 // of sums of sixths of an hour
+	return d.Below > 0 && (d.Below == d.N || 2*d.BelowWeight > (1+dust)*d.Weight)
+}
+
+// Mixed says whether the day holds readings below the detection limit and others.
+func (d Day) Mixed() bool { return d.Below > 0 && d.Below < d.N }
+
+// Reading is the day as one reading.
 func (d Day) Reading() analysis.Reading {
 	return analysis.Reading{
 		Start: d.Start(), End: d.End(),
 		Concentration: d.Mean,
 		Uncertainty:   d.Uncertainty,
-		BelowLimit:    d.Below == d.N,
+		BelowLimit:    d.BelowLimit(),
 		Share:         d.Share,
 	}
 }
@@ -136,7 +148,8 @@ type records interface {
 // results.
 //
 // A reading of at most 36 hours counts in each civil day it touches, by its
-// hours there; a longer one is kept whole. The day mean is Σwx/Σw in Bq/m³,
+// hours there; a longer one is kept whole. Of a reading below the detection limit
+// the limit counts; Day.BelowLimit says what that makes of the day. The day mean is Σwx/Σw in Bq/m³,
 // its standard uncertainty √Σ(wu)²/Σw, the readings' uncertainties taken as
 // independent. Of rows with the same keys, start, end and value, one is kept.
 // A reading that runs into the next by less than half of either is cut where
@@ -841,6 +854,7 @@ func (s *daySum) add(r *reading) {
 	}
 	if r.below {
 		d.Below++
+		d.BelowWeight += w
 	}
 	if r.uncertainty > 0 {
 		s.weighted += w * r.uncertainty * w * r.uncertainty

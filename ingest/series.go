@@ -29,6 +29,7 @@ type About struct {
 	Days                int // day means; the other readings are integrating results
 	Zeros               int // readings of exactly 0 Bq/m³, which have no logarithm
 	Below               int // readings below the detection limit
+	Mixed               int // day means with some hours below the detection limit and some above
 }
 
 // Filter chooses series. The zero value chooses field readings of any phase.
@@ -205,7 +206,7 @@ func (f *finder) track(short []reading) {
 		}
 		if d.Below > 0 {
 			note(&below, &firstBelow, int(d.Below), d.start)
-			if d.Below < d.N {
+			if d.Mixed() {
 				note(&mixed, &firstMixed, 1, d.start)
 			}
 		}
@@ -218,7 +219,7 @@ func (f *finder) track(short []reading) {
 	}
 	if mixed > 0 {
 		f.add("mixed-limit-days", at(firstMixed), place{}, mixed,
-			fmt.Sprintf("%d days hold readings below the detection limit among others; the limit stands in for them in the mean", mixed))
+			fmt.Sprintf("%s with readings below the detection limit among others; the limit stands in for those in the mean, and where they are more than half of the hours, the day counts as below that mean", some(mixed, "day")))
 	}
 	var resultZero, resultBelow int
 	for _, r := range f.t.Results {
@@ -548,6 +549,7 @@ type lane struct {
 	zone     *time.Location
 	rows     int
 	days     int
+	mixed    int // of them, Day.Mixed
 	readings []analysis.Reading
 }
 
@@ -564,6 +566,9 @@ func (d *Daily) lanes(ts []int, count bool) []*lane {
 			l.readings = make([]analysis.Reading, 0, len(t.Days)+len(t.Results))
 			for _, day := range t.Days {
 				l.readings = append(l.readings, day.Reading())
+				if day.Mixed() {
+					l.mixed++
+				}
 			}
 		}
 		out = append(out, l)
@@ -694,7 +699,7 @@ func (d *Daily) Home(i int, f Filter) Home {
 				home.LeftOut++
 				continue
 			}
-			about := About{Phase: t.Phase, Kind: t.Kind, Method: l.method, Rows: l.rows, Days: l.days}
+			about := About{Phase: t.Phase, Kind: t.Kind, Method: l.method, Rows: l.rows, Days: l.days, Mixed: l.mixed}
 			for _, r := range l.readings {
 				if r.Concentration == 0 {
 					about.Zeros++

@@ -543,7 +543,7 @@ func (r *dailyRecords) Next() (arrow.Record, error) {
 		isDay := r.at < len(t.Days)
 		if isDay {
 			day = t.Days[r.at]
-			x.start, x.end, x.value, x.uncertainty, x.below, x.share = day.start, day.end, day.Mean, day.Uncertainty, day.Below == day.N, day.Share
+			x.start, x.end, x.value, x.uncertainty, x.below, x.share = day.start, day.end, day.Mean, day.Uncertainty, day.BelowLimit(), day.Share
 		} else {
 			y := t.Results[r.at-len(t.Days)]
 			x.start, x.end, x.value, x.uncertainty, x.below, x.share = y.Start.UnixMicro(), y.End.UnixMicro(), y.Concentration, y.Uncertainty, y.BelowLimit, y.Share

@@ -333,9 +333,7 @@ func (p *program) annual(c *cli.Context) error {
 	if err := q.settleCourse(subs); err != nil {
 		return err
 	}
-	results, left := estimateAll(subs, func(s subject) (annual.Result, error) {
-		return annual.Estimate(s.series, q.Options)
-	})
+	results, left := estimateAll(subs, q.estimate)
 	doc := report.Document{
 		Command: "annual", Version: version,
 		Settings: slices.Concat(q.settings(), []report.Field{{Name: "by", Value: by}}, readingSettings(c)),
@@ -353,6 +351,13 @@ func (p *program) annual(c *cli.Context) error {
 		return err
 	}
 	return p.partial(doc)
+}
+
+// estimate is one home's annual mean.
+func (q *question) estimate(s subject) (annual.Result, error) {
+	r, err := annual.Estimate(s.series, q.Options)
+	r.Notes = s.notes(r.Notes)
+	return r, err
 }
 
 // noResult is the error of a run that could judge no home at all.

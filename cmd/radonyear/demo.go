@@ -109,7 +109,7 @@ func demoDocument(dir string, course courseUse) (report.Document, error) {
 	if err := q.settleCourse(subs); err != nil {
 		return none, err
 	}
-	results, left := estimateAll(subs, func(s subject) (annual.Result, error) { return annual.Estimate(s.series, q.Options) })
+	results, left := estimateAll(subs, q.estimate)
 	return report.Document{
 		Command: "demo", Version: version,
 		Settings: q.settings(),

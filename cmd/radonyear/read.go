@@ -5,6 +5,7 @@ import (
 	"encoding/csv"
 	"fmt"
 	"iter"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -253,7 +254,17 @@ func unreadSheets(f ingest.File) string {
 type subject struct {
 	place  analysis.Place
 	series []analysis.Series
+	mixed  int    // day means with hours below the detection limit among others
 	why    string // not empty if it cannot be judged
+}
+
+// notes adds to a result's notes what only the files know.
+func (s subject) notes(notes []analysis.Note) []analysis.Note {
+	if s.mixed == 0 {
+		return notes
+	}
+	return append(slices.Clip(notes), analysis.Note{Code: "mixed-limit-days", Text: count(s.mixed, "day") +
+		" with hours below the detector's limit among others: the limit stands for those hours, so the day's mean is somewhat too high, and where they are more than half of the day it enters as below that mean; a more sensitive detector would tell"})
 }
 
 // population is subjects made as they are needed: of many homes only a few are
@@ -316,6 +327,7 @@ func subjectsOf(h ingest.Home, by string) []subject {
 		for i, s := range h.Series {
 			if by != "room" || s.Room == room {
 				sub.series = append(sub.series, s)
+				sub.mixed += h.About[i].Mixed
 				phases[h.About[i].Phase] = true
 			}
 		}

@@ -114,6 +114,7 @@ func (p *program) verdict(c *cli.Context) error {
 			if err != nil {
 				return nil, err
 			}
+			j.Result.Notes = s.notes(j.Result.Notes)
 			out = append(out, judged{j, level})
 		}
 		return out, nil
