@@ -545,15 +545,53 @@ func (f *fit) profile(opt Options, without int) *temporal.Profile {
 	mean, cov, n := f.law(without)
 	p := &temporal.Profile{Schema: temporal.ProfileSchema, Name: opt.Name, Homes: n, YearSD: opt.BuiltIn.YearSD, RoomSD: opt.BuiltIn.RoomSD}
 	w := trust(n)
+	wide := widened(cov, &opt.BuiltIn.Season.Cov, 1-w)
 	for i := range nh {
 		p.Season.Mean[i] = mean[i]
-		for j := range nh {
-			p.Season.Cov[i][j] = w*cov[i][j] + (1-w)*opt.BuiltIn.Season.Cov[i][j]
-		}
+		copy(p.Season.Cov[i][:], wide[i])
 	}
 	p.Drift = components(f.v, w, opt.BuiltIn)
-	p.DayNoise = math.Sqrt(f.v[len(driftDays)])
+	p.DayNoise = f.dayNoise(w, opt.BuiltIn)
 	return p
+}
+
+// dayNoise is the learned noise of a day mean; few homes may not say that it is
+// small.
+func (f *fit) dayNoise(w float64, builtIn *temporal.Profile) float64 {
+	return math.Sqrt(atLeast(f.v[len(driftDays)], builtIn.DayNoise*builtIn.DayNoise, w))
+}
+
+// atLeast is a learned variance, raised toward the built-in one by 1 − w: few
+// homes may widen a profile and never narrow it.
+func atLeast(learned, builtIn, w float64) float64 {
+	return max(learned, w*learned+(1-w)*builtIn)
+}
+
+// widened is the same for covariances: learned plus a share of what the built-in
+// one exceeds it by, in the directions in which it does.
+func widened(learned [][]float64, builtIn *[nh][nh]float64, share float64) [][]float64 {
+	D := mat.NewSymDense(nh, nil)
+	out := make([][]float64, nh)
+	for i := range nh {
+		out[i] = slices.Clone(learned[i][:nh])
+		for j := range i + 1 {
+			D.SetSym(i, j, builtIn[i][j]-learned[i][j])
+		}
+	}
+	var e mat.EigenSym
+	if share <= 0 || !e.Factorize(D, true) {
+		return out
+	}
+	var vectors mat.Dense
+	e.VectorsTo(&vectors)
+	for k, value := range e.Values(nil) {
+		for i := range nh {
+			for j := range nh {
+				out[i][j] += share * max(value, 0) * vectors.At(i, k) * vectors.At(j, k)
+			}
+		}
+	}
+	return out
 }
 
 // trust is how far few homes are trusted over the built-in profile.
@@ -572,11 +610,11 @@ func (f *fit) course(opt Options, shared []float64, without int) *temporal.Cours
 	for i, v := range shared {
 		out.Shared = append(out.Shared, temporal.Component{Days: driftDays[i], Variance: v})
 	}
-	out.DayNoise = math.Sqrt(f.v[len(driftDays)])
+	out.DayNoise = f.dayNoise(trust(n), opt.BuiltIn)
 	return out
 }
 
-// components are learned variances, drawn toward the built-in ones by 1 − w.
+// components are learned variances, raised toward the built-in ones by 1 − w.
 func components(v []float64, w float64, builtIn *temporal.Profile) []temporal.Component {
 	var out []temporal.Component
 	for i, days := range driftDays {
@@ -585,7 +623,7 @@ func components(v []float64, w float64, builtIn *temporal.Profile) []temporal.Co
 		if k >= 0 {
 			b = builtIn.Drift[k].Variance
 		}
-		out = append(out, temporal.Component{Days: days, Variance: w*v[i] + (1-w)*b})
+		out = append(out, temporal.Component{Days: days, Variance: atLeast(v[i], b, w)})
 	}
 	return out
 }
@@ -596,15 +634,11 @@ func components(v []float64, w float64, builtIn *temporal.Profile) []temporal.Co
 // any number of homes; those left out lived in the same years, so they could not
 // show it. A region's cycle is taken to lie about the built-in cycle (of the
 // nearer hemisphere) with the built-in spread between homes. shared are the
-// variances of the drift that the homes had in common.
-func allowForYears(p *temporal.Profile, c *course, shared []float64, builtIn *temporal.Profile) {
-	r := &record{}
-	for i, n := range c.homes {
-		if n > 0 {
-			r.day = append(r.day, c.first+i)
-			r.log = append(r.log, 0)
-			r.x = append(r.x, temporal.Regressors(c.first+i))
-		}
+// variances of the drift that the homes had in common on these days.
+func allowForYears(p *temporal.Profile, days []int, shared []float64, builtIn *temporal.Profile) {
+	r := &record{day: days, log: make([]float64, len(days))}
+	for _, d := range days {
+		r.x = append(r.x, temporal.Regressors(d))
 	}
 	error := reduceOne(r, nil, append(slices.Clone(shared), 1e-4)).cov
 	if other := temporal.BuiltIn(builtIn.Season.Mean[0] > 0); apart(p, other) < apart(p, builtIn) {

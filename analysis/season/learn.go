@@ -92,7 +92,12 @@ type record struct {
 // the spread must be multiplied to hold what it promises goes into the profile.
 //
 // Assumes that the homes are like those the profile will be used on. With fewer
-// than 10 homes all variances are drawn toward the built-in profile.
+// than 10 homes all variances are raised toward the built-in profile's. The mean
+// cycle is drawn toward the built-in one, and its spread raised, by what the
+// weather of just these years may have done to all homes alike, which no leaving
+// out of homes can show: Scatter and Course are of those years.
+//
+// Interval: none; see Scatter for how those of annual means did.
 //
 // Errors: no home with enough days; fewer than 3 of them.
 //
@@ -147,6 +152,13 @@ func Learn(homes [][]analysis.Series, opt Options) (Learned, error) {
 	if c == nil {
 		out.Notes = append(out.Notes, analysis.Note{Code: "no-course", Text: fmt.Sprintf(
 			"fewer than %d homes were measured at a time, so their common weather could not be learned", courseHomes)})
+		// Nor can it be told from the drift: all of that may have been common.
+		var days []int
+		for _, r := range recs {
+			days = append(days, r.day...)
+		}
+		slices.Sort(days)
+		allowForYears(p, slices.Compact(days), f.v[:len(driftDays)], opt.BuiltIn)
 	} else {
 		g := newFit(recs, c)
 		g.v = slices.Clone(f.v)
@@ -161,7 +173,13 @@ func Learn(homes [][]analysis.Series, opt Options) (Learned, error) {
 			q.Course = g.course(opt, shared, i)
 			return &q
 		})
-		allowForYears(p, c, shared, opt.BuiltIn)
+		var days []int
+		for i, n := range c.homes {
+			if n > 0 {
+				days = append(days, c.first+i)
+			}
+		}
+		allowForYears(p, days, shared, opt.BuiltIn)
 	}
 	out.Profile = p
 	first, last := recs[0].day[0], recs[0].day[0]

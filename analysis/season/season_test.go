@@ -11,6 +11,8 @@ import (
 	"testing"
 	"time"
 
+	"gonum.org/v1/gonum/mat"
+
 	"radonyear/analysis"
 	"radonyear/analysis/temporal"
 )
@@ -165,6 +167,72 @@ func TestCourse(t *testing.T) {
 	if _, err := temporal.ParseProfile(together.Profile.JSON()); err != nil {
 		t.Error(err)
 	}
+	apart, err := Learn(homes(truth(), 12, 365, 0, 2), Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, row := range apart.Course {
+		// A dozen homes teach it some chance, which costs where little else is
+		// open; package annual's Confirm asks the homes before it is used.
+		if gain := math.Log(row.CorrectedGSD) / math.Log(apart.Scatter[i].CorrectedGSD); gain < 0.9 || gain > 1.25 {
+			t.Errorf("%d days: without any common weather, knowing it changes the error by a factor of %.3f", row.Days, gain)
+		}
+	}
+	if len(apart.Course) == 0 {
+		t.Error("no course to compare with")
+	}
+}
+
+// TestLeftOut: what a home left out is judged with has not seen it.
+func TestLeftOut(t *testing.T) {
+	var recs []*record
+	for _, h := range homes(truth(), 9, 365, 0.5, 6) {
+		r, why := newRecord(h, 300)
+		if r == nil {
+			t.Fatal(why)
+		}
+		recs = append(recs, r)
+	}
+	f := newFit(recs, nil)
+	f.own = f.reduce(f.v)
+	f.season(f.own, 100)
+	c := f.findCourse()
+	before := c.without(recs, 0)
+	for i := range c.left[0] {
+		c.left[0][i] += 5
+	}
+	after := c.without(recs, 0)
+	for k := range before.factor {
+		if !slices.Equal(before.factor[k], after.factor[k]) {
+			t.Fatal("a course without a home follows that home's days")
+		}
+	}
+	if after.homes[10] != c.homes[10]-1 {
+		t.Errorf("%d homes saw a day, of %d without one", c.homes[10], after.homes[10])
+	}
+	if other := c.without(recs, 1); slices.Equal(other.factor[0], before.factor[0]) {
+		t.Error("a course follows none of its homes")
+	}
+
+	// Each home is tried with the profile that was made without it.
+	good, bad := truth(), truth()
+	bad.Season.Mean[0] = -2
+	asked := make([]int, len(recs))
+	none, _ := calibrate(recs, Options{Confidence: .95}, func(i int) *temporal.Profile { asked[i]++; return good })
+	for i, n := range asked {
+		if n != 1 {
+			t.Errorf("home %d was left out %d times", i, n)
+		}
+	}
+	one, _ := calibrate(recs, Options{Confidence: .95}, func(i int) *temporal.Profile {
+		if i == 4 {
+			return bad
+		}
+		return good
+	})
+	if one[0].CorrectedGSD < 1.02*none[0].CorrectedGSD {
+		t.Errorf("GSD %.3f with a bad profile for one home, %.3f without", one[0].CorrectedGSD, none[0].CorrectedGSD)
+	}
 }
 
 // TestProperties: order of homes and number of processors change no byte.
@@ -246,6 +314,92 @@ func TestByHand(t *testing.T) {
 	// Without the last two homes the largest is 1.6.
 	if k := factorOf(ts[:36], 8, 1e6); math.Abs(k-(0.05+0.95*31*0.05)/1.959964) > 1e-5 {
 		t.Errorf("factor %v without a home", k)
+	}
+}
+
+// TestFewHomesByHand: how few homes and few years widen.
+func TestFewHomesByHand(t *testing.T) {
+	near := func(what string, got, want float64) {
+		t.Helper()
+		if math.Abs(got-want) > 1e-6 {
+			t.Errorf("%s is %v, want %v", what, got, want)
+		}
+	}
+	// Four of ten homes are trusted by 0.4; what they say is small is raised by
+	// 0.6 of what is missing, what they say is large stays.
+	near("trust in four homes", trust(4), .4)
+	near("trust in twelve", trust(12), 1)
+	near("a small variance", atLeast(.1, .5, .4), .1+.6*.4)
+	near("a large variance", atLeast(.5, .1, .4), .5)
+	builtIn := [nh][nh]float64{{.5}, {0, .5}, {0, 0, .5}, {0, 0, 0, .5}}
+	cov := [][]float64{{1, 0, 0, 0}, {0, .1, 0, 0}, {0, 0, .5, .3}, {0, 0, .3, .5}}
+	wide := widened(cov, &builtIn, .6)
+	near("a wide direction", wide[0][0], 1)
+	near("a narrow one", wide[1][1], .1+.6*.4)
+	// Coefficients 2 and 3 are .8 along (1,1)/√2 and .2 across: the latter is raised
+	// by .6·.3, half of it on each diagonal and off it.
+	near("a diagonal", wide[2][2], .5+.09)
+	near("its covariance", wide[2][3], .3-.09)
+	// Three homes whose coefficients are known to be 0, 1 and 5: those of a fourth
+	// scatter about 2 with the variance 14/3, of which one degree of freedom went
+	// to the mean, which itself is off by a third of it. Without the last: .5, 1/4.
+	f := &fit{recs: make([]*record, 3), mean: mat.NewVecDense(nh, nil), cov: mat.NewSymDense(nh, nil)}
+	exact := mat.NewSymDense(nh, nil)
+	for i := range nh {
+		exact.SetSym(i, i, 1e-9)
+		f.cov.SetSym(i, i, 1)
+	}
+	for _, b := range []float64{0, 1, 5} {
+		f.own = append(f.own, home{beta: mat.NewVecDense(nh, []float64{b, b, b, b}), cov: exact})
+	}
+	f.mean, f.cov = seasonOf(f.own, -1, f.mean, f.cov, 500)
+	mean, law, n := f.law(-1)
+	near("mean", mean[0], 2)
+	near("variance", law[0][0], 14.0/3*(3.0/2+1.0/3))
+	near("homes", float64(n), 3)
+	mean, law, n = f.law(2)
+	near("mean without the last", mean[0], .5)
+	near("variance without the last", law[0][0], .25*(2+.5))
+	near("homes without the last", float64(n), 2)
+
+	// Weather that cannot be told from the cycle leaves the built-in cycle and adds
+	// its spread; without weather, all stays as learned.
+	days := make([]int, 365)
+	for i := range days {
+		days[i] = 20000 + i
+	}
+	for _, c := range []struct{ weather, share float64 }{{1e-9, 0}, {1e5, 1}} {
+		p, b := truth(), temporal.BuiltIn(false)
+		was := *p
+		allowForYears(p, days, []float64{0, 0, 0, c.weather}, b)
+		for i := range nh {
+			want := (1-c.share)*was.Season.Mean[i] + c.share*b.Season.Mean[i]
+			if math.Abs(p.Season.Mean[i]-want) > 2e-3 {
+				t.Errorf("weather %v: mean %d is %v, want %v", c.weather, i, p.Season.Mean[i], want)
+			}
+			want = was.Season.Cov[i][i] + c.share*b.Season.Cov[i][i]
+			if math.Abs(p.Season.Cov[i][i]-want) > 2e-3 {
+				t.Errorf("weather %v: variance %d is %v, want %v", c.weather, i, p.Season.Cov[i][i], want)
+			}
+		}
+	}
+
+	// Homes that differ in cos 2πd/365.25 by 0.2 differ by that of the month less
+	// that of the year, at 1.96 for 95 %; in April, near a zero, hardly.
+	s := temporal.Season{}
+	s.Cov[0][0] = .04
+	months := monthly(s)
+	for _, m := range months {
+		sum, n, all := 0.0, 0.0, 0.0
+		for d := time.Date(2025, 1, 1, 0, 0, 0, 0, time.UTC); d.Year() == 2025; d = d.AddDate(0, 0, 1) {
+			x := math.Cos(2 * math.Pi * float64(temporal.Day(d, time.UTC)) / 365.25)
+			all += x / 365
+			if d.Month() == m.Month {
+				sum, n = sum+x, n+1
+			}
+		}
+		near(m.Month.String(), math.Log(m.Upper), 1.959964*.2*math.Abs(sum/n-all))
+		near(m.Month.String(), m.Upper*m.Lower, 1)
 	}
 }
 
