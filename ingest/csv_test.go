@@ -95,6 +95,24 @@ func TestHomesOfOneFileName(t *testing.T) {
 	}
 }
 
+// Two years, leap days and all, are the most that a result may take.
+func TestLongestResult(t *testing.T) {
+	paths := put(t,
+		"ends.csv", "home,start,end,Radon (Bq/m3)\nA,2024-01-10,2026-01-10,100\nA,2024-01-10,2026-01-12,100\nB,2024-01-10,2026-01-11,100\nB,2024-01-10,2051-05-28,100\n",
+		"days.csv", "home,end,days,Radon (Bq/m3)\nC,2026-01-10,732,100\nC,2026-01-10,732.5,100\n")
+	got := accountOf(paths, Options{})
+	want := `2: A 2024-01-10T00:00:00Z 2026-01-10T00:00:00Z 100
+4: B 2024-01-10T00:00:00Z 2026-01-11T00:00:00Z 100
+2: C 2024-01-09T00:00:00Z 2026-01-10T00:00:00Z 100
+left out 3 [end] "2026-01-12" makes the result 733 days long; no passive detector stays more than two years, so check the dates
+left out 5 [end] "2051-05-28" makes the result 10000 days long; no passive detector stays more than two years, so check the dates
+left out 3 [days] "732.5" makes the result 732 days long; no passive detector stays more than two years, so check the dates
+`
+	if !strings.HasPrefix(got, want) {
+		t.Errorf("got\n%s\nwant\n%s", got, want)
+	}
+}
+
 // A weak word for a home, such as location, gives way to the file's name.
 func TestHomeOfFilesBesideWeakName(t *testing.T) {
 	paths := put(t, "0071.csv", "location,start,end,Radon (Bq/m3)\nhall,2026-01-10,2026-01-17,100\n")
@@ -397,7 +415,7 @@ func FuzzCSV(f *testing.F) {
 					u.IsValid(i) && !(u.Value(i) >= 0 && u.Value(i) <= mostConcentration) {
 					t.Fatalf("row %d: %v to %v, %v", i, start, end, x)
 				}
-				if _, err := loadZone(wordAt(rec, 7, i)); err != nil {
+				if _, err := LoadZone(wordAt(rec, 7, i)); err != nil {
 					t.Fatal(err)
 				}
 			}

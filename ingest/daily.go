@@ -664,7 +664,7 @@ func (c *collector) settleZone(t *Track, rs []reading, f *finder) {
 		return cmp.Or(cmp.Compare(rank(a), rank(b)), cmp.Compare(count[b], count[a]), strings.Compare(c.names[a], c.names[b]))
 	})
 	t.Zone = c.names[ids[0]]
-	loc, err := loadZone(t.Zone)
+	loc, err := LoadZone(t.Zone)
 	if err != nil {
 		f.add("unknown-zone", t.first, place{}, len(rs), fmt.Sprintf("%v; days are cut in UTC: give the zone's IANA name", err))
 		t.Zone, loc = "UTC", time.UTC

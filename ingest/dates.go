@@ -43,7 +43,7 @@ const (
 	orderUnsure stampTrouble = "could be day/month or month/day; say which with --date-order dmy or --date-order mdy"
 	yearUnsure  stampTrouble = "has a year of two digits; say the order with --date-order dmy, mdy or ymd"
 	zoneWord    stampTrouble = "ends in the short name of a zone, which is not unique; write an offset such as +01:00, or give --zone"
-	yearOutside stampTrouble = "is not between the years 1950 and 2200"
+	yearOutside stampTrouble = "is not between the years 1950 and 2100"
 	serialTime  stampTrouble = "is a bare number, but neither a spreadsheet's day number nor seconds since 1970"
 )
 

@@ -82,8 +82,11 @@ func account(paths []string, opt Options) string {
 	var b strings.Builder
 	failed := func(err error) {
 		var fe *FileError
+		var oe *OptionError
 		if errors.As(err, &fe) {
 			fmt.Fprintf(&b, "error %v; %s\n", fe, fe.Hint)
+		} else if errors.As(err, &oe) {
+			fmt.Fprintf(&b, "error %v; %s\n", oe, oe.Hint)
 		} else {
 			fmt.Fprintf(&b, "error %v\n", err)
 		}

@@ -50,6 +50,11 @@ func (e RowError) Error() string {
 	return s + e.Why
 }
 
+// OptionError is an option that no file could honour.
+type OptionError struct{ Why, Hint string }
+
+func (e *OptionError) Error() string { return e.Why }
+
 // FileError is trouble that stops a file from being read at all.
 type FileError struct {
 	File   string

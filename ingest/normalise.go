@@ -449,7 +449,7 @@ func optionUnit(opt *Options) (unit, error) {
 	}
 	u, ok := parseUnit(opt.Unit)
 	if !ok {
-		return noUnit, fmt.Errorf("unit %q is not known: %s", opt.Unit, unitsIn)
+		return noUnit, &OptionError{Why: fmt.Sprintf("unknown unit %q", opt.Unit), Hint: "--unit Bq/m3 or --unit pCi/L"}
 	}
 	return u, nil
 }
@@ -502,7 +502,7 @@ func (p *plan) settleTimes(head []headRow) error {
 		return err
 	}
 	if p.opt.Zone != "" {
-		loc, err := loadZone(p.opt.Zone)
+		loc, err := LoadZone(p.opt.Zone)
 		if err != nil {
 			return err
 		}
@@ -527,7 +527,7 @@ func (p *plan) settleTimes(head []headRow) error {
 				loc := fixedZone(int(st.off))
 				p.zoneFrom, p.zoneSaid = "times", "in the times"
 				if st.zone != "" {
-					if l, err := loadZone(st.zone); err == nil {
+					if l, err := LoadZone(st.zone); err == nil {
 						loc = l
 					}
 					p.zoneFrom, p.zoneSaid = "file metadata", loc.String()
@@ -1069,7 +1069,10 @@ var (
 		"duplicate": "duplicate", "dup": "duplicate", "field duplicate": "duplicate", "blank": "blank", "field blank": "blank", "spike": "spike", "spiked": "spike", "field spike": "spike"}
 )
 
-var firstSecond, endSecond = dayNumber(1950, 1, 1) * 86400, dayNumber(2201, 1, 1) * 86400
+var firstSecond, endSecond = dayNumber(1950, 1, 1) * 86400, dayNumber(2101, 1, 1) * 86400
+
+// tooLong is a result of more than LongestDays.
+const tooLong = "makes the result %.0f days long; no passive detector stays more than two years, so check the dates"
 
 // times settles when a reading began and ended. zone is the one its days are cut in.
 func (r *fileRun) times(rd *normRow, row []cell, line int, of *series) (zone string, t *rowTrouble) {
@@ -1079,7 +1082,7 @@ func (r *fileRun) times(rd *normRow, row []cell, line int, of *series) (zone str
 		if name := textOf(row[c.zoneAt]); name != "" {
 			z, ok := r.zones[name]
 			if !ok {
-				loc, err := loadZone(name)
+				loc, err := LoadZone(name)
 				if err != nil {
 					return "", &rowTrouble{c.zoneAt, name, "is not a zone; write an IANA name such as Europe/Oslo, or an offset such as +01:00"}
 				}
@@ -1150,8 +1153,11 @@ func (r *fileRun) times(rd *normRow, row []cell, line int, of *series) (zone str
 		if c.names[c.days].hours {
 			length.x /= 24
 		}
-		if !(length.x > 0 && length.x < 36525) {
-			return "", &rowTrouble{c.days, textOf(row[c.days]), "is not a duration; it must be above 0 days and below a century"}
+		if !(length.x > 0) {
+			return "", &rowTrouble{c.days, textOf(row[c.days]), "is not a duration; it must be above 0 days"}
+		}
+		if length.x > LongestDays {
+			return "", &rowTrouble{c.days, textOf(row[c.days]), fmt.Sprintf(tooLong, length.x)}
 		}
 	}
 	// away is the instant a duration before or after a time; whole days from a
@@ -1189,6 +1195,9 @@ func (r *fileRun) times(rd *normRow, row []cell, line int, of *series) (zone str
 					why = "is the day it started; give clock times for a test of less than a day"
 				}
 				return "", &rowTrouble{c.end.at, textOf(row[c.end.at]), why}
+			}
+			if days := float64(rd.end-rd.start) / 86400e6; days > LongestDays {
+				return "", &rowTrouble{c.end.at, textOf(row[c.end.at]), fmt.Sprintf(tooLong, days)}
 			}
 		case c.days >= 0:
 			rd.end = away(st, rd.start, length.x)

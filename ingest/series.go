@@ -166,7 +166,7 @@ func (f *finder) overlap(at, by place) {
 func (f *finder) track(short []reading) {
 	f.endDuplicates()
 	if f.dupRest > 0 {
-		f.add("duplicate-rows", f.t.first, place{}, f.dupRest, fmt.Sprintf("%d rows more say the same as another row and are left out", f.dupRest))
+		f.add("duplicate-rows", f.t.first, place{}, f.dupRest, some(f.dupRest, "row")+" more, each the same as another row and left out")
 	}
 	if o := f.overlaps; o.Count > 0 {
 		f.add("overlap", place{o.File, o.Line}, place{o.OtherFile, o.OtherLine}, o.Count,
@@ -212,7 +212,7 @@ func (f *finder) track(short []reading) {
 		}
 	}
 	if rest > 0 {
-		f.add("gap", f.t.first, place{}, rest, fmt.Sprintf("%d gaps more", rest))
+		f.add("gap", f.t.first, place{}, rest, some(rest, "gap")+" more")
 	}
 	if thin > 0 {
 		f.add("short-days", at(firstThin), place{}, thin, fmt.Sprintf("%s with less than 18 measured hours, the first on %s", some(thin, "day"), date(firstThin)))

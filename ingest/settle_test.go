@@ -80,6 +80,8 @@ func TestNumbers(t *testing.T) {
 		{"1\u00a0234,5", "1234.5", "", "1234.5"},
 		{"1'234", "1234", "1234", "1234"},
 		{"1.5e3", "1500", "1500", ""},
+		{"1,5e3", "1500", "", "1500"},
+		{"15E2", "1500", "1500", "1500"},
 		{"-5", "-5", "-5", "-5"},
 		{"+5", "5", "5", "5"},
 		{".5", "0.5", "0.5", ""},
@@ -206,7 +208,7 @@ func TestAgainstSlowTimes(t *testing.T) {
 	// Every quarter of an hour around each change of the clocks: an instant's
 	// own wall time must lead back to it, by the early or the late reading.
 	for _, name := range []string{"Europe/Oslo", "America/New_York", "Australia/Lord_Howe", "America/Sao_Paulo", "Africa/Cairo", "UTC"} {
-		loc, err := loadZone(name)
+		loc, err := LoadZone(name)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -40,7 +40,7 @@ type source struct {
 // Options.Stdin; a stream that can be read only once is copied to a temporary
 // file first, which Close removes.
 func Open(paths []string, opt Options) (*Table, error) {
-	if err := opt.check(); err != nil {
+	if err := opt.Check(); err != nil {
 		return nil, err
 	}
 	if len(paths) == 0 {
@@ -106,29 +106,30 @@ func sortedKeys(m map[string]string) []string {
 	return slices.Sorted(maps.Keys(m))
 }
 
-// check refuses options that no file could honour.
-func (o *Options) check() error {
+// Check refuses options that no file could honour, with an *OptionError.
+func (o *Options) Check() error {
 	if _, err := optionUnit(o); err != nil {
 		return err
 	}
 	if o.Zone != "" {
-		if _, err := loadZone(o.Zone); err != nil {
+		if _, err := LoadZone(o.Zone); err != nil {
 			return err
 		}
 	}
 	if !slices.Contains([]string{"", "ymd", "dmy", "mdy"}, o.DateOrder) {
-		return fmt.Errorf("date order %q is not known: ymd, dmy and mdy are", o.DateOrder)
+		return &OptionError{Why: fmt.Sprintf("unknown date order %q", o.DateOrder), Hint: "--date-order dmy, mdy or ymd"}
 	}
 	if !slices.Contains([]string{"", ".", ","}, o.Decimal) {
-		return fmt.Errorf("decimal mark %q is not known: the point . and the comma , are", o.Decimal)
+		return &OptionError{Why: fmt.Sprintf("unknown decimal mark %q", o.Decimal), Hint: "--decimal . or --decimal ,"}
 	}
 	for _, n := range sortedKeys(o.Columns) {
 		if as := o.Columns[n]; as != roleText && !slices.Contains(ownNames, as) {
-			return fmt.Errorf("column %q cannot be %q: the names are %s, and %s to let a column ride along", n, as, strings.Join(ownNames, ", "), roleText)
+			return &OptionError{Why: fmt.Sprintf("--column makes %q a %q, and there is no such role", n, as),
+				Hint: fmt.Sprintf("the roles are %s; %s lets a column ride along", strings.Join(ownNames, ", "), roleText)}
 		}
 	}
 	if o.MaxRejects < 0 {
-		return fmt.Errorf("at most %d rejected rows cannot be kept: the number must not be negative", o.MaxRejects)
+		return &OptionError{Why: fmt.Sprintf("at most %d rejected rows cannot be kept", o.MaxRejects), Hint: "the number must not be negative"}
 	}
 	return nil
 }

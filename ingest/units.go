@@ -133,11 +133,13 @@ func shapeOf(s string) (shape numberShape, digits string) {
 	}
 	body := strings.TrimLeft(digits, "+-")
 	if i := strings.IndexAny(body, "eE"); i >= 0 {
-		body = body[:i]
-		if strings.IndexByte(body, ',') >= 0 {
+		switch body = body[:i]; { // such a number has no thousands
+		case strings.IndexByte(body, ',') >= 0:
 			return commaDecimal, digits
+		case strings.IndexByte(body, '.') >= 0:
+			return pointDecimal, digits
 		}
-		return pointDecimal, digits
+		return plainNumber, digits
 	}
 	points, commas := strings.Count(body, "."), strings.Count(body, ",")
 	switch {

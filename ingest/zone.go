@@ -2,28 +2,53 @@ package ingest
 
 import (
 	"fmt"
+	"strings"
 	"time"
 	_ "time/tzdata" // zones work where the system has no zone files
 )
 
-// loadZone reads the name of a zone: an IANA name, "UTC", "Z", or a fixed
+// LoadZone reads the name of a zone: an IANA name, "UTC", "Z", or a fixed
 // offset such as +01:00, +0100 or -5. The location's name is the name given,
-// so that it can be written and read again; "" is UTC.
-func loadZone(name string) (*time.Location, error) {
+// so that it can be written and read again; "" is UTC. The error is an
+// *OptionError.
+func LoadZone(name string) (*time.Location, error) {
 	switch name {
 	case "", "UTC", "Z", "utc", "GMT":
 		return time.UTC, nil
 	case "Local", "local":
-		return nil, fmt.Errorf("zone %q depends on the machine; give an IANA name such as Europe/Oslo, or an offset such as +01:00", name)
+		return nil, &OptionError{Why: fmt.Sprintf("zone %q depends on the machine", name), Hint: zoneHint}
 	}
 	if off, rest, ok := parseOffset(name); ok && rest == "" {
 		return fixedZone(off), nil
 	}
 	loc, err := time.LoadLocation(name)
 	if err != nil {
-		return nil, fmt.Errorf("zone %q is not known; give an IANA name such as Europe/Oslo, or an offset such as +01:00", name)
+		hint := zoneHint
+		if near := nearZone(name); near != "" {
+			hint = "did you mean " + near + "? " + hint
+		}
+		return nil, &OptionError{Why: fmt.Sprintf("zone %q is not known", name), Hint: hint}
 	}
 	return loc, nil
+}
+
+const zoneHint = "give an IANA name such as Europe/Oslo, or an offset such as +01:00"
+
+// nearZone is the zone that a name means if it was written in another case, with
+// spaces, or without its continent; "" if there is none.
+func nearZone(name string) string {
+	letters := []byte(strings.ToLower(strings.Join(strings.Fields(name), "_")))
+	for i, c := range letters {
+		if c >= 'a' && c <= 'z' && (i == 0 || letters[i-1] == '/' || letters[i-1] == '_' || letters[i-1] == '-') {
+			letters[i] = c - 'a' + 'A'
+		}
+	}
+	for _, continent := range []string{"", "Europe/", "America/", "Asia/", "Africa/", "Australia/", "Pacific/", "Atlantic/", "Indian/"} {
+		if loc, err := time.LoadLocation(continent + string(letters)); err == nil && name != "" {
+			return loc.String()
+		}
+	}
+	return ""
 }
 
 // fixedZone is the zone a fixed number of seconds east of UTC, named ±hh:mm.

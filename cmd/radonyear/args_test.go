@@ -90,6 +90,13 @@ func TestUsageErrors(t *testing.T) {
 		{"verdict --value 5.2 --days 7 --start 2026-01-10 --level 200,4pCi/L", "has no unit"},
 		{"verdict --value <5.2 --days 7 --start 2026-01-10 --uncertainty 0.4pCi/L", "has no unit"},
 		{"verdict --value 165 --days 7 --start 2026-01-10 --by room", "--by is for files"},
+		{"annual x.csv --zone Prague", "hint: did you mean Europe/Prague?"},
+		{"annual x.csv --zone america/new_york", "hint: did you mean America/New_York?"},
+		{"annual x.csv --zone Atlantis", "hint: give an IANA name such as Europe/Oslo"},
+		{"annual x.csv --column Mean=valu", "hint: the roles are home, "},
+		{"verdict --value 165 --days 7 --start 2026-01-10 --zone Nowhere", "is not known"},
+		{"annual x.csv --date-order ydm", "hint: --date-order dmy, mdy or ymd"},
+		{"annual x.csv --decimal ;", "hint: --decimal . or"},
 		{"demo --write d --format json", "--format does nothing beside --write"},
 		{"demo --write d --output d.json", "--output does nothing beside --write"},
 	} {

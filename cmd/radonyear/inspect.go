@@ -98,8 +98,17 @@ func contents(d *ingest.Daily) string {
 	if len(d.Tracks) == 0 {
 		return "No readings."
 	}
-	return fmt.Sprintf("In all: %s in %s, %s, %s; %s and %s longer than a day; %s to %s.",
-		count(len(homes), "home"), count(len(areas), "area"), count(len(rooms), "room"), count(len(detectors), "detector"),
+	what := count(len(homes), "home")
+	if n := len(areas); n > 0 { // what the files do not name needs no zero
+		what += " in " + count(n, "area")
+	}
+	if n := len(rooms); n > 0 {
+		what += ", " + count(n, "room")
+	}
+	if n := len(detectors); n > 0 {
+		what += ", " + count(n, "detector")
+	}
+	return fmt.Sprintf("In all: %s; %s and %s longer than a day; %s to %s.", what,
 		count(days, "day mean"), count(results, "result"), first.Format(time.DateOnly), last.Format(time.DateOnly))
 }
 
@@ -316,7 +325,7 @@ func placesTable(d *ingest.Daily) report.Table {
 
 // zoneOf is the zone a track's days were cut in, for showing its dates.
 func zoneOf(t ingest.Track) *time.Location {
-	if loc, err := parseZone(t.Zone); err == nil {
+	if loc, err := ingest.LoadZone(t.Zone); err == nil {
 		return loc
 	}
 	return time.UTC

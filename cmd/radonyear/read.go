@@ -50,16 +50,6 @@ func (p *program) readingOptions(c *cli.Context) (ingest.Options, error) {
 	default:
 		return opt, usageError{fmt.Sprintf("unknown unit %q", c.String("unit")), "--unit Bq/m3 or --unit pCi/L"}
 	}
-	switch opt.DateOrder {
-	case "", "dmy", "mdy", "ymd":
-	default:
-		return opt, usageError{fmt.Sprintf("unknown date order %q", opt.DateOrder), "--date-order dmy, mdy or ymd"}
-	}
-	switch opt.Decimal {
-	case "", ".", ",":
-	default:
-		return opt, usageError{fmt.Sprintf("unknown decimal mark %q", opt.Decimal), `--decimal . or --decimal ,`}
-	}
 	for _, pair := range c.StringSlice("column") {
 		// A column's name may hold "=", a role does not.
 		i := strings.LastIndex(pair, "=")
@@ -71,7 +61,7 @@ func (p *program) readingOptions(c *cli.Context) (ingest.Options, error) {
 		}
 		opt.Columns[pair[:i]] = pair[i+1:]
 	}
-	return opt, nil
+	return opt, opt.Check()
 }
 
 // readingSettings are the reading options as a result's settings name them.

@@ -71,6 +71,7 @@ func (p *program) fail(err error) int {
 	var usage usageError
 	var withHint hinted
 	var file *ingest.FileError
+	var option *ingest.OptionError
 	switch {
 	case errors.As(err, &usage):
 		hint, status = usage.hint, exitUsage
@@ -78,6 +79,8 @@ func (p *program) fail(err error) int {
 		hint = withHint.hint
 	case errors.As(err, &file):
 		hint = file.Hint
+	case errors.As(err, &option):
+		hint, status = option.Hint, exitUsage
 	}
 	if hint != "" {
 		fmt.Fprintf(p.stderr, "radonyear: hint: %s\n", report.Plain(hint))

@@ -188,11 +188,9 @@ func (p *program) typedIn(c *cli.Context) (analysis.Series, []report.Field, erro
 	if err != nil || !(days > 0 && days <= ingest.LongestDays) {
 		return fail("--days %q is not a number of days above 0 and up to two years (%d)", c.String("days"), ingest.LongestDays)
 	}
-	zone := time.UTC
-	if opt.Zone != "" {
-		if zone, err = parseZone(opt.Zone); err != nil {
-			return fail("unknown zone %q", opt.Zone)
-		}
+	zone, err := ingest.LoadZone(opt.Zone)
+	if err != nil {
+		return analysis.Series{}, nil, err
 	}
 	var start time.Time
 	for _, layout := range []string{time.DateOnly, "2006-01-02T15:04", "2006-01-02 15:04", time.RFC3339} {
@@ -247,18 +245,6 @@ func inPCi(c *cli.Context) string {
 		}
 	}
 	return ""
-}
-
-// parseZone reads "Europe/Oslo", "UTC" or "+01:00".
-func parseZone(name string) (*time.Location, error) {
-	if t, err := time.Parse("-07:00", name); err == nil {
-		_, offset := t.Zone()
-		return time.FixedZone(name, offset), nil
-	}
-	if name == "Local" {
-		return nil, fmt.Errorf("this computer's zone is not the home's")
-	}
-	return time.LoadLocation(name)
 }
 
 // verdictInWords is a single result as people would be told it.
