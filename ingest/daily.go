@@ -62,12 +62,20 @@ type Track struct {
 	rows     int
 	extra    []int32 // value of each extra column as an id of the Daily's names; see sameExtra
 	first    place   // the first row, for findings
+	oldest   dated   // the rows that begin first and last
+	newest   dated
 }
 
 // place is a row of an input.
 type place struct {
 	file string
 	line int64
+}
+
+// dated is a row and when its reading begins, microseconds since 1970.
+type dated struct {
+	place
+	start int64
 }
 
 // Day is the sums of one civil day. Hours weight everything: each reading
@@ -583,6 +591,7 @@ func (c *collector) finish() *Daily {
 		d.findings = append(d.findings, n.findings...)
 	}
 	d.names, d.extras = c.names, c.extras
+	d.farDates()
 	d.homes = d.settleHomes()
 	d.sortFindings()
 	return d
@@ -611,6 +620,8 @@ func (c *collector) reduceTrack(d *Daily, g *gathered, scratch *[]reading) Track
 	if !slices.IsSortedFunc(rs, compareReadings) {
 		slices.SortFunc(rs, compareReadings)
 	}
+	first, last := rs[0], rs[len(rs)-1]
+	t.oldest, t.newest = dated{first.place, first.start}, dated{last.place, last.start}
 	rs = dropDuplicates(rs, &f)
 	var short []reading
 	if long := slices.ContainsFunc(rs, isLong); !long {

@@ -398,6 +398,9 @@ func TestFindings(t *testing.T) {
 		want map[string]int
 	}{
 		{"nothing", logRows(at, time.Hour, "UTC", vary(240)...), map[string]int{}},
+		{"a day seventy years on", append(logRows(at, 24*time.Hour, "UTC", vary(5)...), logRows(at.AddDate(69, 0, 0), 24*time.Hour, "UTC", 50)...), map[string]int{"far-dates": 1, "gap": 25197}},
+		{"two days of a clock that was never set", append(logRows(at, 24*time.Hour, "UTC", vary(5)...), logRows(instant(t, "1970-01-01T00:00:00Z"), 24*time.Hour, "UTC", 50, 51)...), map[string]int{"far-dates": 2, "gap": 20461}},
+		{"again after nineteen years", append(logRows(at, 24*time.Hour, "UTC", vary(5)...), logRows(at.AddDate(19, 0, 0), 24*time.Hour, "UTC", 50)...), map[string]int{"gap": 6935}},
 		{"gap of two days", keep(logRows(at, time.Hour, "UTC", vary(240)...), 24, 72), map[string]int{"gap": 2}},
 		{"17 hours are short", keep(logRows(at, time.Hour, "UTC", vary(240)...), 30, 37), map[string]int{"short-days": 1}},
 		{"18 hours are not", keep(logRows(at, time.Hour, "UTC", vary(240)...), 30, 36), map[string]int{}},
@@ -478,6 +481,25 @@ func TestFindings(t *testing.T) {
 			want = append(want, look{"stuck-values", int64(26 + 36*i), 12})
 		}
 		if diff := cmp.Diff(want, got, cmp.AllowUnexported(look{})); diff != "" {
+			t.Error(diff)
+		}
+	})
+	t.Run("a year mistyped in one home", func(t *testing.T) {
+		// A survey of single results over 25 years, but for the one in 2095 and the one
+		// in 1962; and the row to look at.
+		var rows []row
+		for i, year := range []int{2003, 2010, 2017, 2095, 2024, 1962, 2027} {
+			start := time.Date(year, 1, 10, 0, 0, 0, 0, time.UTC)
+			rows = append(rows, row{home: string(rune('A' + i)), start: start, end: start.AddDate(0, 3, 0), value: 50, kind: "field", file: "a.csv", line: int64(i + 2)})
+		}
+		var got []string
+		for _, f := range daily(t, rows).Findings() {
+			got = append(got, fmt.Sprint(f.Code, " ", f.Home, " ", f.Line, " ", f.Count, " ", f.Text))
+		}
+		if diff := cmp.Diff([]string{
+			"far-dates D 5 1 1 mean some 68 years from the rest of the files, on 2095-01-10: check the year",
+			"far-dates F 7 1 1 mean some 41 years from the rest of the files, on 1962-01-10: check the year",
+		}, got); diff != "" {
 			t.Error(diff)
 		}
 	})

@@ -76,6 +76,7 @@ type Finding struct {
 //	weights-differ   rows of one home state different weights
 //	split-series     one name covers readings that overlap, or several methods
 //	home-in-areas    one home name in several areas; taken as several homes
+//	far-dates        means twenty years or more from the rest of the files; see farDates
 
 // manyFindings bounds the findings of one code that one track may list.
 const manyFindings = 100
@@ -430,6 +431,75 @@ func (f *finder) tooLow() {
 	}
 	if mean := sum / hours; hours > 0 && mean < outdoor {
 		f.add("below-outdoor", f.t.first, place{}, 1, fmt.Sprintf("the mean is %.2g Bq/m³, under the outdoor level of about %g or more: look at the detector and its unit", mean, outdoor))
+	}
+}
+
+// farDates finds means that lie apart from most others by twenty years or more in
+// which nobody measured: a slip in a year, or a clock that was never set. Which
+// stretch is the right one its number of means decides, and of equals the earlier.
+func (d *Daily) farDates() {
+	const apart = 20
+	const year = 31_556_952_000_000 // microseconds, of the calendar's mean year
+	var count [400]int              // of means by year since 1950
+	at := func(us int64) int { return int((us+20*year)/year) % len(count) }
+	for _, t := range d.Tracks {
+		for _, x := range t.Days {
+			count[at(x.start)]++
+		}
+		for _, r := range t.Results {
+			count[at(r.Start.UnixMicro())]++
+		}
+	}
+	type stretch struct{ from, to, n int } // years, both included
+	var all []stretch
+	for y, n := range count {
+		if n == 0 {
+			continue
+		}
+		if k := len(all) - 1; k >= 0 && y-all[k].to <= apart {
+			all[k].to, all[k].n = y, all[k].n+n
+		} else {
+			all = append(all, stretch{y, y, n})
+		}
+	}
+	if len(all) < 2 {
+		return
+	}
+	most := all[0]
+	for _, s := range all {
+		if s.n > most.n {
+			most = s
+		}
+	}
+	for i := range d.Tracks {
+		t := &d.Tracks[i]
+		for _, early := range []bool{true, false} {
+			n, row := 0, t.newest
+			if early {
+				row = t.oldest
+			}
+			note := func(us int64) {
+				if y := at(us); early && y < most.from || !early && y > most.to {
+					n++
+				}
+			}
+			for _, x := range t.Days {
+				note(x.start)
+			}
+			for _, r := range t.Results {
+				note(r.Start.UnixMicro())
+			}
+			if n == 0 {
+				continue
+			}
+			gap := at(row.start) - most.to
+			if early {
+				gap = most.from - at(row.start)
+			}
+			f := finder{d: d, t: t}
+			f.add("far-dates", row.place, place{}, n, fmt.Sprintf("%s some %d years from the rest of the files, on %s: check the year",
+				some(n, "mean"), gap, time.UnixMicro(row.start).In(t.location).Format(time.DateOnly)))
+		}
 	}
 }
 

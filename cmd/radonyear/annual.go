@@ -363,12 +363,15 @@ func (q *question) estimate(s subject) (annual.Result, error) {
 // noResult is the error of a run that could judge no home at all.
 func noResult(left []report.LeftOut, files []ingest.File) error {
 	if len(left) == 0 {
-		var rows int64
+		var rows, readings int64
 		for _, f := range files {
-			rows += f.Rows
+			rows, readings = rows+f.Rows, readings+f.Readings
 		}
 		if rows == 0 {
 			return hinted{fmt.Errorf("no result: the files hold no rows"), "radonyear inspect FILE shows what is in a file"}
+		}
+		if readings > 0 {
+			return hinted{fmt.Errorf("no result: no row is a home's field reading"), "duplicates, blanks and spikes are no home's; radonyear inspect FILE shows the kinds and phases"}
 		}
 		return hinted{fmt.Errorf("no result: every row was left out"), "radonyear inspect FILE shows what is wrong; --rejects FILE writes the rows to a file"}
 	}

@@ -139,7 +139,22 @@ func (p *program) readDaily(c *cli.Context, paths []string) (daily *ingest.Daily
 	if e := p.reportRejected(c, files, rejected); err == nil {
 		err = e
 	}
+	if phase := c.String("phase"); err == nil && phase != "" {
+		err = hasPhase(daily, files, phase)
+	}
 	return daily, files, rejected, err
+}
+
+// hasPhase is an error where no reading can be of the phase asked for.
+func hasPhase(d *ingest.Daily, files []ingest.File, phase string) error {
+	if !slices.ContainsFunc(files, func(f ingest.File) bool { return f.ColumnsFound["phase"] != "" }) {
+		return hinted{fmt.Errorf("no file says what was measured before and what after mitigation, as --phase %s asks", phase),
+			"leave out --phase, or say which column does with --column NAME=phase"}
+	}
+	if len(d.Tracks) > 0 && !slices.ContainsFunc(d.Tracks, func(t ingest.Track) bool { return t.Phase == phase }) {
+		return hinted{fmt.Errorf("no row that can be used is of the phase %q", phase), "radonyear inspect FILE shows the phases"}
+	}
+	return nil
 }
 
 // reportRejected says the first rows left out on standard error, and writes
@@ -219,9 +234,24 @@ func inputNotes(files []ingest.File, d *ingest.Daily) (notes []analysis.Note) {
 	} else if n > 0 {
 		note("duplicate-rows", "%d rows say the same as another row and count once; radonyear inspect lists them.", n)
 	}
-	for _, f := range d.Findings() {
-		if f.Code == "home-in-areas" {
-			note(f.Code, "Home %s: %s.", f.Home, f.Text)
+	// What a file's owner must know before any home is believed; inspect has the rest.
+	for _, code := range []string{"home-in-areas", "far-dates"} {
+		const most = 3
+		n := 0
+		for _, f := range d.Findings() {
+			if f.Code != code {
+				continue
+			}
+			if n++; n <= most {
+				where := ""
+				if code == "far-dates" {
+					where = fmt.Sprintf(" (%s:%d)", f.File, f.Line)
+				}
+				note(code, "Home %s%s: %s.", f.Home, where, f.Text)
+			}
+		}
+		if n > most {
+			note(code, "And %d more such; radonyear inspect lists them.", n-most)
 		}
 	}
 	return notes
