@@ -338,6 +338,7 @@ func (p *program) annual(c *cli.Context) error {
 		Command: "annual", Version: version,
 		Settings: slices.Concat(q.settings(), []report.Field{{Name: "by", Value: by}}, readingSettings(c)),
 		Inputs:   inputs(files),
+		Rejects:  rejectsFile(c),
 		Tables:   []report.Table{annualTable(results, by)},
 		Notes:    inputNotes(files, daily),
 		LeftOut:  left,
@@ -489,7 +490,7 @@ func annualTable(results []annual.Result, by string) report.Table {
 	for _, r := range results {
 		t.Rows = append(t.Rows, report.Row{Label: name(r.Place), Notes: rowNotes(r.Notes, r.AnnualMean.Notes), Cells: []any{
 			r.Home, r.Area, r.Room, instant(r.Start), instant(r.End), r.DaysMeasured, instant(r.YearStart), instant(r.YearEnd),
-			r.YearShare, r.RawMean, r.SeasonFactor, r.AnnualMean, r.ExpectedMean, r.Above}})
+			r.YearShare, rawMean(r), r.SeasonFactor, r.AnnualMean, r.ExpectedMean, r.Above}})
 	}
 	return t
 }
@@ -507,6 +508,15 @@ func resultNames(places []analysis.Place, by string) func(analysis.Place) string
 		}
 		return report.PlaceName(p)
 	}
+}
+
+// rawMean is a cell with a result's raw mean, which of readings that only say "less
+// than" is no more than a limit.
+func rawMean(r annual.Result) any {
+	if r.RawMean > 0 && analysis.HasNote(r.Notes, "all-below-limit") {
+		return report.Limit(r.RawMean)
+	}
+	return r.RawMean
 }
 
 // rowNotes are a result's notes, each once, never nil: a result without notes

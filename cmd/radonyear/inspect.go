@@ -52,6 +52,7 @@ func (p *program) inspect(c *cli.Context) error {
 		Command: "inspect", Version: version,
 		Settings: readingSettings(c),
 		Inputs:   inputs(files),
+		Rejects:  rejectsFile(c),
 		Lead:     append(fileSentences(files), contents(daily)),
 		Tables:   []report.Table{findingsTable(findings), places, filesTable(files)},
 	}

@@ -21,15 +21,28 @@ import (
 func outputFlags() []cli.Flag {
 	return []cli.Flag{
 		&cli.StringFlag{Name: "format", Usage: "table, markdown, csv or json"},
-		&cli.StringFlag{Name: "output", Usage: "write to `FILE` instead of standard output; its ending (.md, .csv, .json) sets the format unless --format does"},
+		&cli.StringFlag{Name: "output", Usage: "write to `FILE` instead of standard output; its ending (.txt, .md, .csv, .json) sets the format unless --format does"},
 	}
 }
 
-// outputFormat settles the format before any work is done.
+// formatOf is the format that a file's ending means.
+var formatOf = map[string]string{"": "table", ".txt": "table", ".md": "markdown", ".csv": "csv", ".json": "json"}
+
+// notText are endings under which another program would look for bytes that are
+// not text.
+var notText = []string{".xlsx", ".xls", ".xlsm", ".ods", ".doc", ".docx", ".odt", ".pdf", ".parquet", ".arrow", ".gz", ".zip", ".html", ".png", ".svg"}
+
+// outputFormat settles the format before any work is done. An ending that means
+// none of the formats is taken for a slip unless --format says what is meant.
 func outputFormat(c *cli.Context) (string, error) {
-	byEnding := map[string]string{".md": "markdown", ".csv": "csv", ".json": "json"}
-	if f, ok := byEnding[strings.ToLower(filepath.Ext(c.String("output")))]; ok && c.String("format") == "" {
-		return f, nil
+	ending := strings.ToLower(filepath.Ext(c.String("output")))
+	format, known := formatOf[ending]
+	if slices.Contains(notText, ending) || !known && c.String("format") == "" {
+		return "", usageError{fmt.Sprintf("--output %s: %q is the ending of no format that is written", c.String("output"), ending),
+			"end the name in .txt, .md, .csv or .json for " + strings.Join(report.Formats, ", ") + "; a spreadsheet reads .csv"}
+	}
+	if c.String("format") == "" {
+		return format, nil
 	}
 	return stdoutFormat(c)
 }

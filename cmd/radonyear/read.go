@@ -169,8 +169,8 @@ func (p *program) reportRejected(c *cli.Context, files []ingest.File, rejected [
 	}
 	if n := rejectedRows(files); n > most {
 		hint := "; --rejects FILE writes them all"
-		if c.String("rejects") != "" {
-			hint = "; all are in " + c.String("rejects")
+		if path := rejectsFile(c); path != "" {
+			hint = "; all are in " + path
 		}
 		fmt.Fprintf(p.stderr, "radonyear: skipped: and %d more%s\n", n-most, hint)
 	}
@@ -195,6 +195,14 @@ func (p *program) reportRejected(c *cli.Context, files []ingest.File, rejected [
 		return writing("standard error", err)
 	}
 	return replaceFile(path, b.Bytes())
+}
+
+// rejectsFile is where --rejects writes to, for a sentence.
+func rejectsFile(c *cli.Context) string {
+	if path := c.String("rejects"); path != "-" {
+		return path
+	}
+	return "the list on standard error"
 }
 
 func rejectedRows(files []ingest.File) (n int64) {

@@ -19,15 +19,16 @@ func (p *program) seasonCommand() *cli.Command {
 		Name:      "season",
 		Usage:     "learn a region's season and scatter from homes measured for a year",
 		ArgsUsage: "FILE...",
-		Description: `Learns a profile from homes with at least 300 measured days. Shows the mean
-cycle by month, how much homes differ, how far a test of so many days lies from
-the year, and how often the interval held the truth when each home in turn was
-left out. --output writes the profile, for --profile of the other commands.
+		Description: `Learns a profile from homes with at least 300 day means within twelve months,
+in the room that was measured longest. Shows the mean cycle by month, how much
+homes differ, how far a test of so many days lies from the year, and how often
+the interval held the truth when each home in turn was left out. --output writes
+the profile, for --profile of the other commands.
 
 Example:
   radonyear season monitors.csv --output district.json`,
 		Flags: slices.Concat([]cli.Flag{
-			&cli.StringFlag{Name: "output", Usage: "write the profile to `FILE`"},
+			&cli.StringFlag{Name: "output", Usage: "write the profile to `FILE`.json"},
 			&cli.StringFlag{Name: "name", Usage: "the profile's `NAME` (default: that of the output file)"},
 			&cli.Float64Flag{Name: "confidence", Value: defaultConfidence, Usage: "`SHARE` of intervals that should hold the truth, in the coverage shown (default 0.95)"},
 			&cli.StringFlag{Name: "hemisphere", Usage: "north (default) or south: the built-in profile that few homes are drawn toward"},
@@ -57,6 +58,9 @@ func (p *program) season(c *cli.Context) error {
 		return err
 	}
 	path := c.String("output")
+	if ending := strings.ToLower(filepath.Ext(path)); ending != "" && ending != ".json" {
+		return usageError{fmt.Sprintf("--output %s: a profile is JSON", path), "end the name in .json; --format is for what is printed"}
+	}
 	if opt.Name == "" && path != "" && path != "-" {
 		base := filepath.Base(path)
 		opt.Name = strings.TrimSuffix(base, filepath.Ext(base))
@@ -77,7 +81,7 @@ func (p *program) season(c *cli.Context) error {
 	doc.Settings = slices.Concat([]report.Field{
 		{Name: "name", Value: learned.Profile.Name}, {Name: "confidence", Value: opt.Confidence}, {Name: "toward", Value: opt.BuiltIn.Name},
 	}, readingSettings(c))
-	doc.Inputs = inputs(files)
+	doc.Inputs, doc.Rejects = inputs(files), rejectsFile(c)
 	doc.Notes = slices.Concat(doc.Notes, inputNotes(files, daily))
 	doc.LeftOut = left
 	doc.LeftOutTitle = "Not learned from:"
@@ -147,6 +151,7 @@ func seasonDocument(l season.Learned, confidence float64) report.Document {
 		Command: "season", Version: version, Tables: []report.Table{months, scatter, course, spread}, Notes: l.Notes,
 		Lead: []string{
 			fmt.Sprintf("Profile %q: %s.", l.Profile.Name, l.Profile.Provenance),
+			"A home's days are the day means of its room that was measured longest.",
 			fmt.Sprintf("The cycle's log amplitude is %s on average; a home's own coefficients differ from it with a standard deviation of %s.", report.Number(l.Amplitude), report.Number(l.AmplitudeSD)),
 		},
 		After: []string{"A profile is for homes like those it was learned from. " + caution},

@@ -99,7 +99,7 @@ func (p *program) verdict(c *cli.Context) error {
 		}
 		files = f
 		subs = subjects(daily, by, q.phase)
-		doc.Inputs, doc.Notes = inputs(files), inputNotes(files, daily)
+		doc.Inputs, doc.Notes, doc.Rejects = inputs(files), inputNotes(files, daily), rejectsFile(c)
 		settings = slices.Concat([]report.Field{{Name: "by", Value: by}}, readingSettings(c))
 	}
 	if err := q.settleCourse(subs); err != nil {
@@ -351,7 +351,7 @@ func verdictTables(all []judged, by string) []report.Table {
 			more, days = "over 365", nil
 		}
 		main.Rows = append(main.Rows, report.Row{Label: name(j.Place), Notes: rowNotes(j.Result.Notes, j.AnnualMean.Notes), Cells: []any{
-			j.Home, j.Area, j.Room, instant(j.Start), instant(j.End), j.DaysMeasured, j.YearShare, j.RawMean, j.SeasonFactor,
+			j.Home, j.Area, j.Room, instant(j.Start), instant(j.End), j.DaysMeasured, j.YearShare, rawMean(j.Result), j.SeasonFactor,
 			j.AnnualMean, j.level, j.Probability, string(j.Verdict), band(j.BandLower), band(j.BandUpper), days, more}})
 		for _, f := range j.Further {
 			further.Rows = append(further.Rows, report.Row{Label: name(j.Place), Cells: []any{

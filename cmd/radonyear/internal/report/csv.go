@@ -13,7 +13,8 @@ import (
 )
 
 // csv writes the first table, one row a result, numbers in full. An estimate
-// takes five columns, a level two. Notes are their codes.
+// takes five columns, a level two. Notes are their codes. What was left out of the
+// whole run is said in every row, since a line of another kind would not be CSV.
 func (doc *Document) csv(b *bytes.Buffer) error {
 	w := csv.NewWriter(b)
 	if len(doc.Tables) == 0 {
@@ -42,6 +43,11 @@ func (doc *Document) csv(b *bytes.Buffer) error {
 	if notes {
 		head = append(head, "notes")
 	}
+	var missing []string
+	if len(doc.Inputs) > 0 {
+		head = append(head, "rows_left_out", "homes_left_out")
+		missing = []string{strconv.FormatInt(doc.Rejected(), 10), strconv.Itoa(len(doc.LeftOut))}
+	}
 	w.Write(head)
 	for _, r := range t.Rows {
 		var row []string
@@ -55,7 +61,7 @@ func (doc *Document) csv(b *bytes.Buffer) error {
 			}
 			row = append(row, strings.Join(codes, "; "))
 		}
-		w.Write(row)
+		w.Write(append(row, missing...))
 	}
 	w.Flush()
 	return w.Error()
@@ -93,6 +99,8 @@ func (doc *Document) csvCell(row []string, c Column, cell any) []string {
 		return append(row, strconv.FormatInt(v, 10))
 	case float64:
 		return append(row, full(v))
+	case Limit:
+		return append(row, full(float64(v)))
 	case time.Time:
 		return append(row, v.UTC().Format(time.RFC3339))
 	}

@@ -127,6 +127,8 @@ func encode(b *bytes.Buffer, v any) error {
 			return fmt.Errorf("%v is not a number that can be written", v)
 		}
 		return encodePlain(b, v)
+	case Limit:
+		return encode(b, float64(v))
 	case bool, int, int64:
 		return encodePlain(b, v)
 	default:

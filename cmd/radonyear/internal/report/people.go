@@ -67,7 +67,11 @@ func (doc *Document) people(b *bytes.Buffer, markdown bool) error {
 		para(s)
 	}
 	if n := doc.Rejected(); n > 0 {
-		para(fmt.Sprintf("%s left out of %s read; --rejects FILE writes them all to a file.", plural(n, "row was", "rows were"), plural(doc.rows(), "row", "rows")))
+		where := "--rejects FILE writes them all to a file"
+		if doc.Rejects != "" {
+			where = "all are in " + doc.Rejects
+		}
+		para(fmt.Sprintf("%s left out of %s read; %s.", plural(n, "row was", "rows were"), plural(doc.rows(), "row", "rows"), where))
 	}
 	if len(doc.LeftOut) > 0 {
 		para(cmp.Or(doc.LeftOutTitle, fmt.Sprintf("No result for %s:", plural(int64(len(doc.LeftOut)), "home", "homes"))))
@@ -155,7 +159,12 @@ func (doc *Document) shown(t Table, markdown bool) []shown {
 		case Count:
 			add(c.Head, false, func(v any) string { return fmt.Sprint(v) })
 		case Concentration:
-			add(c.Head, false, func(v any) string { return sided(v.(float64), doc.Levels) })
+			add(c.Head, false, func(v any) string {
+				if l, ok := v.(Limit); ok {
+					return "<" + sided(float64(l), doc.Levels)
+				}
+				return sided(v.(float64), doc.Levels)
+			})
 		case Factor:
 			add(c.Head, false, func(v any) string { return three(v.(float64)) })
 		case Level:

@@ -34,6 +34,7 @@ type Document struct {
 	LeftOutTitle     string   // what became of them, for people; default "no result for N homes"
 	After            []string // sentences below the tables, for people
 
+	Rejects    string    // the file that holds the rows left out; "" where none was asked for
 	Levels     []float64 // Bq/m³; a number for people is never rounded across one of these
 	Confidence float64   // a probability for people is never rounded across it or its complement
 }
@@ -91,7 +92,7 @@ const (
 	Text          Style = iota // string
 	Prose                      // string: wrapped for people to what the other columns leave of the line
 	Count                      // int or int64
-	Concentration              // float64, Bq/m³: three significant digits, never across a level
+	Concentration              // float64 or Limit, Bq/m³: three significant digits, never across a level
 	Factor                     // float64: three significant digits
 	Level                      // float64, Bq/m³: as it was asked for
 	Days                       // float64, days: whole from 10 on
@@ -103,6 +104,10 @@ const (
 	Against                    // []annual.Against; people see probability and verdict
 	Nested                     // []Field or []any: JSON only
 )
+
+// Limit is a concentration of which only this upper limit was measured: people see
+// "<15.0", CSV and JSON the number, whose row has a note that says so.
+type Limit float64
 
 // Write writes the document in one of Formats. Nothing is written unless the
 // whole document is sound: an Estimate that fails its own check, or a number
@@ -163,7 +168,12 @@ func checkCell(col Column, cell any) error {
 		}
 	case Concentration, Factor, Level, Days, Share, Rate, Probability:
 		var x float64
-		if x, ok = cell.(float64); ok && (math.IsNaN(x) || math.IsInf(x, 0)) {
+		if x, ok = cell.(float64); !ok && col.Style == Concentration {
+			var l Limit
+			l, ok = cell.(Limit)
+			x = float64(l)
+		}
+		if ok && (math.IsNaN(x) || math.IsInf(x, 0)) {
 			return fmt.Errorf("%s is %v", col.Key, x)
 		}
 	case Date:

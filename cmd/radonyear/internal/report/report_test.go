@@ -261,9 +261,9 @@ func TestCSV(t *testing.T) {
 		t.Fatal(err)
 	}
 	want := [][]string{
-		{"home", "area", "start", "days", "annual_mean", "annual_mean_lower", "annual_mean_upper", "annual_mean_confidence", "annual_mean_unit", "p_above_200", "verdict_200", "hidden", "notes"},
-		{"0071", "", "2026-01-09T23:00:00Z", "2.5", "165.2", "90.1", "199.8", "0.95", "Bq/m3", "0.0249", "below", "1.5", "short; all"},
-		{"K\x1b2", "", "2026-01-09T23:00:00Z", "30", "165.2", "90.1", "", "0.95", "Bq/m3", "0.3", "not conclusive", "", "all; unbounded"},
+		{"home", "area", "start", "days", "annual_mean", "annual_mean_lower", "annual_mean_upper", "annual_mean_confidence", "annual_mean_unit", "p_above_200", "verdict_200", "hidden", "notes", "rows_left_out", "homes_left_out"},
+		{"0071", "", "2026-01-09T23:00:00Z", "2.5", "165.2", "90.1", "199.8", "0.95", "Bq/m3", "0.0249", "below", "1.5", "short; all", "1", "1"},
+		{"K\x1b2", "", "2026-01-09T23:00:00Z", "30", "165.2", "90.1", "", "0.95", "Bq/m3", "0.3", "not conclusive", "", "all; unbounded", "1", "1"},
 	}
 	if d := cmp.Diff(want, rows); d != "" {
 		t.Error(d)
