@@ -1,0 +1,171 @@
+package lognormal
+
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/mathext"
+
+	"radonyear/analysis"
+	"radonyear/analysis/internal/numeric"
+)
+
+// QuantileResult is a quantile of the homes.
+type QuantileResult struct {
+	P         float64           // the share of homes below it
+	Quantile  analysis.Estimate // with its two-sided interval
+	Tolerance analysis.Estimate // the same value; Upper is the one-sided upper tolerance limit
+}
+
+// Quantile estimates the concentration below which a share p of the homes lies,
+// Bq/m³, and the limit below which that share lies with the confidence asked for.
+//
+// Formula. e^(ȳ + z_p·s); limits e^(ȳ + k·s), √n·k being a quantile of the
+// noncentral t with n − 1 degrees of freedom and noncentrality √n·z_p. The upper
+// tolerance limit is the one-sided one at the whole confidence.
+//
+// Assumes independent values from one log-normal distribution, out to p.
+//
+// Interval: confidence, exact; tolerance, exact.
+//
+// Notes: unbounded.
+//
+// Source: Owen 1968, Technometrics 10:445 (from memory); USEPA 2009, Unified
+// Guidance EPA 530/R-09-007, section 17.2.
+func Quantile(s Sample, p float64, opt Options) (QuantileResult, error) {
+	if err := firstError(s.check(), opt.check()); err != nil {
+		return QuantileResult{}, err
+	}
+	if !(p > 0 && p < 1) {
+		return QuantileResult{}, fmt.Errorf("a quantile at %v; a share lies between 0 and 1, such as 0.95", p)
+	}
+	z := numeric.NormalQuantile(p)
+	at := func(c float64) float64 { return math.Exp(s.mean + toleranceFactor(s.n, z, c)*s.sd) }
+	r := QuantileResult{P: p}
+	e := analysis.Estimate{
+		Quantity: fmt.Sprintf("%.4g%% quantile", p*100), Unit: becquerel,
+		Value: math.Exp(s.mean + z*s.sd), Lower: at((1 - opt.Confidence) / 2), Upper: at((1 + opt.Confidence) / 2),
+		Confidence: opt.Confidence, Kind: analysis.ConfidenceInterval, N: s.n, Method: "noncentral-t-quantile",
+	}
+	var err error
+	if r.Quantile, err = finish(e); err != nil {
+		return r, err
+	}
+	e.Lower, e.Upper, e.Kind, e.Notes = 0, at(opt.Confidence), analysis.ToleranceInterval, nil
+	r.Tolerance, err = finish(e)
+	return r, err
+}
+
+// toleranceFactor is the k of ȳ + k·s that is the limit of the quantile at z
+// standard deviations, at one-sided confidence c.
+func toleranceFactor(n int, z, c float64) float64 {
+	root := math.Sqrt(float64(n))
+	return numeric.NoncentralT{Nu: float64(n - 1), Delta: root * z}.Quantile(c) / root
+}
+
+// AboveResult is the share of homes above a level.
+type AboveResult struct {
+	Level    float64           // Bq/m³
+	Fraction analysis.Estimate // share, 0 to 1, by the log-normal distribution
+	Unbiased float64           // the minimum-variance unbiased estimate beside it; 0 is possible
+}
+
+// Above estimates the share of homes above a level, from 0 to 1.
+//
+// Formula. Φ(−k), k = (ln L − ȳ)/s; limits Φ(−δ/√n), δ being the noncentralities
+// at which a noncentral t with n − 1 degrees of freedom has √n·k as its lower and
+// its upper quantile.
+//
+// Assumes independent values from one log-normal distribution, out to the level.
+// Counted assumes no distribution; where the two disagree, the fit is doubtful
+// there.
+//
+// Interval: confidence, exact.
+//
+// Notes: none.
+//
+// Source: Owen 1968, Technometrics 10:445; unbiased estimate: Lieberman and
+// Resnikoff 1955, J. Am. Stat. Assoc. 50:457 (both from memory).
+func Above(s Sample, level float64, opt Options) (AboveResult, error) {
+	if err := firstError(s.check(), opt.check(), checkLevel(level)); err != nil {
+		return AboveResult{}, err
+	}
+	n := float64(s.n)
+	k := (math.Log(level) - s.mean) / s.sd
+	limit := func(p float64) (float64, error) {
+		d, err := numeric.NoncentralityAt(n-1, math.Sqrt(n)*k, p)
+		return numeric.Phi(-d / math.Sqrt(n)), err
+	}
+	lower, err := limit((1 - opt.Confidence) / 2)
+	if err != nil {
+		return AboveResult{}, fmt.Errorf("share above %v: %w", level, err)
+	}
+	upper, err := limit((1 + opt.Confidence) / 2)
+	if err != nil {
+		return AboveResult{}, fmt.Errorf("share above %v: %w", level, err)
+	}
+	r := AboveResult{Level: level, Unbiased: unbiasedAbove(n, k)}
+	r.Fraction, err = finish(analysis.Estimate{
+		Quantity: fmt.Sprintf("share above %.6g %s", level, becquerel),
+		Value:    numeric.Phi(-k), Lower: lower, Upper: upper,
+		Confidence: opt.Confidence, Kind: analysis.ConfidenceInterval, N: s.n, Method: "noncentral-t-share",
+	})
+	return r, err
+}
+
+func checkLevel(level float64) error {
+	if !(level > 0) || math.IsInf(level, 0) {
+		return fmt.Errorf("a level of %v Bq/m³; a level is a positive number", level)
+	}
+	return nil
+}
+
+// unbiasedAbove is the share above by Lieberman and Resnikoff: the regularised
+// incomplete beta function at 1/2 − k√n/(2(n−1)), both parameters n/2 − 1.
+func unbiasedAbove(n, k float64) float64 {
+	x := 0.5 - k*math.Sqrt(n)/(2*(n-1))
+	switch {
+	case x <= 0:
+		return 0
+	case x >= 1:
+		return 1
+	case n < 3: // of two values, the share of them
+		return math.Round(x)
+	}
+	return mathext.RegIncBeta(n/2-1, n/2-1, x)
+}
+
+// Counted estimates the share of homes above a level by counting, from 0 to 1.
+//
+// Formula. x/n; limits are the beta quantiles B(α/2; x, n−x+1) and
+// B(1−α/2; x+1, n−x), the Clopper-Pearson interval.
+//
+// Assumes independent values, and nothing of their distribution.
+//
+// Interval: confidence, never below what is asked for, so often wider than need be.
+//
+// Notes: none.
+//
+// Source: Clopper and Pearson 1934, Biometrika 26:404 (from memory).
+func Counted(above, n int, level float64, opt Options) (analysis.Estimate, error) {
+	if err := firstError(opt.check(), checkLevel(level)); err != nil {
+		return analysis.Estimate{}, err
+	}
+	if n < 1 || above < 0 || above > n {
+		return analysis.Estimate{}, fmt.Errorf("%d of %d values above a level", above, n)
+	}
+	x, m := float64(above), float64(n)
+	tail := (1 - opt.Confidence) / 2
+	lower, upper := 0.0, 1.0
+	if above > 0 {
+		lower = mathext.InvRegIncBeta(x, m-x+1, tail)
+	}
+	if above < n {
+		upper = 1 - mathext.InvRegIncBeta(m-x, x+1, tail)
+	}
+	return finish(analysis.Estimate{
+		Quantity: fmt.Sprintf("share above %.6g %s, counted", level, becquerel),
+		Value:    x / m, Lower: lower, Upper: upper,
+		Confidence: opt.Confidence, Kind: analysis.ConfidenceInterval, N: n, Method: "clopper-pearson",
+	})
+}
