@@ -45,7 +45,7 @@ type Options struct {
 	Confidence  float64           // of interval and verdict; 0: 0.95
 	Target      Target
 	AreaPrior   *Prior    // nil: the home speaks for itself
-	YearFrom    time.Time // first day of the twelve months meant; zero: centred on the measurement
+	YearFrom    time.Time // first date of the twelve months meant, in its own location; zero: centred on the measurement
 	Course      bool      // the home lived in the weather of the profile's course; see Confirm
 	Calibration float64   // relative standard uncertainty a detector shares over its readings; 0: temporal.DefaultCalibration
 }
@@ -186,15 +186,15 @@ func prepare(series []analysis.Series, opt Options) (*home, error) {
 		h.data.Prior = h.prior(widePrior)
 		h.note("all-below-limit", "every reading lies below the detector's limit, so the lower limit and the middle rest on a wide prior (GM %g Bq/m³, GSD %g); only the upper limit is the home's own. Measure longer or with a more sensitive detector", widePrior.GM, widePrior.GSD)
 	}
-	if h.measured < leastDays {
+	if h.measured < LeastDays {
 		h.note("under-two-days", "%.0f hours were measured; test protocols ask for at least 48, so no verdict is given", h.measured*24)
 	}
 	return h, nil
 }
 
-// leastDays are what a verdict needs: the 48 hours that protocols ask for, less
-// the two they allow.
-const leastDays = 46.0 / 24
+// LeastDays is how much has to be measured for a verdict: the 48 hours that
+// protocols ask for, less the two they allow.
+const LeastDays = 46.0 / 24
 
 func (h *home) note(code, format string, args ...any) {
 	h.notes = append(h.notes, analysis.Note{Code: code, Text: fmt.Sprintf(format, args...)})
@@ -257,7 +257,7 @@ func (h *home) setYear() {
 	const year = 365
 	from := first + (last-first+1)/2 - year/2
 	if !h.opt.YearFrom.IsZero() {
-		from = temporal.Day(h.opt.YearFrom, h.zone)
+		from = temporal.Day(h.opt.YearFrom, h.opt.YearFrom.Location()) // a date, wherever the home is
 	} else if last-first >= year {
 		// The twelve months of which most was measured; the latest of equals.
 		sum, best := 0.0, -1.0
@@ -379,7 +379,7 @@ func (h *home) result(post temporal.Posterior) Result {
 	}
 	for _, level := range h.opt.Levels {
 		a := against(m, s, level, h.opt.Confidence)
-		if h.measured < leastDays {
+		if h.measured < LeastDays {
 			a.Verdict = NotConclusive
 		}
 		r.Above = append(r.Above, a)

@@ -378,6 +378,13 @@ func TestYear(t *testing.T) {
 	}
 	near(t, "half days", estimate(t, []analysis.Series{mustSeries(t, "a", half), mustSeries(t, "b", half)}, Options{}).DaysMeasured, 5, 1e-9)
 
+	// A date is a date, wherever the home is.
+	west := mustSeries(t, "", whole)
+	west.Zone = time.FixedZone("west", -5*3600)
+	if r := estimate(t, []analysis.Series{west}, Options{YearFrom: date(2023, 3, 1)}); r.YearStart.Format(time.DateOnly) != "2023-03-01" {
+		t.Errorf("the year asked for starts on %v", r.YearStart)
+	}
+
 	// Another year than the one measured is two draws of a year away.
 	this := estimate(t, []analysis.Series{mustSeries(t, "", whole)}, Options{})
 	next := estimate(t, []analysis.Series{mustSeries(t, "", whole)}, Options{YearFrom: date(2025, 1, 1)})

@@ -186,7 +186,7 @@ func (h *home) after(d int, level float64) (Further, error) {
 	z := distuv.UnitNormal.Quantile(h.opt.Confidence)
 	m, l := post.LogMedian, math.Log(level)
 	f := Further{Days: d, UpperRatio: math.Exp(distuv.UnitNormal.Quantile((1+h.opt.Confidence)/2) * s1)}
-	if h.measured+float64(d) < leastDays {
+	if h.measured+float64(d) < LeastDays {
 		return f, nil // too short for a verdict still
 	}
 	move := math.Sqrt(max(s0*s0-s1*s1, 1e-12))

@@ -31,7 +31,9 @@ func (p *program) annualCommand() *cli.Command {
 		ArgsUsage: "FILE...",
 		Description: `For each home: days measured, share of the year they cover, raw mean, season
 factor, annual mean with its interval, chance that the annual mean is above
-the level, verdict. An open verdict is an answer: measure longer.
+the level, verdict. An open verdict is an answer: measure longer. The annual
+mean is not raw mean times season factor: it is the middle of what is likely,
+weighs detectors by how well they know, and gives a short test's chance its due.
 
 Examples:
   radonyear annual readings.csv --unit Bq/m3
@@ -49,11 +51,11 @@ func judgingFlags() []cli.Flag {
 		&cli.StringFlag{Name: "target", Value: "this-year", Usage: "`TARGET`: this-year, the twelve months around the measurement (default), or long-run, the mean of many years"},
 		&cli.StringFlag{Name: "profile", Usage: "season and variation from `FILE`, as radonyear season writes it (default: the built-in profile)"},
 		courseFlag(),
-		&cli.StringFlag{Name: "hemisphere", Usage: "north (default) or south, for the built-in profile"},
+		&cli.StringFlag{Name: "hemisphere", Usage: "`HALF` of the globe, north (default) or south, for the built-in profile"},
 		&cli.StringFlag{Name: "area-prior", Usage: "`GM,GSD` of annual means in the area, GM in Bq/m3 (default: none, the home speaks for itself)"},
 		&cli.StringFlag{Name: "year-from", Usage: "first `DAY` of the twelve months meant, as 2025-01-01 (default: centred on the measurement)"},
 		&cli.StringFlag{Name: "calibration", Usage: fmt.Sprintf("standard `UNCERTAINTY` that all readings of one detector share, as 4%% (default %g%%)", round(100*temporal.DefaultCalibration))},
-		&cli.StringFlag{Name: "phase", Usage: "only readings from `PHASE` before or after mitigation"},
+		&cli.StringFlag{Name: "phase", Usage: "`PHASE` before or after: only readings from before or after mitigation"},
 	}
 }
 
@@ -71,7 +73,7 @@ func parseCourse(c *cli.Context) (courseUse, error) {
 }
 
 func byFlag() cli.Flag {
-	return &cli.StringFlag{Name: "by", Value: "home", Usage: "a result for each home (default) or each room"}
+	return &cli.StringFlag{Name: "by", Value: "home", Usage: "a result for each `PLACE`: home (default) or room"}
 }
 
 const defaultConfidence = 0.95
@@ -272,6 +274,9 @@ func (q *question) calibration() float64 { return cmp.Or(q.Calibration, temporal
 // sentences say under a result what it rests on.
 func (q *question) sentences() []string {
 	target := "the mean of the twelve months around the measurement"
+	if !q.YearFrom.IsZero() {
+		target = "the mean of the twelve months from " + q.YearFrom.Format(time.DateOnly)
+	}
 	if q.Target == annual.LongRun {
 		target = "the mean of many years"
 	}

@@ -80,13 +80,17 @@ func coverageDocument(t coverage.Table) report.Document {
 		{Key: "conclusive", Head: "Said\n%", Style: report.Rate},
 		{Key: "wrong", Head: "Wrong\n%", Style: report.Rate},
 	}}
-	seasons := report.Table{Key: "seasons", Title: "Held, in percent, by the season of the test's middle:", Columns: []report.Column{
+	seasons := report.Table{Key: "seasons", Title: "Held, in percent, by the season of the test's middle, and of how many tests; of 250 the standard error is 1.4:", Columns: []report.Column{
 		{Key: "homes", Head: "Homes", Style: report.Text},
 		{Key: "days", Head: "Days", Style: report.Text},
 		{Key: "dec_feb", Head: "Dec-Feb", Style: report.Rate},
+		{Key: "dec_feb_tests", Head: "of", Style: report.Count},
 		{Key: "mar_may", Head: "Mar-May", Style: report.Rate},
+		{Key: "mar_may_tests", Head: "of", Style: report.Count},
 		{Key: "jun_aug", Head: "Jun-Aug", Style: report.Rate},
+		{Key: "jun_aug_tests", Head: "of", Style: report.Count},
 		{Key: "sep_nov", Head: "Sep-Nov", Style: report.Rate},
+		{Key: "sep_nov_tests", Head: "of", Style: report.Count},
 	}}
 	for _, arm := range t.Arms {
 		for _, row := range arm.Rows {
@@ -106,10 +110,10 @@ func coverageDocument(t coverage.Table) report.Document {
 			cells := []any{arm.Name, days}
 			for _, q := range row.Season {
 				if q.Tests == 0 {
-					cells = append(cells, nil)
+					cells = append(cells, nil, q.Tests)
 					continue
 				}
-				cells = append(cells, q.Coverage)
+				cells = append(cells, q.Coverage, q.Tests)
 			}
 			seasons.Rows = append(seasons.Rows, report.Row{Cells: cells})
 		}

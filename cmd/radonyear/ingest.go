@@ -27,7 +27,7 @@ Examples:
   radonyear ingest readings.parquet --daily --output days.csv`,
 		Flags: slices.Concat([]cli.Flag{
 			&cli.StringFlag{Name: "output", Usage: "write to `FILE`.parquet, .arrow or .csv (needed)"},
-			&cli.StringFlag{Name: "format", Usage: "of the summary on standard output: table, markdown, csv or json"},
+			&cli.StringFlag{Name: "format", Usage: "`FORMAT` of the summary on standard output: table, markdown, csv or json"},
 			&cli.BoolFlag{Name: "daily", Usage: "day means and integrating results, not single readings"},
 		}, readingFlags()),
 		Action: p.ingest,

@@ -24,7 +24,8 @@ func (p *program) inspectCommand() *cli.Command {
 learned; each detector's place, span and days; and a line for each finding, with
 the file and line to look at: rows left out, gaps, overlaps, duplicated rows,
 stuck stretches, jumps, zeros, results below the detection limit, means below
-the outdoor level, clocks that were set or changed to and from summer time.
+the outdoor level, clocks that were set or changed to and from summer time,
+years far from all others, worksheets that were not read.
 
 Example:
   radonyear inspect readings.csv --unit Bq/m3`,

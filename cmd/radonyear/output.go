@@ -20,7 +20,7 @@ import (
 // outputFlags are the options of every command that prints a result.
 func outputFlags() []cli.Flag {
 	return []cli.Flag{
-		&cli.StringFlag{Name: "format", Usage: "table, markdown, csv or json"},
+		&cli.StringFlag{Name: "format", Usage: "`FORMAT`: table (default), markdown, csv or json"},
 		&cli.StringFlag{Name: "output", Usage: "write to `FILE` instead of standard output; its ending (.txt, .md, .csv, .json) sets the format unless --format does"},
 	}
 }

@@ -24,9 +24,9 @@ func readingFlags() []cli.Flag {
 		&cli.StringFlag{Name: "zone", Usage: "`ZONE` of times that name none: Europe/Oslo, +01:00, UTC"},
 		&cli.StringFlag{Name: "date-order", Usage: "`ORDER` of dates that can be read two ways: dmy, mdy or ymd"},
 		&cli.StringFlag{Name: "decimal", Usage: "decimal `MARK` where the file leaves it open: . or ,"},
-		&cli.StringSliceFlag{Name: "column", Usage: "`NAME=ROLE` says what a column is (home, room, value, start, ...); may be repeated"},
+		&cli.StringSliceFlag{Name: "column", Usage: "`NAME=ROLE` says what a column is (home, room, value, start, ...; text lets it ride along); may be repeated"},
 		&cli.StringFlag{Name: "sheet", Usage: "`NAME` of the worksheet to read of .xlsx files (default: the first that holds readings)"},
-		&cli.BoolFlag{Name: "home-from-filename", Usage: "a file's name, without its ending, is the home"},
+		&cli.BoolFlag{Name: "home-from-filename", Usage: "a file's name, without folder and ending, is the home; two files of one name are refused"},
 		&cli.StringFlag{Name: "rejects", Usage: "write every row left out to `FILE` (CSV: file,line,column,value,why,row)"},
 	}
 }

@@ -31,9 +31,9 @@ Example:
 			&cli.StringFlag{Name: "output", Usage: "write the profile to `FILE`.json"},
 			&cli.StringFlag{Name: "name", Usage: "the profile's `NAME` (default: that of the output file)"},
 			&cli.Float64Flag{Name: "confidence", Value: defaultConfidence, Usage: "`SHARE` of intervals that should hold the truth, in the coverage shown (default 0.95)"},
-			&cli.StringFlag{Name: "hemisphere", Usage: "north (default) or south: the built-in profile that few homes are drawn toward"},
-			&cli.StringFlag{Name: "phase", Usage: "only readings from `PHASE` before or after mitigation"},
-			&cli.StringFlag{Name: "format", Usage: "table, markdown, csv or json, on standard output"},
+			&cli.StringFlag{Name: "hemisphere", Usage: "`HALF` of the globe, north (default) or south: the built-in profile that few homes are drawn toward"},
+			&cli.StringFlag{Name: "phase", Usage: "`PHASE` before or after: only readings from before or after mitigation"},
+			&cli.StringFlag{Name: "format", Usage: "`FORMAT` on standard output: table, markdown, csv or json"},
 		}, readingFlags()),
 		Action: p.season,
 	}
@@ -140,7 +140,7 @@ func seasonDocument(l season.Learned, confidence float64) report.Document {
 	for _, m := range l.Monthly {
 		months.Rows = append(months.Rows, report.Row{Label: m.Month.String(), Cells: []any{m.Month.String(), m.Factor, m.Lower, m.Upper, m.Correction}})
 	}
-	judged := fmt.Sprintf("Tests of the homes' own days against their own year, each home left out of the profile that judges it (GSD: typical factor; held: share of %g %% intervals that held the year):", round(100*confidence))
+	judged := fmt.Sprintf("Tests of the homes' own days against their own year, each home left out of the profile that judges it, all in the weather of these years (GSD: typical factor; held: share of %g %% intervals that held the year):", round(100*confidence))
 	scatter := scatterTable("scatter", judged, l.Scatter)
 	course := scatterTable("scatter_with_course", "The same where the profile's weather is known to be the home's own:", l.Course)
 	spread := report.Table{Key: "amplitude", Hidden: true, Columns: []report.Column{

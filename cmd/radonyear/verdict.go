@@ -274,20 +274,37 @@ func verdictInWords(j judged, by string, typed bool) []string {
 			lines[0] = fmt.Sprintf("A result of zero over %s from %s: no detection limit was given, and below %g Bq/m³ is taken.", days, j.Start.Format(time.DateOnly), temporal.ZeroLimit)
 		}
 	}
-	if j.BandLower < j.BandUpper && !unseen {
-		lines = append(lines, fmt.Sprintf("A reading of this same test between %s and %s Bq/m³ would not be conclusive.", show(j.BandLower), show(j.BandUpper)))
+	short := j.DaysMeasured < annual.LeastDays
+	if j.BandLower < j.BandUpper && !unseen && !short {
+		lines = append(lines, bandInWords(j, show))
 	}
 	switch {
 	case j.DaysFor80 > 0:
 		lines = append(lines, fmt.Sprintf("%d more days give a chance of at least 80 %% that the answer is then conclusive.", j.DaysFor80))
+	case j.DaysFor80 < 0 && j.YearShare > 0.95:
+		lines = append(lines, "Most of the year was measured: going on will not settle it. What remains is what the detector, and in the long run the years, are off by.")
 	case j.DaysFor80 < 0:
-		lines = append(lines, "No further measurement within a year gives a chance of 80 % of a conclusive answer: the annual mean is too near the level.")
+		lines = append(lines, "No further measurement within a year gives a chance of 80 % of a conclusive answer: the mean is too near the level.")
 	}
 	for _, n := range rowNotes(j.Result.Notes, j.AnnualMean.Notes) {
 		text := strings.ToUpper(n.Text[:1]) + n.Text[1:]
 		lines = append(lines, "Note: "+strings.TrimSuffix(text, ".")+".")
 	}
 	return lines
+}
+
+// bandInWords says which readings would not be conclusive; an end of the band
+// that no reading reaches is an area prior's doing.
+func bandInWords(j judged, show func(float64) string) string {
+	switch {
+	case j.BandLower == 0 && math.IsInf(j.BandUpper, 1):
+		return "No reading of this same test would be conclusive against this area prior."
+	case j.BandLower == 0:
+		return fmt.Sprintf("A reading of this same test under %s Bq/m³ would not be conclusive against this area prior.", show(j.BandUpper))
+	case math.IsInf(j.BandUpper, 1):
+		return fmt.Sprintf("A reading of this same test over %s Bq/m³ would not be conclusive against this area prior.", show(j.BandLower))
+	}
+	return fmt.Sprintf("A reading of this same test between %s and %s Bq/m³ would not be conclusive.", show(j.BandLower), show(j.BandUpper))
 }
 
 func verdictWords(j judged) string {
@@ -364,7 +381,7 @@ func verdictTables(all []judged, by string) []report.Table {
 // band is a limit of the band of inconclusive readings, empty where there is
 // none.
 func band(x float64) any {
-	if x == 0 { // there is none
+	if x == 0 || math.IsInf(x, 1) {
 		return nil
 	}
 	return x

@@ -1,22 +1,50 @@
 package coverage
 
 import (
+	"math"
 	"os"
 	"strconv"
 	"strings"
 	"testing"
+
+	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // TestPublished holds the published table, which the coverage command made, to
 // what the project claims of it. .ci/run makes the table again.
+//
+// A season's cell holds some 250 tests, so of 120 cells that hold 95 % several
+// leave 92.5 to 98 % by chance alone. A cell fails where chance cannot be why: in
+// fewer than one in a thousand of tables in which each cell holds the bound itself.
 func TestPublished(t *testing.T) {
 	text, err := os.ReadFile("../../../../analysis/annual/COVERAGE.md")
 	if err != nil {
 		t.Fatal(err)
 	}
-	rows := 0
+	rows, cells, outside := 0, 0, 0
 	for line := range strings.Lines(string(text)) {
 		f := strings.Split(line, "|")
+		if len(f) == 12 {
+			for i := 3; i < 11; i += 2 {
+				held, err1 := strconv.ParseFloat(strings.TrimSpace(f[i]), 64)
+				n, err2 := strconv.ParseFloat(strings.TrimSpace(f[i+1]), 64)
+				if err1 != nil || err2 != nil {
+					continue // the header
+				}
+				cells++
+				hits := distuv.Binomial{N: n, P: .925}
+				low := hits.CDF(math.Round(held * n / 100))
+				hits.P = .98
+				high := 1 - hits.CDF(math.Round(held*n/100)-1)
+				if low < .001/120 || high < .001/120 && strings.TrimSpace(f[2]) != "300" {
+					t.Errorf("%s, %s days: a season's cell holds %v %% of %v", strings.TrimSpace(f[1]), strings.TrimSpace(f[2]), held, n)
+				}
+				if held < 92.5 || held > 98 {
+					outside++
+				}
+			}
+			continue
+		}
 		if len(f) != 13 {
 			continue
 		}
@@ -61,5 +89,8 @@ func TestPublished(t *testing.T) {
 	}
 	if rows != 3*(len(Lengths)+1) {
 		t.Errorf("%d rows", rows)
+	}
+	if cells != 4*rows || outside > 12 {
+		t.Errorf("%d of %d cells lie outside 92.5 to 98 %%", outside, cells)
 	}
 }
