@@ -18,6 +18,20 @@ import (
 // is 3.7e10 Bq, and a litre a thousandth of a cubic metre.
 const BqPerPCi = 37.0
 
+// DayReading is the longest reading that is the mean of a day; a longer one is an
+// integrating result and stays whole. A day-long reading seldom starts at
+// midnight, so the limit lies well above 24 hours, and below the two days of the
+// shortest test in common practice.
+const DayReading = 36 * time.Hour
+
+// FullDayHours is how many hours have to be measured for a day to count in full.
+const FullDayHours = 18
+
+// MinSensitivity is the least sensitivity of a continuous monitor, in counts an
+// hour per Bq/m³: 2 counts an hour per pCi/L (ANSI/AARST MS-PC 2015, section 6). A
+// better one counts more, so what its counting cannot explain no monitor's can.
+const MinSensitivity = 2 / BqPerPCi
+
 // Reading is what one detector said about one stretch of time.
 type Reading struct {
 	Start, End    time.Time // UTC; End is after Start
@@ -29,6 +43,9 @@ type Reading struct {
 
 // Days is the length of the reading in days of 24 hours.
 func (r Reading) Days() float64 { return r.End.Sub(r.Start).Hours() / 24 }
+
+// OfADay says whether the reading is the mean of a day, not an integrating result.
+func (r Reading) OfADay() bool { return r.End.Sub(r.Start) <= DayReading }
 
 // Place says where a detector stood. Identifiers are text and never parsed.
 type Place struct{ Home, Area, Room, Detector string }

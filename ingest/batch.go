@@ -7,6 +7,8 @@ import (
 	"github.com/apache/arrow/go/v17/arrow"
 	"github.com/apache/arrow/go/v17/arrow/array"
 	"github.com/apache/arrow/go/v17/arrow/memory"
+
+	"radonyear/analysis"
 )
 
 // batchRows is how many readings a record batch holds, give or take a row of a
@@ -157,7 +159,7 @@ func (s *steps) close(b *batch) {
 		slices.Sort(of.times)
 		counts := make(map[int64]int)
 		for i := 1; i < len(of.times); i++ {
-			if d := of.times[i] - of.times[i-1]; d > 0 && d <= dayReading.Microseconds() {
+			if d := of.times[i] - of.times[i-1]; d > 0 && d <= analysis.DayReading.Microseconds() {
 				counts[d]++
 				if s.seen == nil {
 					s.seen = make(map[int64]int)

@@ -19,19 +19,10 @@ import (
 	"radonyear/analysis"
 )
 
-// dayReading is the longest reading that belongs to days; a longer one is an
-// integrating result and stays whole. A day-long reading seldom starts at
-// midnight, so the limit lies well above 24 hours, and below the two days of
-// the shortest test in common practice.
-const dayReading = 36 * time.Hour
-
 // LongestDays is the longest result that is believed, in days: two years. Passive
 // detectors are made to stay for up to one (common practice); a longer stretch is
 // a slip in a date.
 const LongestDays = 2 * 366
-
-// fullDay is the number of measured hours from which a day counts as a day.
-const fullDay = 18.0
 
 // Daily is a table reduced to day means and integrating results.
 type Daily struct {
@@ -647,7 +638,7 @@ func (c *collector) reduceTrack(d *Daily, g *gathered, scratch *[]reading) Track
 	return t
 }
 
-func isLong(r reading) bool { return r.length > dayReading.Microseconds() }
+func isLong(r reading) bool { return r.length > analysis.DayReading.Microseconds() }
 
 // settleZone chooses the one zone a track's days are cut in. Files of one
 // detector may say it differently: a logger that writes offsets says +02:00 in

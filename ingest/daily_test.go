@@ -14,6 +14,8 @@ import (
 	"github.com/apache/arrow/go/v17/arrow/array"
 	"github.com/apache/arrow/go/v17/arrow/memory"
 	"github.com/google/go-cmp/cmp"
+
+	"radonyear/analysis"
 )
 
 // row is one normalised row of a made-up table.
@@ -569,7 +571,7 @@ func TestCoverageFindings(t *testing.T) {
 			values := make([]float64, 8760)
 			for i := range values {
 				x := 2 * math.Pi * float64(i) / 24
-				values[i] = math.Round(count(countsPerHour*level*math.Exp(swing*(math.Sin(x)+math.Sin(x/365)))) / countsPerHour)
+				values[i] = math.Round(count(analysis.MinSensitivity*level*math.Exp(swing*(math.Sin(x)+math.Sin(x/365)))) / analysis.MinSensitivity)
 			}
 			for _, f := range daily(t, logRows(at, time.Hour, "UTC", values...)).Findings() {
 				switch f.Code {

@@ -11,6 +11,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+
+	"radonyear/analysis"
 )
 
 // plan is everything that is settled about a file before its readings are
@@ -742,7 +744,7 @@ func (p *plan) settleStep(head []headRow, rd rowReader) error {
 			}
 			start := r.batch.start[i]
 			if before, ok := met[of]; ok && before != start {
-				if step := max(start-before, before-start); step <= dayReading.Microseconds() {
+				if step := max(start-before, before-start); step <= analysis.DayReading.Microseconds() {
 					r.steps.file = step
 				}
 			}

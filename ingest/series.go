@@ -199,7 +199,7 @@ func (f *finder) track(short []reading) {
 				f.add("gap", at(d.start), place{}, missing, fmt.Sprintf("%s without a reading, from %s", some(missing, "day"), date(days[i-1].end)))
 			}
 		}
-		if d.Hours < fullDay && i > 0 && i < len(days)-1 {
+		if d.Hours < analysis.FullDayHours && i > 0 && i < len(days)-1 {
 			note(&thin, &firstThin, 1, d.start)
 		}
 		if d.Mean == 0 {
@@ -248,11 +248,6 @@ func (f *finder) track(short []reading) {
 	f.clockSteps(short, date)
 	f.tooLow()
 }
-
-// The least sensitivity of a continuous monitor: 2 counts an hour per pCi/L
-// (ANSI/AARST MS-PC 2015, section 6), here per Bq/m³. A better one counts more,
-// so what its counting cannot explain no monitor's can.
-const countsPerHour = 2 / analysis.BqPerPCi
 
 // outdoor is about the lowest mean of the air outside, Bq/m³ (UNSCEAR gives some
 // 10, and 1 to 100 from place to place; from memory). A home's mean below it
@@ -307,9 +302,9 @@ func (f *finder) stuck(rs []reading, date func(int64) string) {
 		}
 		r := &rs[i]
 		if n := float64(j - i); n > 2 && logged(r) && !r.below && rs[j-1].end-r.start > 6*time.Hour.Microseconds() {
-			alike := -countsPerHour * levelAround(rs, i, j) * r.hours() * n // ln of the probability
+			alike := -analysis.MinSensitivity * levelAround(rs, i, j) * r.hours() * n // ln of the probability
 			if r.value > 0 {
-				alike = (n - 1) * math.Log(min(0.4, 1/math.Sqrt(2*math.Pi*countsPerHour*r.value*r.hours())))
+				alike = (n - 1) * math.Log(min(0.4, 1/math.Sqrt(2*math.Pi*analysis.MinSensitivity*r.value*r.hours())))
 			}
 			if alike+math.Log(float64(len(rs))) < math.Log(0.01) {
 				found.add(r.place, j-i, fmt.Sprintf("%v Bq/m³ in %d readings in a row, from %s: longer than counting would give it; look at the detector", r.value, j-i, date(r.start)))
@@ -356,7 +351,7 @@ func (f *finder) jumps(rs []reading, date func(int64) string) {
 			return false
 		}
 		low, high := min(a.value, b.value), max(a.value, b.value)
-		counts := countsPerHour * b.hours() // per Bq/m³
+		counts := analysis.MinSensitivity * b.hours() // per Bq/m³
 		return high-5*low > 3*math.Sqrt((high+25*max(low, 1/counts))/counts)
 	}
 	found := events{f: f, code: "jump"}

@@ -222,7 +222,7 @@ func Confirm(homes iter.Seq[[]analysis.Series], p *temporal.Profile) (yes bool, 
 			for i := range s.Len() {
 				r := s.At(i)
 				d := temporal.Day(r.Start.Add(r.End.Sub(r.Start)/2), s.Zone)
-				if r.Days() > 1.5 || r.BelowLimit || r.Concentration <= 0 || !c.Knows(d) {
+				if !r.OfADay() || r.BelowLimit || r.Concentration <= 0 || !c.Knows(d) {
 					continue
 				}
 				season := 0.0

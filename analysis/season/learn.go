@@ -200,8 +200,8 @@ func newRecord(home []analysis.Series, minDays int) (*record, string) {
 	for _, s := range home {
 		for i := range s.Len() {
 			r := s.At(i)
-			whole := r.End.Sub(r.Start) >= temporal.FullDayHours*time.Hour && (r.Share == 0 || r.Share >= temporal.FullDayHours/24.0)
-			if r.Days() > 1.5 || !whole || r.BelowLimit || r.Concentration <= 0 {
+			whole := r.End.Sub(r.Start) >= analysis.FullDayHours*time.Hour && (r.Share == 0 || r.Share >= analysis.FullDayHours/24.0)
+			if !r.OfADay() || !whole || r.BelowLimit || r.Concentration <= 0 {
 				continue
 			}
 			d := temporal.Day(r.Start.Add(r.End.Sub(r.Start)/2), s.Zone)

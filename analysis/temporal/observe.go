@@ -19,12 +19,7 @@ const (
 	ZeroLimit          = 5.0  // Bq/m³: an integrating result of zero is read as "below this", about the outdoor level
 	nothing            = 0.01 // Bq/m³: below this a reading is zero
 	absurd             = 1e8  // Bq/m³: above this it is no reading; soil gas holds some 1e5
-	FullDayHours       = 18   // a day with fewer measured hours is down-weighted
 )
-
-// MinSensitivity is the least sensitivity of a continuous monitor, in counts an
-// hour per Bq/m³: 2 counts an hour per pCi/L (ANSI/AARST MS-PC 2015, 6).
-const MinSensitivity = 2 / analysis.BqPerPCi
 
 // CountingError is the relative standard uncertainty that counting alone leaves
 // in a mean concentration (Bq/m³) over some hours, for a detector's sensitivity in
@@ -127,7 +122,7 @@ func Observe(home []analysis.Series, calibration float64) (Home, []analysis.Note
 			if stated {
 				o.Variance = math.Pow(logSD(r.Uncertainty/c), 2)
 			}
-			if r.End.Sub(r.Start) <= 36*time.Hour {
+			if r.OfADay() {
 				o.First = Day(r.Start.Add(r.End.Sub(r.Start)/2), s.Zone)
 				o.Last = o.First
 				o.Detector = detector(false)
@@ -137,15 +132,13 @@ func Observe(home []analysis.Series, calibration float64) (Home, []analysis.Note
 				}
 				o.FirstShare = min(1, hours/24)
 				o.LastShare = o.FirstShare
-				if hours < FullDayHours {
+				if hours < analysis.FullDayHours {
 					partial++
-				}
-				if hours < FullDayHours {
 					// Half a day misses the daily cycle, about a quarter of the
 					// mean, and a few hours count badly.
 					o.Variance += min(0.25, 0.06*(24/hours-1))
 					if !stated {
-						o.Variance += math.Pow(logSD(CountingError(MinSensitivity, c, hours)), 2)
+						o.Variance += math.Pow(logSD(CountingError(analysis.MinSensitivity, c, hours)), 2)
 					}
 				}
 			} else {
@@ -167,7 +160,7 @@ func Observe(home []analysis.Series, calibration float64) (Home, []analysis.Note
 	}
 	if partial > 0 {
 		notes = append(notes, analysis.Note{Code: "partial-days", Text: fmt.Sprintf(
-			"%s fewer than %d measured hours and count%s for less; measure whole days", some(partial, "day has", "days have"), FullDayHours, s3(partial))})
+			"%s fewer than %d measured hours and count%s for less; measure whole days", some(partial, "day has", "days have"), analysis.FullDayHours, s3(partial))})
 	}
 	if below > 0 {
 		notes = append(notes, analysis.Note{Code: "below-limit", Text: fmt.Sprintf(
@@ -183,7 +176,7 @@ func Observe(home []analysis.Series, calibration float64) (Home, []analysis.Note
 // statesAll says whether a reading is an integrating result with an uncertainty
 // of its own.
 func statesAll(r analysis.Reading) bool {
-	return r.Uncertainty > 0 && r.Concentration >= nothing && r.End.Sub(r.Start) > 36*time.Hour
+	return r.Uncertainty > 0 && r.Concentration >= nothing && !r.OfADay()
 }
 
 // some counts things with their verb, and s3 is the s of a verb of one thing.
@@ -204,7 +197,7 @@ func s3(n int) string {
 // Dead says whether a reading is a day mean of nothing, which is a detector that
 // failed and not a home without radon: the air outdoors alone gives some counts.
 func Dead(r analysis.Reading) bool {
-	return r.End.Sub(r.Start) <= 36*time.Hour && !r.BelowLimit && r.Concentration < nothing
+	return r.OfADay() && !r.BelowLimit && r.Concentration < nothing
 }
 
 // CalibrationSD is the log standard deviation of a detector's calibration error,

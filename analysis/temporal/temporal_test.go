@@ -161,7 +161,7 @@ func TestReference(t *testing.T) {
 	// hour per pCi/L (ANSI/AARST MS-PC 2015, 6), in percent.
 	for c, want := range map[float64][5]float64{50: {61, 12, 8.8, 4.7, 2.3}, 100: {43, 8.8, 6.2, 3.3, 1.6}, 200: {30, 6.2, 4.4, 2.3, 1.1}} {
 		for i, hours := range []float64{1, 24, 48, 168, 720} {
-			got := 100 * CountingError(MinSensitivity, c, hours)
+			got := 100 * CountingError(analysis.MinSensitivity, c, hours)
 			round := 0.05
 			if want[i] >= 10 {
 				round = 0.5
