@@ -415,10 +415,10 @@ func (m *machine) pass(step float64) (Posterior, float64) {
 		if s := siteOf[i]; s == nil {
 			f.update(h, o.Log-offset, o.Variance+m.noise(o))
 		} else {
-			s.query = ask(false, h)
 			if s.precision != 0 {
 				f.update(h, s.shift/s.precision, 1/s.precision) // h·x itself, its offset taken off already
 			}
+			s.query = ask(false, h) // now, since before the update a flat level leaves it few digits
 		}
 		h[k] = 0
 	}

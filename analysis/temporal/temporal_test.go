@@ -326,6 +326,19 @@ func TestCensored(t *testing.T) {
 	}
 }
 
+// TestCensoredSettles: a limit that other rooms hold closely settles to the last
+// digit, though before anything is seen the level may be anything.
+func TestCensoredSettles(t *testing.T) {
+	day := func(d, room int, c float64, below bool) Observation {
+		return Observation{First: d, Last: d, FirstShare: 1, LastShare: 1, Log: math.Log(c), Room: room, Below: below}
+	}
+	post, err := BuiltIn(false).Posterior(Home{Rooms: 2, Detectors: []float64{.05}, From: 20300, To: 20665, Observations: []Observation{
+		day(20463, 0, 15, true), day(20464, 0, 30, false), day(20463, 1, 27.5, false), day(20464, 1, 30, false)}})
+	if err != nil || post.Passes > 40 {
+		t.Errorf("%d passes, %v", post.Passes, err)
+	}
+}
+
 // TestCensoredAgainstSimulation: an integrating result below its limit, in a home
 // whose days differ, against years drawn from the prior and weighted by how
 // likely each was to stay below the limit.
