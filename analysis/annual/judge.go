@@ -24,6 +24,9 @@ const enough = 0.80
 // lies, which readings of the same test would not, and how much longer it would
 // have to go on.
 //
+// It estimates the probability, today, that so many further days make the verdict
+// conclusive, and the band of raw means (Bq/m³) of the same test that would not.
+//
 // Formula. What d more days will show is not known, but how sure one will be
 // then is: the variance v_d of ln(annual mean) after them follows from the model
 // alone. Seen from today the later centre is N(m, v − v_d), so a conclusive
@@ -37,6 +40,10 @@ const enough = 0.80
 // detector if that gave day means, else by a monitor of the usual calibration; and
 // that the chance rises from one row of FurtherDays to the next, between which the
 // fewest days are sought by halving.
+//
+// Interval: none: a probability.
+//
+// Notes: those of Estimate.
 //
 // Source: conjugate preposterior analysis, Raiffa and Schlaifer 1961, Applied
 // Statistical Decision Theory, chapter 5 (from memory).

@@ -406,41 +406,44 @@ func (p *program) partial(doc report.Document) error {
 	return nil
 }
 
-// estimateAll judges every subject on as many workers as there are processors,
-// at least two, and keeps the order of the subjects.
+// each calls do for 0 ≤ i < n on as many workers as there are processors, at least
+// two; do writes to its own slot.
+func each(n int, do func(int)) {
+	var next atomic.Int64
+	var wg sync.WaitGroup
+	for range min(n, max(2, runtime.GOMAXPROCS(0))) {
+		wg.Go(func() {
+			for i := int(next.Add(1)) - 1; i < n; i = int(next.Add(1)) - 1 {
+				do(i)
+			}
+		})
+	}
+	wg.Wait()
+}
+
+// estimateAll judges every subject and keeps their order.
 func estimateAll[R any](homes population, judge func(subject) (R, error)) (results []R, left []report.LeftOut) {
 	type answers struct {
 		results []R
 		left    []report.LeftOut
 	}
 	all := make([]answers, homes.n)
-	var next atomic.Int64
-	var wg sync.WaitGroup
-	for range max(2, runtime.GOMAXPROCS(0)) {
-		wg.Go(func() {
-			for {
-				i := int(next.Add(1)) - 1
-				if i >= homes.n {
-					return
+	each(homes.n, func(i int) {
+		a := &all[i]
+		for _, s := range homes.at(i) {
+			why := s.why
+			if why == "" {
+				result, err := judge(s)
+				if err == nil {
+					a.results = append(a.results, result)
+					continue
 				}
-				a := &all[i]
-				for _, s := range homes.at(i) {
-					why := s.why
-					if why == "" {
-						result, err := judge(s)
-						if err == nil {
-							a.results = append(a.results, result)
-							continue
-						}
-						// The home is named beside the reason, so the reason need not.
-						why = strings.TrimPrefix(err.Error(), fmt.Sprintf("home %q: ", s.place.Home))
-					}
-					a.left = append(a.left, report.LeftOut{Place: s.place, Why: why})
-				}
+				// The home is named beside the reason, so the reason need not.
+				why = strings.TrimPrefix(err.Error(), fmt.Sprintf("home %q: ", s.place.Home))
 			}
-		})
-	}
-	wg.Wait()
+			a.left = append(a.left, report.LeftOut{Place: s.place, Why: why})
+		}
+	})
 	for _, a := range all {
 		results = append(results, a.results...)
 		left = append(left, a.left...)

@@ -132,8 +132,10 @@ func (p *program) commands() []*cli.Command {
 		p.annualCommand(),
 		p.seasonCommand(),
 		p.verdictCommand(),
+		p.describeCommand(),
 		p.levelsCommand(),
 		p.demoCommand(),
+		p.methodsCommand(),
 		p.coverageCommand(),
 		p.versionCommand(),
 	}

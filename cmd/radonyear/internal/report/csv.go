@@ -29,7 +29,7 @@ func (doc *Document) csv(b *bytes.Buffer) error {
 	for _, c := range t.Columns {
 		switch {
 		case c.Key == "" || c.Style == Nested:
-		case c.Style == Estimate:
+		case c.Style == Estimate || c.Style == Fraction:
 			head = append(head, c.Key, c.Key+"_lower", c.Key+"_upper", c.Key+"_confidence", c.Key+"_unit")
 		case c.Style == Against:
 			for _, l := range doc.Levels {
@@ -71,7 +71,7 @@ func (doc *Document) csvCell(row []string, c Column, cell any) []string {
 	switch {
 	case c.Key == "" || c.Style == Nested:
 		return row
-	case c.Style == Estimate:
+	case c.Style == Estimate || c.Style == Fraction:
 		e, ok := cell.(analysis.Estimate)
 		if !ok {
 			return append(row, "", "", "", "", "")

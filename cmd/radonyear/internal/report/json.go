@@ -28,8 +28,11 @@ func (doc *Document) json(b *bytes.Buffer) error {
 	}
 	for i, t := range doc.Tables {
 		key := t.Key
-		if i == 0 {
+		switch {
+		case i == 0:
 			key = "results"
+		case key == "":
+			continue
 		}
 		out = append(out, Field{key, t.objects()})
 	}
@@ -58,7 +61,7 @@ func (t *Table) objects() []any {
 	for _, r := range t.Rows {
 		var o []Field
 		for i, c := range t.Columns {
-			if c.Key == "" {
+			if c.Key == "" || c.CSVOnly {
 				continue
 			}
 			o = append(o, Field{c.Key, r.Cells[i]})

@@ -179,7 +179,16 @@ func (doc *Document) shown(t Table, markdown bool) []shown {
 			add(c.Head, false, func(v any) string { return percent(v.(float64), doc.Confidence) })
 		case Estimate:
 			add(c.Head, false, func(v any) string { return sided(v.(analysis.Estimate).Value, doc.Levels) })
-			add(intervalHead(t, i), true, func(v any) string { return interval(v.(analysis.Estimate), "-", doc.Levels) })
+			if !c.ValueOnly {
+				add(intervalHead(t, i), true, func(v any) string { return interval(v.(analysis.Estimate), "-", doc.Levels) })
+			}
+		case Fraction:
+			add(c.Head, false, func(v any) string { return three(100 * v.(analysis.Estimate).Value) })
+			add(intervalHead(t, i), true, func(v any) string {
+				e := v.(analysis.Estimate)
+				e.Lower, e.Upper = 100*e.Lower, 100*e.Upper
+				return interval(e, "-", nil)
+			})
 		case Against:
 			if len(doc.Levels) > 1 && !markdown {
 				doc.stacked(add)

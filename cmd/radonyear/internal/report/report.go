@@ -60,7 +60,7 @@ type LeftOut struct {
 
 // Table is rows of one kind.
 type Table struct {
-	Key     string // name of the array in JSON; "results" for the first table
+	Key     string // name of the array in JSON; "results" for the first table; of another, "" keeps it for people
 	Title   string // line above it, for people; may be empty
 	Columns []Column
 	Rows    []Row
@@ -81,6 +81,8 @@ type Column struct {
 	Style     Style
 	OmitEmpty bool // hidden from people where every cell is empty
 	Spare     int  // where a line for people is too short, 1 goes first, then 2 and 3; 0 never
+	ValueOnly bool // people see an estimate's value without its interval
+	CSVOnly   bool // no part of JSON, where a Nested column holds it
 	Words     bool // text of our own, broken at its spaces only; names are broken anywhere where they must
 }
 
@@ -101,6 +103,7 @@ const (
 	Probability                // float64 in 0..1; people see percent, never 0 or 100
 	Date                       // time.Time; people see the date
 	Estimate                   // analysis.Estimate; people see value and interval
+	Fraction                   // analysis.Estimate of a share in 0..1; people see value and interval in percent
 	Against                    // []annual.Against; people see probability and verdict
 	Nested                     // []Field or []any: JSON only
 )
@@ -178,7 +181,7 @@ func checkCell(col Column, cell any) error {
 		}
 	case Date:
 		_, ok = cell.(time.Time)
-	case Estimate:
+	case Estimate, Fraction:
 		var e analysis.Estimate
 		if e, ok = cell.(analysis.Estimate); ok {
 			if err := e.Check(); err != nil {

@@ -1,0 +1,230 @@
+package lognormal
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"sort"
+
+	"radonyear/analysis"
+)
+
+// DescribeOptions of Describe. The zero value is the documented default.
+type DescribeOptions struct {
+	Confidence float64    // 0: 0.95
+	Levels     []float64  // Bq/m³, to count and estimate the share above
+	Ranks      []float64  // shares to give the values at; nil: 0.25, 0.5, 0.75, 0.9
+	Outdoor    float64    // Bq/m³, subtracted before logarithms are taken; 0: none. See SubtractOutdoor
+	Mean       MeanMethod // of complete data
+	Shape      bool       // judge the fit and keep the points of its plot
+}
+
+// Ranked is the value at one share of the homes in order, by the data alone:
+// interpolated between ranks at 1 + (n−1)p.
+type Ranked struct {
+	P     float64
+	Value float64 // Bq/m³; the highest limit where Below
+	Below bool    // all that can be said is that it lies at or below Value
+}
+
+// Share is the share of homes above a level, fitted and counted.
+type Share struct {
+	Level    float64            // Bq/m³, as asked for
+	Fraction *analysis.Estimate // by the fit; nil without one
+	Counted  *analysis.Estimate // by counting; nil where a limit or interval straddles the level
+}
+
+// Description is what there is to say of one group of homes.
+type Description struct {
+	N, Below, Between int
+	Min, Max          float64 // Bq/m³ of what was measured; Min is the lowest limit where MinBelow
+	MinBelow          bool
+	Ranks             []Ranked
+	Outdoor           float64
+	Fit               *FitResult // nil where a note says why. Mean, quantiles and next home include Outdoor; GM and GSD are of the excess over it
+	Above             []Share
+	Shape             *ShapeResult // of the excess over Outdoor; nil if not asked for, or where a note says why
+	Notes             []analysis.Note
+}
+
+// Describe sums up one group of homes, one value a home, Bq/m³: how many, least to
+// most, middle, mean, and the share above each level, fitted and counted. An error
+// is for options and impossible values only: whatever cannot be given is left out,
+// and a note says why.
+//
+// Formula. Fit for everything that rests on a log-normal distribution, of the
+// excess over Outdoor if there is one; Counted for the other share.
+//
+// Assumes what Fit and Counted assume; and that each home is there once.
+//
+// Interval: those of Fit and Counted.
+//
+// Notes: no-fit, no-shape, level-within-limits, outdoor-floor, and those of Fit.
+//
+// Source: those of Fit and Counted.
+func Describe(obs []Observation, opt DescribeOptions) (Description, error) {
+	if len(obs) == 0 {
+		return Description{}, fmt.Errorf("no values")
+	}
+	if opt.Ranks == nil {
+		opt.Ranks = []float64{0.25, 0.5, 0.75, 0.9}
+	}
+	fo := FitOptions{Confidence: opt.Confidence, Quantiles: nil, Mean: opt.Mean}
+	for _, l := range opt.Levels {
+		if err := checkLevel(l); err != nil {
+			return Description{}, err
+		}
+		if l <= opt.Outdoor {
+			return Description{}, fmt.Errorf("a level of %v Bq/m³ is not above the outdoor %v; every home is above it", l, opt.Outdoor)
+		}
+		fo.Levels = append(fo.Levels, l-opt.Outdoor)
+	}
+	if err := fo.check(); err != nil {
+		return Description{}, err
+	}
+	for _, p := range opt.Ranks {
+		if !(p >= 0 && p <= 1) {
+			return Description{}, fmt.Errorf("a rank at %v; a share lies between 0 and 1, such as 0.9", p)
+		}
+	}
+	excess, err := SubtractOutdoor(obs, opt.Outdoor)
+	if err != nil {
+		return Description{}, err
+	}
+	d := Description{N: len(obs), Outdoor: opt.Outdoor}
+	for _, o := range obs {
+		switch {
+		case o.exact():
+		case o.Lower == 0:
+			d.Below++
+		default:
+			d.Between++
+		}
+	}
+	d.rank(obs, opt.Ranks)
+	if opt.Outdoor > 0 {
+		under := 0
+		for i := range obs {
+			if excess[i].Lower == 0 && obs[i].Lower > 0 {
+				under++
+			}
+		}
+		if under > 0 {
+			d.note("outdoor-floor", "%d of %d values lie at or within %.3g Bq/m³ of the outdoor %.3g; they are taken as below that excess, not left out", under, d.N, OutdoorFloor*opt.Outdoor, opt.Outdoor)
+		}
+	}
+	if fit, err := Fit(excess, fo); err != nil {
+		d.note("no-fit", "no fit: %v", err)
+	} else {
+		d.Fit = &fit
+		d.Notes = append(d.Notes, fit.Notes...)
+		if opt.Outdoor > 0 {
+			fit.addOutdoor(opt.Outdoor)
+		}
+	}
+	for i, l := range opt.Levels {
+		s := Share{Level: l}
+		if d.Fit != nil {
+			f := d.Fit.Above[i].Fraction
+			f.Quantity = fmt.Sprintf("share above %.6g %s", l, becquerel)
+			s.Fraction = &f
+		}
+		above, open := 0, 0
+		for _, o := range obs {
+			if o.exact() && o.Lower > l || !o.exact() && o.Lower >= l {
+				above++
+			} else if o.Upper > l {
+				open++
+			}
+		}
+		if open > 0 {
+			d.note("level-within-limits", "%d values lie within limits on both sides of %.6g Bq/m³, so the homes above it cannot be counted; the fitted share holds", open, l)
+		} else if c, err := Counted(above, d.N, l, Options{opt.Confidence}); err == nil {
+			s.Counted = &c
+		}
+		d.Above = append(d.Above, s)
+	}
+	if opt.Shape {
+		if s, err := Shape(excess); err != nil {
+			d.note("no-shape", "%v", err)
+		} else {
+			d.Shape = &s
+		}
+	}
+	return d, nil
+}
+
+func (d *Description) note(code, format string, args ...any) {
+	d.Notes = append(d.Notes, analysis.Note{Code: code, Text: fmt.Sprintf(format, args...)})
+}
+
+// addOutdoor gives the outdoor level back to what is a concentration of all the
+// radon there is. Middle and spread stay those of the excess.
+func (r *FitResult) addOutdoor(outdoor float64) {
+	shift := func(e *analysis.Estimate) {
+		e.Value, e.Lower, e.Upper = e.Value+outdoor, e.Lower+outdoor, e.Upper+outdoor
+	}
+	if r.Mean != nil {
+		shift(r.Mean)
+	}
+	if r.Next != nil {
+		shift(r.Next)
+	}
+	for i := range r.Quantiles {
+		shift(&r.Quantiles[i].Quantile)
+		shift(&r.Quantiles[i].Tolerance)
+	}
+	for i := range r.Above {
+		r.Above[i].Level += outdoor
+	}
+	r.GM.Quantity += " of the excess over outdoors"
+	r.GSD.Quantity += " of the excess over outdoors"
+}
+
+// rank fills in what the values say in their order. A value between bounds
+// stands at its middle; one below a limit is known only to lie below it, so a
+// rank is given only above the highest limit.
+func (d *Description) rank(obs []Observation, at []float64) {
+	x := make([]float64, len(obs))
+	highest, lowest := 0.0, math.Inf(1)
+	for i, o := range obs {
+		switch {
+		case o.Lower == 0:
+			x[i] = 0
+			highest, lowest = max(highest, o.Upper), min(lowest, o.Upper)
+		case math.IsInf(o.Upper, 1):
+			x[i] = o.Lower
+		default:
+			x[i] = o.Lower + (o.Upper-o.Lower)/2
+		}
+	}
+	slices.Sort(x)
+	d.Max = x[len(x)-1]
+	first := sort.Search(len(x), func(i int) bool { return x[i] > 0 })
+	d.Min = x[0]
+	if d.Below > 0 {
+		d.Min, d.MinBelow = lowest, true
+		if first < len(x) && x[first] < lowest {
+			d.Min, d.MinBelow = x[first], false
+		}
+	}
+	if d.Below == d.N {
+		d.Max = highest
+	}
+	for _, p := range at {
+		k := float64(len(x)-1) * p
+		i := int(k)
+		v := x[i]
+		if i+1 < len(x) {
+			v += (k - float64(i)) * (x[i+1] - x[i])
+		}
+		r := Ranked{P: p, Value: v}
+		if x[i] < highest || x[i] == 0 {
+			r = Ranked{P: p, Value: highest, Below: true}
+			if v > highest {
+				r.Value = v
+			}
+		}
+		d.Ranks = append(d.Ranks, r)
+	}
+}

@@ -1,0 +1,440 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"sort"
+	"strings"
+	"time"
+
+	"github.com/urfave/cli/v2"
+
+	"radonyear/analysis"
+	"radonyear/analysis/lognormal"
+	"radonyear/analysis/temporal"
+	"radonyear/cmd/radonyear/internal/report"
+	"radonyear/ingest"
+)
+
+func (p *program) describeCommand() *cli.Command {
+	return &cli.Command{
+		Name:      "describe",
+		Usage:     "a community of homes: middle, spread, mean, share above a level",
+		ArgsUsage: "FILE...",
+		Description: `For all homes, or for each area or other group: how many, least and most, the
+log-normal fit with intervals, the mean, and the share above each level, both
+fitted and counted. A home counts once, by the rule named: its readings are
+reduced to one value, and readings from after mitigation are left out. Values
+are as measured; --rule says which, and nothing is adjusted for season.
+
+Examples:
+  radonyear describe survey.csv --by area --level 200 --level 300
+  radonyear describe survey.csv --by floor --outdoor 10 --format json`,
+		Flags: slices.Concat([]cli.Flag{
+			&cli.StringFlag{Name: "by", Usage: "`GROUP`: all (default), area, home, or any other column of the file"},
+			&cli.StringSliceFlag{Name: "level", Usage: "`LEVEL` to give the share above, Bq/m3 or with a unit; may be repeated"},
+			&cli.StringFlag{Name: "rule", Usage: "`RULE` for a home's one value: mean (default) of its rooms, each by time; first, the test that began first; highest, the highest room's mean"},
+			&cli.StringFlag{Name: "outdoor", Usage: "outdoor `LEVEL` that every home has at least, Bq/m3 or with a unit: taken off before logarithms (default none)"},
+			&cli.StringFlag{Name: "error", Usage: "relative standard uncertainty of each home's value as `PERCENT`, taken off the spread (default none)"},
+			&cli.StringFlag{Name: "method", Usage: "`METHOD` of the mean's interval where all values are known: land, mover, generalized, profile-likelihood or bca (default land)"},
+			&cli.Uint64Flag{Name: "seed", Usage: "`SEED` of the resampling of --method bca", Value: 1},
+			&cli.Float64Flag{Name: "confidence", Value: defaultConfidence, Usage: "`SHARE` of intervals that should hold the truth (default 0.95)"},
+			&cli.StringFlag{Name: "phase", Usage: "`PHASE` before or after: only readings from before or after mitigation (default: all but after)"},
+			&cli.BoolFlag{Name: "plot", Usage: "keep the points of each group's probability plot in the JSON result"},
+		}, readingFlags(), outputFlags()),
+		Action: p.describe,
+	}
+}
+
+// rule reduces a home's readings to one value.
+type rule string
+
+// The rules of --rule.
+const (
+	ruleMean    rule = "mean"
+	ruleFirst   rule = "first"
+	ruleHighest rule = "highest"
+)
+
+// words say a rule in the output.
+func (r rule) words() string {
+	switch r {
+	case ruleFirst:
+		return "the test that began first"
+	case ruleHighest:
+		return "the mean of its highest room"
+	}
+	return "the mean of its rooms, each room's readings weighted by time"
+}
+
+// surveyQuestion is what the options of describe ask.
+type surveyQuestion struct {
+	by      string
+	levels  []float64
+	rule    rule
+	outdoor float64
+	error   float64 // as a log standard deviation
+	relErr  float64
+	method  string
+	seed    uint64
+	opt     lognormal.DescribeOptions
+	phase   string
+	plot    bool
+}
+
+func parseSurvey(c *cli.Context) (q surveyQuestion, err error) {
+	q.by, q.rule, q.method, q.seed, q.plot = c.String("by"), rule(c.String("rule")), c.String("method"), c.Uint64("seed"), c.Bool("plot")
+	if q.by == "" {
+		q.by = "all"
+	}
+	if c.IsSet("level") { // this command has no default level: it judges nobody
+		if q.levels, _, err = parseLevels(c); err != nil {
+			return q, err
+		}
+	}
+	switch q.rule {
+	case "":
+		q.rule = ruleMean
+	case ruleMean, ruleFirst, ruleHighest:
+	default:
+		return q, usageError{fmt.Sprintf("unknown rule %q", q.rule), "--rule mean, first or highest"}
+	}
+	if q.by == "home" && c.IsSet("rule") {
+		return q, usageError{"--rule says how a home becomes one value, and --by home keeps its readings", "leave out one of the two"}
+	}
+	if text := c.String("outdoor"); text != "" {
+		if q.outdoor, err = parseConcentration(text, "Bq/m3"); err != nil || !(q.outdoor > 0) {
+			return q, usageError{fmt.Sprintf("--outdoor %q is not a concentration", text), "--outdoor 10, in Bq/m3"}
+		}
+	}
+	if text := c.String("error"); text != "" {
+		if q.relErr, err = parseRelative(text); err != nil || !(q.relErr > 0 && q.relErr < 1) {
+			return q, usageError{fmt.Sprintf("--error %q is not a percentage between 0 and 100", text), "--error 10%"}
+		}
+		q.error = math.Sqrt(math.Log1p(q.relErr * q.relErr))
+	}
+	switch m := lognormal.MeanMethod(q.method); m {
+	case lognormal.Auto, lognormal.Land, lognormal.MOVER, lognormal.Generalized, lognormal.Profile:
+		q.opt.Mean = m
+	case "bca":
+	default:
+		return q, usageError{fmt.Sprintf("unknown method %q", q.method), "--method land, mover, generalized, profile-likelihood or bca"}
+	}
+	if c.IsSet("seed") && q.method != "bca" {
+		return q, usageError{"--seed is for --method bca: nothing else is random", "leave out --seed"}
+	}
+	q.opt.Confidence, q.opt.Levels, q.opt.Outdoor, q.opt.Shape = c.Float64("confidence"), q.levels, q.outdoor, true
+	if !(q.opt.Confidence >= 0.5 && q.opt.Confidence < 1) {
+		return q, usageError{fmt.Sprintf("confidence %v is not between 0.5 and 1", q.opt.Confidence), "--confidence 0.95"}
+	}
+	for _, l := range q.levels {
+		if l <= q.outdoor {
+			return q, usageError{fmt.Sprintf("level %g is not above the outdoor %g Bq/m3, which every home has", l, q.outdoor), "a higher --level or a lower --outdoor"}
+		}
+	}
+	q.phase, err = parsePhase(c)
+	return q, err
+}
+
+func (q surveyQuestion) settings() []report.Field {
+	return []report.Field{
+		{Name: "by", Value: q.by}, {Name: "levels", Value: append([]float64{}, q.levels...)}, {Name: "level_unit", Value: "Bq/m3"},
+		{Name: "rule", Value: string(q.rule)}, {Name: "outdoor", Value: q.outdoor}, {Name: "error", Value: q.relErr},
+		{Name: "method", Value: q.method}, {Name: "seed", Value: int64(q.seed)}, {Name: "confidence", Value: q.opt.Confidence},
+		{Name: "phase", Value: q.phase},
+	}
+}
+
+// group is the homes that are described together.
+type group struct {
+	name string
+	obs  []lognormal.Observation
+}
+
+func (p *program) describe(c *cli.Context) error {
+	q, err := parseSurvey(c)
+	if err != nil {
+		return err
+	}
+	format, err := outputFormat(c)
+	if err != nil {
+		return err
+	}
+	paths, err := inputPaths(c)
+	if err != nil {
+		return err
+	}
+	daily, files, _, err := p.readDaily(c, paths)
+	if err != nil {
+		return err
+	}
+	if err := q.hasGroup(files); err != nil {
+		return err
+	}
+	groups, left, after := q.groups(daily)
+	doc := report.Document{
+		Command: "describe", Version: version,
+		Settings: slices.Concat(q.settings(), readingSettings(c)),
+		Inputs:   inputs(files), Rejects: rejectsFile(c),
+		Notes: inputNotes(files, daily), LeftOut: left,
+		Levels: q.levels, Confidence: q.opt.Confidence,
+	}
+	if after > 0 {
+		doc.Notes = append(doc.Notes, analysis.Note{Code: "after-left-out", Text: fmt.Sprintf(
+			"Of %s the readings from after mitigation were left out; --phase after describes those.", count(after, "home"))})
+	}
+	descriptions := make([]lognormal.Description, len(groups))
+	failed := make([]error, len(groups))
+	each(len(groups), func(i int) { descriptions[i], failed[i] = q.describeOne(groups[i].obs) })
+	var kept []group
+	var results []lognormal.Description
+	for i, err := range failed {
+		if err != nil {
+			doc.LeftOut = append(doc.LeftOut, report.LeftOut{Place: analysis.Place{Home: groups[i].name}, Why: err.Error()})
+			continue
+		}
+		kept, results = append(kept, groups[i]), append(results, descriptions[i])
+	}
+	if len(results) == 0 {
+		return noResult(doc.LeftOut, files)
+	}
+	doc.Tables = q.tables(kept, results)
+	doc.After = q.sentences()
+	if err := p.emit(c, doc, format); err != nil {
+		return err
+	}
+	return p.partial(doc)
+}
+
+// describeOne is Describe, with the mean by resampling where that was asked for.
+func (q surveyQuestion) describeOne(obs []lognormal.Observation) (lognormal.Description, error) {
+	d, err := lognormal.Describe(obs, q.opt)
+	if err != nil || q.method != "bca" || d.Fit == nil {
+		return d, err
+	}
+	var values []float64
+	for _, o := range obs {
+		if o.Lower != o.Upper {
+			d.Notes = append(d.Notes, analysis.Note{Code: "no-bca", Text: "resampling takes values that are known; some lie below a limit, so the mean is by likelihood"})
+			return d, nil
+		}
+		values = append(values, o.Lower)
+	}
+	r, err := lognormal.BCa(values, lognormal.BCaOptions{Confidence: q.opt.Confidence, Seed: q.seed})
+	if err != nil {
+		d.Notes = append(d.Notes, analysis.Note{Code: "no-bca", Text: err.Error()})
+		return d, nil
+	}
+	d.Fit.Mean = &r.Mean
+	d.Notes = append(d.Notes, r.Mean.Notes...)
+	return d, nil
+}
+
+// hasGroup is an error where no file has the column to group by.
+func (q surveyQuestion) hasGroup(files []ingest.File) error {
+	switch q.by {
+	case "all", "area", "home":
+		return nil
+	}
+	var names []string
+	for _, f := range files {
+		for _, name := range f.ColumnsExtra {
+			if name == q.by {
+				return nil
+			}
+			if !slices.Contains(names, name) {
+				names = append(names, name)
+			}
+		}
+	}
+	hint := "no other column rides along; --column NAME=text makes one"
+	if len(names) > 0 {
+		hint = "the other columns are " + strings.Join(names, ", ")
+	}
+	return usageError{fmt.Sprintf("--by %s: no file has such a column", q.by), "--by area, home, or a column; " + hint}
+}
+
+// groups reduces each home to its value, and gathers the homes; after is of how
+// many homes readings from after mitigation were left out.
+func (q surveyQuestion) groups(daily *ingest.Daily) (groups []group, left []report.LeftOut, after int) {
+	at := map[string]int{}
+	add := func(name string, obs ...lognormal.Observation) {
+		i, ok := at[name]
+		if !ok {
+			i = len(groups)
+			at[name] = i
+			groups = append(groups, group{name: name})
+		}
+		for _, o := range obs {
+			o.Error = q.error
+			groups[i].obs = append(groups[i].obs, o)
+		}
+	}
+	for i := range daily.HomeCount() {
+		h := daily.Home(i, ingest.Filter{Phase: q.phase})
+		if len(h.Series) == 0 {
+			continue // the filter left nothing of it
+		}
+		var kept []analysis.Series
+		for k, s := range h.Series {
+			if q.phase == "" && h.About[k].Phase == "after" {
+				continue
+			}
+			kept = append(kept, s)
+		}
+		if len(kept) < len(h.Series) {
+			after++
+		}
+		place := analysis.Place{Home: h.Name, Area: h.Area}
+		if len(kept) == 0 {
+			left = append(left, report.LeftOut{Place: place, Why: "only readings from after mitigation"})
+			continue
+		}
+		name := ""
+		switch q.by {
+		case "all":
+		case "area":
+			name = h.Area
+		case "home":
+			add(h.Name, readingsOf(kept)...)
+			continue
+		default:
+			name = h.Extra[q.by]
+		}
+		o, ok := q.rule.reduce(kept)
+		if !ok {
+			left = append(left, report.LeftOut{Place: place, Why: "every reading is zero, which is a detector that failed"})
+			continue
+		}
+		add(name, o)
+	}
+	sort.SliceStable(groups, func(i, j int) bool { return groups[i].name < groups[j].name })
+	return groups, left, after
+}
+
+// known is a reading as bounds on a concentration; ok is false where it is a
+// detector that failed.
+func known(r analysis.Reading) (lower, upper float64, ok bool) {
+	switch {
+	case temporal.Dead(r):
+		return 0, 0, false
+	case r.BelowLimit:
+		return 0, r.Concentration, true
+	case r.Concentration == 0:
+		return 0, temporal.ZeroLimit, true
+	}
+	return r.Concentration, r.Concentration, true
+}
+
+func readingsOf(series []analysis.Series) (obs []lognormal.Observation) {
+	for _, s := range series {
+		for i := range s.Len() {
+			if lower, upper, ok := known(s.At(i)); ok {
+				obs = append(obs, lognormal.Between(lower, upper))
+			}
+		}
+	}
+	return obs
+}
+
+// bounds gathers a mean of readings weighted by time, of which some may be known
+// only to lie below a limit: then the mean lies between two numbers.
+type bounds struct{ lower, upper, weight float64 }
+
+func (b *bounds) add(r analysis.Reading) {
+	lower, upper, ok := known(r)
+	if !ok {
+		return
+	}
+	w := r.Days()
+	if r.Share > 0 {
+		w *= r.Share
+	}
+	b.lower, b.upper, b.weight = b.lower+w*lower, b.upper+w*upper, b.weight+w
+}
+
+// reduce is a home's one value; ok is false where no reading can be used.
+func (r rule) reduce(series []analysis.Series) (o lognormal.Observation, ok bool) {
+	if r == ruleFirst {
+		return first(series)
+	}
+	rooms := map[string]*bounds{}
+	var names []string
+	for _, s := range series {
+		b := rooms[s.Room]
+		if b == nil {
+			b = &bounds{}
+			rooms[s.Room] = b
+			names = append(names, s.Room)
+		}
+		for i := range s.Len() {
+			b.add(s.At(i))
+		}
+	}
+	slices.Sort(names) // so that the sum has one order
+	n := 0.0
+	for _, name := range names {
+		b := rooms[name]
+		if b.weight == 0 {
+			continue
+		}
+		lower, upper := b.lower/b.weight, b.upper/b.weight
+		if r == ruleHighest {
+			// Of two rooms in doubt, the highest lies no lower than either.
+			o.Lower, o.Upper = max(o.Lower, lower), max(o.Upper, upper)
+			n = 1
+			continue
+		}
+		o.Lower, o.Upper, n = o.Lower+lower, o.Upper+upper, n+1
+	}
+	if n == 0 {
+		return o, false
+	}
+	return lognormal.Between(o.Lower/n, o.Upper/n), true
+}
+
+// first is the value of the test that began first: an integrating result, or all
+// day means of that detector. Of several that began together, the lowest room and
+// detector by name.
+func first(series []analysis.Series) (o lognormal.Observation, ok bool) {
+	var begin time.Time
+	for _, s := range series {
+		var b bounds
+		var start time.Time
+		for i := range s.Len() {
+			r := s.At(i)
+			if _, _, usable := known(r); !usable || b.weight > 0 && !r.OfADay() {
+				continue
+			}
+			if b.weight == 0 {
+				start = r.Start
+			}
+			b.add(r)
+			if !r.OfADay() {
+				break
+			}
+		}
+		if b.weight > 0 && (!ok || start.Before(begin)) {
+			begin, o, ok = start, lognormal.Between(b.lower/b.weight, b.upper/b.weight), true
+		}
+	}
+	return o, ok
+}
+
+func (q surveyQuestion) sentences() []string {
+	var s []string
+	if q.by == "home" {
+		s = append(s, "Each home's readings as they stand: day means and results. They resemble their neighbours, so intervals are too narrow; radonyear mean and annual give honest ones.")
+	} else {
+		s = append(s, fmt.Sprintf("A home counts once, as %s (--rule %s). Nothing is adjusted for season: radonyear annual does that, and the spread between short tests is wider than that between homes' years.", q.rule.words(), q.rule))
+	}
+	if q.outdoor > 0 {
+		s = append(s, fmt.Sprintf("An outdoor level of %g Bq/m³ was taken off before logarithms; GM and GSD are of the excess over it, everything else of the whole.", q.outdoor))
+	}
+	if q.relErr > 0 {
+		s = append(s, fmt.Sprintf("A relative standard uncertainty of %g %% of each value was taken off the spread.", round(100*q.relErr)))
+	}
+	return append(s, "How log-normal values look is information and no gate: few values show nothing, many show something always.",
+		"A sample speaks for the homes it was drawn from. "+caution)
+}
