@@ -103,10 +103,10 @@ func BCa(values []float64, opt BCaOptions) (BCaResult, error) {
 func bcaLimits(x []float64, mean float64, means []float64, tail float64) (lower, upper, z0, a float64) {
 	below, same := 0.0, 0.0
 	for _, m := range means {
-		if m < mean {
-			below++
-		} else if m == mean {
+		if math.Abs(m-mean) <= 1e-12*mean { // the same values, summed in another order
 			same++
+		} else if m < mean {
+			below++
 		}
 	}
 	b := float64(len(means))
@@ -119,11 +119,15 @@ func bcaLimits(x []float64, mean float64, means []float64, tail float64) (lower,
 	}
 	a = d3 / (6 * math.Pow(d2, 1.5))
 	at := func(p float64) float64 {
-		z := z0 + numeric.NormalQuantile(p)
-		k := numeric.Phi(z0+z/(1-a*z)) * (b + 1)
+		k := bcaShare(z0, a, numeric.NormalQuantile(p)) * (b + 1)
 		i := min(max(math.Floor(k), 1), b-1)
 		f := min(max(k-i, 0), 1)
 		return means[int(i)-1] + f*(means[int(i)]-means[int(i)-1])
 	}
 	return at(tail), at(1 - tail), z0, a
+}
+
+// bcaShare is the share of resamples below the limit at z.
+func bcaShare(z0, a, z float64) float64 {
+	return numeric.Phi(z0 + (z0+z)/(1-a*(z0+z)))
 }

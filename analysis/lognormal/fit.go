@@ -52,10 +52,10 @@ type FitResult struct {
 // likelihood, one between bounds ln(Φ(zᵤ) − Φ(zₗ)), with √(σ² + e²) for σ where
 // the value has an error e. Each quantity's limits are where twice that log
 // likelihood, at its largest for the quantity fixed, has fallen by a drop.
-// "profile-likelihood": the drop is χ²₁. "adjusted-likelihood", the default: ln σ
-// is added first, so that σ is judged on n − 1 degrees of freedom, and the drop is
-// (n−1)·ln(1 + t²/(n−1)); without censoring this makes the geometric mean's
-// interval Student's.
+// "profile-likelihood": the drop is χ²₁. "adjusted-likelihood", the default:
+// −½ ln Σ 1/(σ² + e²) is added first, so that σ is judged on n − 1 degrees of
+// freedom, and the drop is (n−1)·ln(1 + t²/(n−1)); without censoring and errors
+// this makes the geometric mean's interval Student's.
 //
 // Assumes independent values from one log-normal distribution, limits that do not
 // depend on the value, and errors that are independent and log-normal.

@@ -12,7 +12,7 @@ import (
 type likelihood struct {
 	n, mean, ss float64
 	rest        []term
-	adjust      bool // add τ, so that σ is judged on n − 1 degrees of freedom (see Fit)
+	adjust      bool // judge σ on n − 1 degrees of freedom; see adjustment
 }
 
 // term is a value known to lie between two logarithms, either infinite; where
@@ -36,10 +36,26 @@ func (k likelihood) at(mu, tau float64) point {
 		x.add(&p, mu, v)
 	}
 	if k.adjust {
-		p.l += tau
-		p.t++
+		k.adjustment(&p, v)
 	}
 	return p
+}
+
+// adjustment adds −½ ln Σ 1/(σ² + e²), the restricted likelihood's term for the
+// mean that had to be estimated; without errors it is τ and a constant.
+func (k likelihood) adjustment(p *point, v float64) {
+	s := k.n / v
+	t, t1 := s, -2*s // Σ σ²/(σ² + e²)², and its derivative by τ
+	for _, x := range k.rest {
+		w := 1 / (v + x.v)
+		share := v * w
+		s += x.count * w
+		t += x.count * w * share
+		t1 += x.count * w * share * (2 - 4*share)
+	}
+	p.l -= math.Log(s) / 2
+	p.t += t / s
+	p.tt += t1/s + 2*t*t/(s*s)
 }
 
 // add adds the term to p. It works in ω = ln √(σ² + v), whose derivative by τ is

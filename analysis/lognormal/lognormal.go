@@ -59,10 +59,10 @@ func NewSample(values []float64) (Sample, error) {
 		logs[i] = math.Log(v)
 		same = same && v == values[0]
 	}
-	if same {
+	mean, sd := numeric.Moments(logs)
+	if same || sd == 0 {
 		return Sample{}, fmt.Errorf("all %d values are %v, so no spread can be seen: if they were rounded, more digits are needed", len(values), values[0])
 	}
-	mean, sd := numeric.Moments(logs)
 	return FromLogs(len(values), mean, sd)
 }
 

@@ -46,7 +46,7 @@ logl <- function(d, mu, sigma) {
 }
 limits <- function(d, value, line, adjust, conf = 0.95) {
   n <- nrow(d)
-  f <- function(p) logl(d, p[1], exp(p[2])) + adjust * p[2]
+  f <- function(p) logl(d, p[1], exp(p[2])) - adjust * log(sum(1 / (exp(2 * p[2]) + d$error^2))) / 2
   best <- optim(c(3, 0), f, control = list(fnscale = -1, reltol = 1e-15, maxit = 5000))
   best <- optim(best$par, f, control = list(fnscale = -1, reltol = 1e-15, maxit = 5000))
   drop <- if (adjust) (n - 1) * log1p(qt((1 + conf) / 2, n - 1)^2 / (n - 1)) else qchisq(conf, 1)
