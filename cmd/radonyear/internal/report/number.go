@@ -10,12 +10,15 @@ import (
 	"radonyear/analysis"
 )
 
-// three writes x with at most three significant digits, without an exponent
-// and without trailing zeros after the point being cut, so that columns keep
-// their place: 0.87, 12.3, 143, 1430.
+// three writes x with at most three significant digits, without trailing zeros
+// after the point being cut, so that columns keep their place: 0.87, 12.3, 143,
+// 1430. What no concentration comes near has an exponent: 1.21e+105.
 func three(x float64) string {
 	if x == 0 {
 		return "0"
+	}
+	if a := math.Abs(x); a >= 1e9 || a < 1e-6 {
+		return strconv.FormatFloat(x, 'e', 2, 64)
 	}
 	decimals := 2 - int(math.Floor(math.Log10(math.Abs(x))))
 	s := fixed(x, decimals)
