@@ -74,8 +74,8 @@ func FromLogs(n int, mean, sd float64) (Sample, error) {
 		return Sample{}, fmt.Errorf("%d value; a spread needs at least two", n)
 	case math.IsNaN(mean) || math.IsInf(mean, 0):
 		return Sample{}, fmt.Errorf("a mean of logarithms of %v", mean)
-	case !(sd > 0) || math.IsInf(sd, 0):
-		return Sample{}, fmt.Errorf("a standard deviation of logarithms of %v; it is a positive number", sd)
+	case !(sd > 0 && sd < 2000): // no numbers of a float64 spread wider
+		return Sample{}, fmt.Errorf("a standard deviation of logarithms of %v; it is a positive number, seldom above 2", sd)
 	}
 	return Sample{n, mean, sd}, nil
 }

@@ -1,6 +1,10 @@
 package numeric
 
-import "math"
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mathext"
+)
 
 // NoncentralT is the distribution of (Z + Delta)/√(W/Nu), with Z standard normal
 // and W chi-squared with Nu degrees of freedom, independent of each other.
@@ -36,6 +40,9 @@ func (d NoncentralT) Survival(t float64) float64 { return NoncentralT{d.Nu, -d.D
 
 // tail is P(T ≤ t) for sign 1 and P(T > t) for sign −1.
 func (d NoncentralT) tail(t, sign float64) float64 {
+	if d.far() {
+		return d.farTail(t, sign)
+	}
 	half := d.Nu / 2
 	h := 0.28 / math.Sqrt(half+1+(math.Abs(d.Delta)+3)*(math.Abs(d.Delta)+3)/4)
 	log := func(x float64) float64 {
@@ -69,6 +76,37 @@ func (d NoncentralT) tail(t, sign float64) float64 {
 		}
 	}
 	return h * total * math.Exp(top+logChiTop(d.Nu))
+}
+
+// far says whether δ lies so far out that Φ(t√(W/ν) − δ) steps within a hair of W;
+// then Z is what is summed over.
+func (d NoncentralT) far() bool { return math.Abs(d.Delta) > 30+10*math.Sqrt(2*d.Nu) }
+
+// farTail is E P(√(W/ν) ≥ (Z + δ)/t), summed over Z at even steps; Z + δ keeps the
+// sign of δ.
+func (d NoncentralT) farTail(t, sign float64) float64 {
+	if d.Delta < 0 {
+		return NoncentralT{d.Nu, -d.Delta}.farTail(-t, -sign)
+	}
+	if t <= 0 { // below Φ(−38), which is below all numbers
+		if sign > 0 {
+			return 0
+		}
+		return 1
+	}
+	const h = 0.25
+	sum := 0.0
+	for z := -12.0; z <= 12; z += h {
+		x := (z + d.Delta) / t
+		p := 0.0
+		if sign > 0 {
+			p = mathext.GammaIncRegComp(d.Nu/2, d.Nu/2*x*x)
+		} else {
+			p = mathext.GammaIncReg(d.Nu/2, d.Nu/2*x*x)
+		}
+		sum += math.Exp(-z*z/2) * p
+	}
+	return sum * h / math.Sqrt(2*math.Pi)
 }
 
 // logChiTop is the log density of ln(W/ν) at 0, where W is chi-squared with ν
@@ -115,7 +153,7 @@ func scorer(nu, delta, p float64) func(t, delta float64) float64 {
 	}
 	want := NormalQuantile(tail)
 	share := func(t, delta float64) float64 { return NoncentralT{nu, delta}.tail(t, sign) }
-	if tail > 1e-4 {
+	if tail > 1e-4 && !(NoncentralT{nu, delta}).far() {
 		grid := NewChi(nu, delta)
 		share = func(t, delta float64) float64 {
 			return grid.Mean(func(root float64) float64 { return Phi(sign * (t*root - delta)) })
