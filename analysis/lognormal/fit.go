@@ -212,6 +212,9 @@ func fitLikelihood(obs []Observation, opt FitOptions) (FitResult, error) {
 	if _, _, p, err := plain.best(mu, tau); err == nil {
 		r.LogLikelihood = p.l + density
 	}
+	if math.IsNaN(r.LogLikelihood) || math.IsInf(r.LogLikelihood, 0) || math.IsNaN(mu) {
+		return r, fmt.Errorf("no log-normal distribution has these values within what a number can hold; look for a value or an error of another unit")
+	}
 	if tau < leastTau+1 {
 		r.SDLog = 0
 		r.note("no-spread-seen", "the errors stated explain all of the spread among %d values; the homes may be alike, or the errors overstated", r.N)

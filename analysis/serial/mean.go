@@ -1,0 +1,190 @@
+package serial
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"radonyear/analysis"
+	"radonyear/analysis/internal/numeric"
+)
+
+// Mean estimates the mean that a home's readings fluctuate about, Bq/m³, from one
+// series of readings that resemble their neighbours.
+//
+// Formula. y = μ + x + e: x falls back as e^(−t/τ), e is noise that no two readings
+// share, as counting has it. τ and the noise's share maximise the restricted
+// likelihood, by a Kalman filter that takes gaps as they come; μ is the generalized
+// least squares mean, with Student's t on as many degrees of freedom as the record
+// lasts times 2τ, or n_eff − 1 if that is less, n_eff being the variance of a
+// reading over that of μ. Beside it: the plain mean with the mean
+// square of 8 cosine sums of the record and t on 8. The second is taken where it is
+// more than 1.5 times as wide. A daily cycle is fitted by two harmonics and taken
+// off first, where readings are at most 4 hours apart and last 3 days.
+//
+// Assumes that nothing but chance moves the readings over the record: no season, no
+// mitigation, no trend. It is the mean of such weather and living as were, and not
+// of a year: annual.Estimate gives that.
+//
+// Interval: confidence; actual coverage by persistence, length and noise is in
+// COVERAGE.md: 92 to 96 %, the least where a record lasts 10 to 20 correlation times.
+// A shorter one is refused, because no method holds its promise there.
+//
+// Notes: wider-of-two, short-record, below-limit.
+//
+// Source: Harville 1977, J. Am. Stat. Assoc. 72:320, for restricted likelihood;
+// Müller 2007, J. Econom. 141:1331, and Lazarus, Lewis, Stock and Watson 2018, J. Bus.
+// Econ. Stat. 36:541, for cosine weights (all from memory).
+func Mean(s analysis.Series, opt Options) (Result, error) {
+	if opt.Confidence == 0 {
+		opt.Confidence = 0.95
+	}
+	if !(opt.Confidence >= 0.5 && opt.Confidence < 1) {
+		return Result{}, fmt.Errorf("a confidence of %v; it lies between 0.5 and 1, such as 0.95", opt.Confidence)
+	}
+	r, rec, notes, err := prepare(s)
+	if err != nil {
+		return Result{}, err
+	}
+	scale := r.Spread
+	for i := range rec.y {
+		rec.y[i] = (rec.y[i] - r.PlainMean) / scale
+	}
+	tau, share, fit, err := rec.best()
+	if err != nil {
+		return Result{}, fmt.Errorf("home %q: %w", s.Home, err)
+	}
+	n := float64(len(rec.y))
+	r.CorrelationTime, r.Noise = tau, share
+	r.EffectiveN = min(fit.weight, n)
+	times := rec.length / tau
+	if times < MinTimes {
+		return Result{}, fmt.Errorf("home %q: the record lasts %.1f times the %.3g hours over which its readings resemble each other; under %v no interval holds its promise: measure on to %.0f days, or use the annual mean, which knows how radon varies elsewhere",
+			s.Home, times, tau, MinTimes, math.Ceil(MinTimes*tau/24))
+	}
+	if times < EnoughTimes {
+		notes = append(notes, analysis.Note{Code: "short-record", Text: fmt.Sprintf("the record lasts %.0f times the %.3g hours over which its readings resemble each other; intervals asked for at 95%% hold about 92%% there, so measure on to %.0f days", times, tau, math.Ceil(EnoughTimes*tau/24))})
+	}
+	quantile := func(nu float64) float64 {
+		return distuv.StudentsT{Sigma: 1, Nu: nu}.Quantile((1 + opt.Confidence) / 2)
+	}
+	r.NaiveHalfWidth = quantile(n-1) * r.Spread / math.Sqrt(n)
+	estimate := func(value, half float64, method string) analysis.Estimate {
+		return analysis.Estimate{
+			Quantity: "mean", Unit: "Bq/m³",
+			Value: value, Lower: max(0, value-half), Upper: value + half,
+			Confidence: opt.Confidence, Kind: analysis.ConfidenceInterval, N: len(rec.y), Method: method,
+			Notes: slices.Clone(notes),
+		}
+	}
+	half := quantile(max(min(r.EffectiveN-1, times/2), 1)) * math.Sqrt(fit.variance/fit.weight) * scale
+	// The mean of what is never negative is not negative.
+	r.Likelihood = estimate(max(0, r.PlainMean+fit.mean*scale), half, Autoregressive)
+	wide := quantile(cosines) * cosineError(rec.y) * scale
+	r.Cosine = estimate(r.PlainMean, wide, CosineWeights)
+	r.Mean = r.Likelihood
+	if wide > Wider*half {
+		r.Mean = r.Cosine
+		r.Mean.Notes = append(r.Mean.Notes, analysis.Note{Code: "wider-of-two", Text: fmt.Sprintf("the record moves more slowly than its hours suggest: the plain mean's interval by cosine weights is %.1f times as wide as the model's and is given; look for a season, a trend or a change in the home", wide/half)})
+	}
+	for _, e := range []analysis.Estimate{r.Mean, r.Likelihood, r.Cosine} {
+		if err := e.Check(); err != nil {
+			return Result{}, err
+		}
+	}
+	return r, nil
+}
+
+// prepare checks that the series can have such a mean, and lays it out for the
+// filter, without its daily cycle.
+func prepare(s analysis.Series) (r Result, rec record, notes []analysis.Note, err error) {
+	n := s.Len()
+	refuse := func(format string, args ...any) error {
+		return fmt.Errorf("home %q: "+format, append([]any{s.Home}, args...)...)
+	}
+	if n < MinReadings {
+		return r, rec, nil, refuse("%d readings; this mean needs at least %d: the annual mean takes fewer", n, MinReadings)
+	}
+	lengths := make([]time.Duration, n)
+	steps := make([]time.Duration, n-1)
+	middle := func(i int) time.Time {
+		a := s.At(i)
+		return a.Start.Add(a.End.Sub(a.Start) / 2)
+	}
+	hours := make([]float64, n)
+	rec = record{y: make([]float64, n), gap: make([]int, n)}
+	seen := map[time.Duration]int{}
+	below, doubt := 0, 0.0
+	for i := range n {
+		a := s.At(i)
+		lengths[i] = a.End.Sub(a.Start)
+		rec.y[i] = a.Concentration
+		if a.BelowLimit {
+			below++
+			rec.y[i] /= 2
+			doubt += rec.y[i] / float64(n)
+		}
+		if i == 0 {
+			continue
+		}
+		hours[i] = middle(i).Sub(middle(0)).Hours()
+		d := middle(i).Sub(middle(i - 1))
+		steps[i-1] = d
+		k, ok := seen[d]
+		if !ok {
+			k = len(rec.hours)
+			seen[d] = k
+			rec.hours = append(rec.hours, d.Hours())
+		}
+		rec.gap[i] = k
+	}
+	rec.length = hours[n-1]
+	slices.Sort(lengths)
+	slices.Sort(steps)
+	r.Step = steps[len(steps)/2]
+	usual := lengths[n/2]
+	if first, last := lengths[0], lengths[n-1]; float64(first) < (1-Alike)*float64(usual) || float64(last) > (1+Alike)*float64(usual) {
+		return r, rec, nil, refuse("readings last from %v to %v; this mean needs readings of one length: the annual mean takes any", first, last)
+	}
+	if share := float64(below) / float64(n); share > MostBelow {
+		return r, rec, nil, refuse("%.0f%% of the readings lie below their limits, and a mean would rest on what was not seen: the annual mean takes them as limits", 100*share)
+	} else if below > 0 {
+		notes = append(notes, analysis.Note{Code: "below-limit", Text: fmt.Sprintf("%d of %d readings lie below their limits and count as half of it; the mean could be %.2g Bq/m³ higher or lower by that", below, n, doubt)})
+	}
+	r.PlainMean, r.Spread = numeric.Moments(rec.y)
+	if !(r.Spread > 1e-12*r.PlainMean) || math.IsInf(r.Spread, 0) {
+		return r, rec, nil, refuse("all %d readings are %.4g Bq/m³, so nothing shows how far they could be off", n, rec.y[0])
+	}
+	if r.Step <= 4*time.Hour && rec.length >= 72 {
+		takeDayOff(rec.y, hours)
+	}
+	return r, rec, notes, nil
+}
+
+// takeDayOff subtracts the daily cycle: 24 and 12 hours, by least squares.
+func takeDayOff(y, hours []float64) {
+	n := len(y)
+	x := mat.NewDense(n, 5, nil)
+	for i, h := range hours {
+		s, c := math.Sincos(2 * math.Pi * h / 24)
+		x.SetRow(i, []float64{1, c, s, c*c - s*s, 2 * s * c})
+	}
+	var xx mat.SymDense
+	xx.SymOuterK(1, x.T())
+	var xy, b mat.VecDense
+	xy.MulVec(x.T(), mat.NewVecDense(n, y))
+	var chol mat.Cholesky
+	if !chol.Factorize(&xx) || chol.Cond() > 1e4 || chol.SolveVecTo(&b, &xy) != nil {
+		return // the hours of the day are not spread enough to tell
+	}
+	for i := range y {
+		row := x.RawRowView(i)
+		for j := 1; j < 5; j++ {
+			y[i] -= b.AtVec(j) * row[j]
+		}
+	}
+}
