@@ -25,6 +25,7 @@ var layers = map[string][]string{
 	"analysis/season":                 {"analysis", "temporal", "numeric", "gonum"},
 	"analysis/compare":                {"analysis", "temporal", "numeric", "gonum"},
 	"analysis/lognormal":              {"analysis", "numeric", "gonum"},
+	"analysis/serial":                 {"analysis", "numeric", "gonum"},
 	"analysis/survey":                 {"analysis", "lognormal", "numeric", "gonum"},
 	"analysis/quality":                {"analysis", "numeric", "gonum"},
 	"analysis/trend":                  {"analysis", "numeric", "gonum"},

@@ -1,0 +1,384 @@
+package serial
+
+import (
+	"encoding/binary"
+	"encoding/json"
+	"math"
+	"math/rand/v2"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"gonum.org/v1/gonum/mat"
+
+	"radonyear/analysis"
+	"radonyear/analysis/internal/reftest"
+)
+
+var begin = time.Date(2025, 1, 6, 0, 0, 0, 0, time.UTC)
+
+// hourly is a series of hours at these times.
+func series(t testing.TB, each time.Duration, at, y []float64) analysis.Series {
+	t.Helper()
+	var rs []analysis.Reading
+	for i, v := range y {
+		start := begin.Add(time.Duration(at[i] * float64(time.Hour)))
+		rs = append(rs, analysis.Reading{Start: start, End: start.Add(each), Concentration: v})
+	}
+	s, err := analysis.NewSeries(analysis.Place{Home: "h"}, nil, rs)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
+func count(n int) []float64 {
+	x := make([]float64, n)
+	for i := range x {
+		x[i] = float64(i)
+	}
+	return x
+}
+
+// wander is n values of an autoregression with noise, an hour apart, mean 100.
+func wander(rng *rand.Rand, n int, phi, noise float64) []float64 {
+	y := make([]float64, n)
+	x := rng.NormFloat64()
+	for i := range y {
+		y[i] = max(0, 100+15*(x+noise*rng.NormFloat64()))
+		x = phi*x + math.Sqrt(1-phi*phi)*rng.NormFloat64()
+	}
+	return y
+}
+
+// TestReference holds the likelihood and its top to nlme and to the dense normal.
+func TestReference(t *testing.T) {
+	file, err := reftest.Read("serial.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	seen := map[string]int{}
+	for _, c := range file.Cases {
+		var in struct{ T, Y []float64 }
+		if err := json.Unmarshal(c.Input, &in); err != nil {
+			t.Fatal(err)
+		}
+		rec := layOut(in.T, in.Y)
+		tau, share, s, err := rec.best()
+		if err != nil {
+			t.Fatal(err)
+		}
+		kind, _, _ := strings.Cut(c.Name, ":")
+		seen[kind]++
+		var got map[string]float64
+		switch kind {
+		case "nlme", "dense":
+			got = map[string]float64{"mean": s.mean, "se": math.Sqrt(s.variance / s.weight), "tau": tau, "share": share}
+			if kind == "dense" {
+				got["variance"], got["effective"] = s.variance, s.weight
+			}
+		case "dense, mean":
+			got = map[string]float64{"mean": s.mean}
+		case "at tau 5 and share 0.25":
+			s = rec.pass(5, 0.25)
+			got = map[string]float64{"mean": s.mean, "variance": s.variance, "weight": s.weight, "loglik": s.logl}
+		}
+		for _, bad := range c.Check(got) {
+			t.Error(bad)
+		}
+	}
+	if len(seen) != 4 || seen["nlme"] != 3 {
+		t.Errorf("cases: %v", seen)
+	}
+}
+
+func layOut(at, y []float64) record {
+	rec := record{y: slices.Clone(y), gap: make([]int, len(y)), length: at[len(at)-1] - at[0]}
+	for i := 1; i < len(y); i++ {
+		h := at[i] - at[i-1]
+		k := slices.Index(rec.hours, h)
+		if k < 0 {
+			k = len(rec.hours)
+			rec.hours = append(rec.hours, h)
+		}
+		rec.gap[i] = k
+	}
+	return rec
+}
+
+func near(t *testing.T, what string, got, want, rel float64) {
+	t.Helper()
+	if !(math.Abs(got-want) <= rel*math.Abs(want)) {
+		t.Errorf("%s is %.12g, not %.12g", what, got, want)
+	}
+}
+
+// Two values a correlation time of ln 2 apart without noise: φ = e^(−1/τ) = ½, say
+// τ = 1/ln 2. V = (1 ½; ½ 1): the mean is the plain one, 1ᵀV⁻¹1 = 2/(1 + ½) = 4/3, and
+// (y − m)ᵀV⁻¹(y − m) of ±d is 2d²/(1 − ½) = 4d². With d = 3: variance 36,
+// log likelihood −(ln 36 + ln ¾ + ln 4/3)/2 = −ln 6. A share of noise of ½ halves the ½.
+func TestByHand(t *testing.T) {
+	rec := layOut([]float64{0, 1}, []float64{13, 7})
+	s := rec.pass(1/math.Ln2, 0)
+	near(t, "mean", s.mean, 10, 1e-14)
+	near(t, "weight", s.weight, 4./3, 1e-14)
+	near(t, "variance", s.variance, 36, 1e-13)
+	near(t, "log likelihood", s.logl, -math.Log(6), 1e-13)
+	s = rec.pass(1/math.Ln2, 0.5)
+	near(t, "weight with noise", s.weight, 2/(1+0.25), 1e-14)
+	near(t, "variance with noise", s.variance, 2*9/(1-0.25), 1e-13)
+
+	// A series that is the third cosine of its own record: its sum with that one is
+	// n/2, with the others 0, so the mean power is (2/n)(n/2)²/8 = n/16, and the error
+	// √(n/16/n) = ¼.
+	y := make([]float64, 40)
+	for i := range y {
+		y[i] = math.Cos(3 * math.Pi * (float64(i) + 0.5) / 40)
+	}
+	near(t, "cosine error", cosineError(y), 0.25, 1e-12)
+
+	// Four days of hours of 50 + 20·cos at midnight, and nothing else but ±1 in turn:
+	// the daily cycle goes, and the plain mean is 50.
+	for i := range 96 {
+		v := 50 + 20*math.Cos(2*math.Pi*(float64(i)+0.5)/24)
+		y = append(y[:i], v+float64(1-2*(i%2)))
+	}
+	r, err := Mean(series(t, time.Hour, count(96), y), Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "mean without its days", r.Mean.Value, 50, 1e-3)
+	if r.Mean.Upper-r.Mean.Lower > 2 || r.Step != time.Hour {
+		t.Errorf("the daily cycle is in the interval: %+v", r)
+	}
+	near(t, "naive half width", r.NaiveHalfWidth, 1.985251*r.Spread/math.Sqrt(96), 1e-6) // t of 95
+}
+
+// The filter against the dense normal, on random times.
+func TestAgainstSlow(t *testing.T) {
+	rng := rand.New(rand.NewPCG(1, 2))
+	for range 30 {
+		n := 3 + rng.IntN(20)
+		at, y := make([]float64, n), make([]float64, n)
+		for i := range at {
+			if i > 0 {
+				at[i] = at[i-1] + float64(1+rng.IntN(5))
+			}
+			y[i] = 10 * rng.NormFloat64()
+		}
+		tau, share := math.Exp(3*rng.Float64()), rng.Float64()
+		got := layOut(at, y).pass(tau, share)
+
+		v := mat.NewSymDense(n, nil)
+		for i := range n {
+			for j := range i + 1 {
+				v.SetSym(i, j, (1-share)*math.Exp(-math.Abs(at[i]-at[j])/tau))
+			}
+			v.SetSym(i, i, 1)
+		}
+		var chol mat.Cholesky
+		if !chol.Factorize(v) {
+			t.Fatal("not positive definite")
+		}
+		ones, b, c := mat.NewVecDense(n, nil), mat.VecDense{}, mat.VecDense{}
+		for i := range n {
+			ones.SetVec(i, 1)
+		}
+		if err := chol.SolveVecTo(&b, ones); err != nil {
+			t.Fatal(err)
+		}
+		w := mat.Dot(ones, &b)
+		m := mat.Dot(mat.NewVecDense(n, y), &b) / w
+		d := mat.NewVecDense(n, nil)
+		for i := range n {
+			d.SetVec(i, y[i]-m)
+		}
+		if err := chol.SolveVecTo(&c, d); err != nil {
+			t.Fatal(err)
+		}
+		s2 := mat.Dot(d, &c) / float64(n-1)
+		near(t, "mean", got.mean, m, 1e-8)
+		near(t, "variance", got.variance, s2, 1e-8)
+		near(t, "weight", got.weight, w, 1e-9)
+		near(t, "log likelihood", got.logl, -(float64(n-1)*math.Log(s2)+chol.LogDet()+math.Log(w))/2, 1e-8)
+	}
+}
+
+func TestProperties(t *testing.T) {
+	rng := rand.New(rand.NewPCG(1, 3))
+	y := wander(rng, 400, 0.8, 0.5)
+	one, err := Mean(series(t, time.Hour, count(400), y), Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if one.EffectiveN >= 400 || one.EffectiveN < 10 || one.Mean.Upper-one.Mean.Value <= one.NaiveHalfWidth {
+		t.Errorf("400 hours that resemble each other count as %v", one.EffectiveN)
+	}
+	// ×37.
+	z := slices.Clone(y)
+	for i := range z {
+		z[i] *= 37
+	}
+	other, err := Mean(series(t, time.Hour, count(400), z), Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "×37, value", other.Mean.Value, 37*one.Mean.Value, 1e-9)
+	near(t, "×37, upper", other.Mean.Upper, 37*one.Mean.Upper, 1e-6)
+	near(t, "×37, correlation time", other.CorrelationTime, one.CorrelationTime, 1e-4)
+	// Turned round, the record has the same answer.
+	slices.Reverse(z)
+	for i := range z {
+		z[i] /= 37
+	}
+	if other, err = Mean(series(t, time.Hour, count(400), z), Options{}); err != nil {
+		t.Fatal(err)
+	}
+	near(t, "turned round, value", other.Likelihood.Value, one.Likelihood.Value, 1e-4)
+	near(t, "turned round, cosine", other.Cosine.Upper, one.Cosine.Upper, 1e-9)
+	// More confidence is wider.
+	last := 0.0
+	for _, c := range []float64{0.5, 0.8, 0.95, 0.99} {
+		r, err := Mean(series(t, time.Hour, count(400), y), Options{Confidence: c})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, e := range []analysis.Estimate{r.Mean, r.Likelihood, r.Cosine} {
+			if err := e.Check(); err != nil {
+				t.Error(err)
+			}
+		}
+		if w := r.Mean.Upper - r.Mean.Lower; w <= last {
+			t.Errorf("an interval of %v at %v is no wider than before", w, c)
+		} else {
+			last = w
+		}
+	}
+}
+
+// What has no honest interval is refused, in words; what is doubtful is noted, and
+// has a near miss.
+func TestRefusals(t *testing.T) {
+	rng := rand.New(rand.NewPCG(1, 4))
+	y := wander(rng, 500, 0.7, 0.3)
+	slow := wander(rng, 100, 0.98, 0)
+	same := slices.Repeat([]float64{40}, 50)
+	for _, c := range []struct {
+		name string
+		s    analysis.Series
+		why  string
+	}{
+		{"few", series(t, time.Hour, count(19), y[:19]), "at least 20"},
+		{"slow", series(t, time.Hour, count(100), slow), "measure on"},
+		{"identical", series(t, time.Hour, count(50), same), "nothing shows"},
+	} {
+		if r, err := Mean(c.s, Options{}); err == nil || !strings.Contains(err.Error(), c.why) {
+			t.Errorf("%s: %+v, %v", c.name, r.Mean, err)
+		}
+	}
+	if _, err := Mean(series(t, time.Hour, count(500), y), Options{Confidence: 2}); err == nil {
+		t.Error("a confidence of 2 was taken")
+	}
+
+	below := func(n int) analysis.Series {
+		rs := series(t, time.Hour, count(500), y).Readings()
+		for i := range n {
+			rs[7*i%500].BelowLimit = true
+		}
+		s, err := analysis.NewSeries(analysis.Place{Home: "h"}, nil, rs)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return s
+	}
+	if _, err := Mean(below(101), Options{}); err == nil || !strings.Contains(err.Error(), "below their limits") {
+		t.Errorf("101 of 500 below: %v", err)
+	}
+	for n, want := range map[int]bool{0: false, 3: true} {
+		r, err := Mean(below(n), Options{})
+		if err != nil || analysis.HasNote(r.Mean.Notes, "below-limit") != want {
+			t.Errorf("%d below: %v, %v", n, r.Mean.Notes, err)
+		}
+	}
+
+	rs := series(t, time.Hour, count(500), y).Readings()
+	rs[499].End = rs[499].Start.Add(3 * time.Hour)
+	mixed, err := analysis.NewSeries(analysis.Place{Home: "h"}, nil, rs)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := Mean(mixed, Options{}); err == nil || !strings.Contains(err.Error(), "one length") {
+		t.Errorf("an hour among three: %v", err)
+	}
+
+	// A slow trend under quick hours: the model looks at the hours, the cosines at the
+	// record.
+	moved := wander(rng, 3000, 0.8, 0)
+	for i := range moved {
+		moved[i] += float64(i) / 200
+	}
+	r, err := Mean(series(t, time.Hour, count(3000), moved), Options{})
+	if err != nil || !analysis.HasNote(r.Mean.Notes, "wider-of-two") || r.Mean.Method != CosineWeights {
+		t.Errorf("the trend was not noticed: %+v, %v", r, err)
+	}
+	if r, err = Mean(series(t, time.Hour, count(500), y), Options{}); err != nil || analysis.HasNote(r.Mean.Notes, "wider-of-two") || analysis.HasNote(r.Mean.Notes, "short-record") {
+		t.Errorf("%v, %v", r.Mean.Notes, err)
+	}
+	// Long enough to be answered, too short to hold all it says.
+	short := wander(rand.New(rand.NewPCG(1, 9)), 300, 0.95, 0)
+	if r, err = Mean(series(t, time.Hour, count(300), short), Options{}); err != nil || !analysis.HasNote(r.Mean.Notes, "short-record") {
+		t.Errorf("%v, %v; correlation time %v", r.Mean.Notes, err, r.CorrelationTime)
+	}
+}
+
+// FuzzMean: whatever the readings, an error or a sound answer.
+func FuzzMean(f *testing.F) {
+	pack := func(x ...float64) (b []byte) {
+		for _, v := range x {
+			b = binary.LittleEndian.AppendUint64(b, math.Float64bits(v))
+		}
+		return b
+	}
+	rng := rand.New(rand.NewPCG(5, 5))
+	f.Add(pack(wander(rng, 60, 0.3, 0.5)...), uint16(1), 0.95)
+	f.Add(pack(slices.Repeat([]float64{1e300, 1e-300, 0}, 10)...), uint16(24), 0.9)
+	f.Add(pack(slices.Repeat([]float64{1e-300, 3e-300}, 15)...), uint16(100), 0.6)
+	f.Fuzz(func(t *testing.T, b []byte, step uint16, confidence float64) {
+		var rs []analysis.Reading
+		at := begin
+		for ; len(b) >= 8 && len(rs) < 200; b = b[8:] {
+			bits := binary.LittleEndian.Uint64(b)
+			rs = append(rs, analysis.Reading{Start: at, End: at.Add(time.Hour), Concentration: math.Abs(math.Float64frombits(bits)), BelowLimit: bits%19 == 3})
+			at = at.Add(time.Hour + time.Duration(bits%3*uint64(step))*time.Minute)
+		}
+		s, err := analysis.NewSeries(analysis.Place{Home: "h"}, nil, rs)
+		if err != nil {
+			return
+		}
+		r, err := Mean(s, Options{Confidence: confidence})
+		if err != nil {
+			return
+		}
+		for _, e := range []analysis.Estimate{r.Mean, r.Likelihood, r.Cosine} {
+			if err := e.Check(); err != nil {
+				t.Error(err)
+			}
+		}
+		for _, x := range []float64{r.PlainMean, r.Spread, r.CorrelationTime, r.Noise, r.EffectiveN, r.NaiveHalfWidth} {
+			if math.IsNaN(x) || math.IsInf(x, 0) || x < 0 {
+				t.Errorf("%+v", r)
+			}
+		}
+	})
+}
+
+func BenchmarkMean(b *testing.B) {
+	y := wander(rand.New(rand.NewPCG(1, 1)), 8760, 0.95, 0.5)
+	s := series(b, time.Hour, count(8760), y)
+	for b.Loop() {
+		if _, err := Mean(s, Options{}); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
