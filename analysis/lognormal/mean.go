@@ -189,44 +189,46 @@ func landLimit(s Sample, p float64) (float64, error) {
 func landTails(n, sd, b float64) (below, above float64) {
 	c := math.Sqrt(n * ((n-1)*sd*sd + n*b*b))
 	x0 := -math.Asinh(b * math.Sqrt(n/(n-1)) / sd)
-	log := func(x float64) float64 {
+	log := func(x, ex float64) float64 { // ex is e^x
 		if math.Abs(x) > 300 {
 			return -c/2*math.Copysign(1, x) - (n-1)*(math.Abs(x)-math.Ln2)
 		}
-		e := math.Exp(x)
-		cosh, sinh := (e+1/e)/2, (e-1/e)/2
+		cosh, sinh := (ex+1/ex)/2, (ex-1/ex)/2
 		return -c/2*sinh/cosh - (n-1)*math.Log(cosh)
 	}
 	mode := -math.Asinh(c/(n-1)) / 2
-	cosh := math.Cosh(mode)
-	width := cosh / math.Sqrt(math.Hypot(n-1, c))
-	top := log(mode)
+	width := math.Cosh(mode) / math.Sqrt(math.Hypot(n-1, c))
+	top := log(mode, math.Exp(mode))
 	// From the seen value outwards, in panels, until nothing is left.
 	gauss := legendre()
 	side := func(dir float64) float64 {
+		var step [len(gauss.at)]float64
+		for i, g := range gauss.at {
+			step[i] = math.Exp(dir * (1 + g) / 2)
+		}
 		sum := 0.0
 		for x := x0; ; x += dir {
-			part := 0.0
+			part, start := 0.0, math.Exp(x)
 			for i, g := range gauss.at {
-				part += gauss.weight[i] * math.Exp(log(x+dir*(1+g)/2)-top)
+				part += gauss.weight[i] * math.Exp(log(x+dir*(1+g)/2, start*step[i])-top)
 			}
 			sum += part
 			past := (x+dir-mode)*dir > 0
-			if past && part <= 1e-17*sum || past && sum == 0 {
+			if past && part <= 1e-15*sum || past && sum == 0 {
 				return sum * math.Abs(dir) / 2
 			}
 		}
 	}
-	below, above = side(-2.5*width), side(2.5*width)
+	below, above = side(-4*width), side(4*width)
 	total := below + above
 	return below / total, above / total
 }
 
-type nodes struct{ at, weight []float64 }
+type nodes struct{ at, weight [16]float64 }
 
 var legendre = sync.OnceValue(func() nodes {
-	r := nodes{make([]float64, 16), make([]float64, 16)}
-	quad.Legendre{}.FixedLocations(r.at, r.weight, -1, 1)
+	var r nodes
+	quad.Legendre{}.FixedLocations(r.at[:], r.weight[:], -1, 1)
 	return r
 })
 

@@ -138,7 +138,7 @@ func (d NoncentralT) Quantile(p float64) float64 {
 func NoncentralityAt(nu, t, p float64) (float64, error) {
 	spread := math.Sqrt(1 + t*t/(2*nu))
 	start := -t + spread*NormalQuantile(p)
-	score := scorer(nu, math.Abs(t)+math.Abs(start), p)
+	score := scorer(nu, max(math.Abs(t), math.Abs(start)), p)
 	x, err := RootNear(func(x float64) float64 { return score(t, -x) }, start, spread/4, 1e-12)
 	return -x, err
 }
@@ -172,7 +172,7 @@ type Chi struct{ root, weight []float64 }
 // of ln(W/ν).
 func NewChi(nu, delta float64) Chi {
 	slope := math.Abs(delta) + 3
-	h := 0.35 / math.Sqrt(nu/2+1+slope*slope/4)
+	h := 0.5 / math.Sqrt(nu/2+1+slope*slope/4)
 	var c Chi
 	total := 0.0
 	for _, dir := range []float64{1, -1} {
