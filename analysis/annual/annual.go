@@ -127,7 +127,7 @@ type home struct {
 // package.
 //
 // Notes: under-two-days, longer-than-a-year, year-not-measured, several-rooms,
-// room-above, all-below-limit, below-limit, zero-days, partial-days.
+// room-above, restless-home, all-below-limit, below-limit, zero-days, partial-days.
 //
 // Source: Durbin and Koopman 2012 for the filter; for seasonal correction by
 // exact dates and its own uncertainty, Pinel, Fearn, Darby and Miles 1995,
@@ -359,7 +359,14 @@ func (h *home) spreadAfter(post temporal.Posterior, days float64) float64 {
 	return math.Sqrt(k*k*(post.LogSD*post.LogSD-apart) + apart)
 }
 
+// restless is how much more than the profile's a home's drift has to vary, in
+// variance, for it to be said.
+const restless = 1.5
+
 func (h *home) result(post temporal.Posterior) Result {
+	if post.Scale > restless {
+		h.note("restless-home", "its days vary more than those of the profile's homes, by a factor of %.1f in variance, and the days not measured are taken to do so too; look for a change in between: a fan switched, a detector moved, windows or rooms used otherwise", post.Scale)
+	}
 	s := h.spread(post)
 	z := distuv.UnitNormal.Quantile((1 + h.opt.Confidence) / 2)
 	m := post.LogMedian

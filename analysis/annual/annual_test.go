@@ -627,6 +627,12 @@ func TestFurtherIsLater(t *testing.T) {
 // TestFirmPrior: where homes of an area hardly differ, no short test shows one to
 // be below, however low it reads, and the band has no lower end.
 func TestFirmPrior(t *testing.T) {
+	for _, p := range []Prior{{50, 2}, {90, 1.8}, {150, 1.3}} {
+		j, err := Judge([]analysis.Series{passive(t, "a", date(2026, 1, 10), 2, 300, 30, false)}, 200, Options{AreaPrior: &p})
+		if err != nil || !(j.BandLower < j.BandUpper) {
+			t.Errorf("300 with %+v: band %v to %v, %v", p, j.BandLower, j.BandUpper, err)
+		}
+	}
 	j, err := Judge([]analysis.Series{passive(t, "a", date(2026, 1, 10), 2, 100, 10, false)}, 200, Options{AreaPrior: &Prior{GM: 199, GSD: 1.01}})
 	if err != nil || j.BandLower != 0 || j.BandUpper < 1000 || math.IsInf(j.BandUpper, 0) {
 		t.Errorf("band %v to %v, %v", j.BandLower, j.BandUpper, err)
@@ -799,4 +805,56 @@ func FuzzEstimate(f *testing.F) {
 			}
 		}
 	})
+}
+
+// TestRestless: where a home's own days vary far more than the profile's homes,
+// the days not measured do so too, and no plain mean is called below.
+func TestRestless(t *testing.T) {
+	days := func(n int, c func(d int) float64) []analysis.Series {
+		var rs []analysis.Reading
+		for d := range n {
+			s := date(2024, 3, 1).AddDate(0, 0, d)
+			rs = append(rs, analysis.Reading{Start: s, End: s.AddDate(0, 0, 1), Concentration: c(d)})
+		}
+		return []analysis.Series{mustSeries(t, "", rs)}
+	}
+	week := func(d int) float64 { // 250 on the mean
+		if d%7 > 4 {
+			return 800
+		}
+		return 30
+	}
+	fan := func(d int) float64 { // switched half way, and nobody said so
+		if d < 15 {
+			return 400
+		}
+		return 20
+	}
+	for _, c := range []struct {
+		name string
+		home []analysis.Series
+		raw  float64
+	}{{"two weeks of five low days and two high", days(14, week), 250}, {"half a year of them", days(182, week), 250}, {"a fan switched half way", days(30, fan), 210}} {
+		r := estimate(t, c.home, Options{})
+		if r.Above[0].Verdict != NotConclusive || r.AnnualMean.Lower > c.raw || r.AnnualMean.Upper < c.raw || !analysis.HasNote(r.Notes, "restless-home") {
+			t.Errorf("%s: %.0f to %.0f, %v; notes %v", c.name, r.AnnualMean.Lower, r.AnnualMean.Upper, r.Above, r.Notes)
+		}
+	}
+	// Homes of the model are seldom called restless, and quiet ones never.
+	rng := rand.New(rand.NewPCG(8, 8))
+	p := temporal.BuiltIn(false)
+	first := temporal.Day(date(2024, 3, 1), time.UTC)
+	restless := 0
+	for range 200 {
+		x := draw(p, first, 30, rng)
+		if analysis.HasNote(estimate(t, days(30, func(d int) float64 { return x[d] }), Options{}).Notes, "restless-home") {
+			restless++
+		}
+	}
+	if restless > 6 {
+		t.Errorf("%d of 200 homes of the model are called restless", restless)
+	}
+	if analysis.HasNote(estimate(t, days(30, func(d int) float64 { return 100 + float64(d%2) }), Options{}).Notes, "restless-home") {
+		t.Error("a quiet home is called restless")
+	}
 }

@@ -127,14 +127,27 @@ func (h *home) band(level float64, r Result) (lower, upper float64, err error) {
 			post, err := h.opt.Profile.Posterior(data)
 			return post.LogMedian + sign*z*h.spread(post) - math.Log(level), err
 		}
-		far := math.Log(1e4) // beyond that a linearisation about a firm prior may not settle
-		for _, end := range []struct{ at, value float64 }{{-far, 0}, {far, math.Inf(1)}} {
-			if x, err := over(end.at); err != nil || x*end.at < 0 {
-				return end.value, err
-			}
+		// Outward from the reading in growing steps: far from a firm prior the
+		// linearisation may not settle, and nobody asks for e^8 times the reading.
+		x, err := over(0)
+		if err != nil {
+			return 0, err
 		}
-		lo, hi := -far, far
-		for range 60 {
+		lo, hi, step := 0.0, 0.0, 1.0
+		for found := false; !found; step *= 2 {
+			end := 0.0
+			if x < 0 {
+				lo, hi, end = hi, step, math.Inf(1)
+			} else {
+				lo, hi = -step, lo
+			}
+			y, err := over(math.Copysign(step, -x))
+			if err != nil || step > 8 {
+				return end, nil
+			}
+			found = (y < 0) != (x < 0)
+		}
+		for range 45 {
 			mid := (lo + hi) / 2
 			x, err := over(mid)
 			if err != nil {

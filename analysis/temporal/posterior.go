@@ -42,6 +42,7 @@ type Posterior struct {
 	LogSD     float64
 	Apart     float64   // the part of LogSD, in quadrature, of instruments and years: not of the profile's season and drift
 	Course    bool      // the profile's course was used
+	Scale     float64   // by which the profile's drift variances were multiplied, 1 or more: the home's days vary more
 	Mean      float64   // Bq/m³
 	Days      []float64 // posterior mean of each target day's concentration (mean of rooms), Bq/m³
 	Passes    int       // how often the linearisation was renewed
@@ -90,7 +91,8 @@ type site struct {
 // difference of two years, each a draw from the profile's YearSD; the mean of many
 // years is the target's less its year's draw.
 //
-// Assumes a log-normal day, and seasons and drift like those of the profile.
+// Assumes a log-normal day, and seasons and drift like those of the profile; the
+// drift of a home whose own days show that it varies more is scaled up (restless).
 //
 // Errors: no observation, an impossible one, or a linearisation that does not settle.
 //
@@ -128,6 +130,7 @@ type machine struct {
 	mean       []float64
 	cov        [][]float64
 	drift      []Component
+	scale      float64     // of the drift's variances, beyond the profile's; see restless
 	unknown    []Component // weather on target days that the course does not know
 	dayNoise   float64
 	driftAt    int
@@ -203,6 +206,10 @@ func newMachine(p *Profile, h Home) (*machine, error) {
 		}
 	}
 	m.layOut(days)
+	m.scale = m.restless()
+	for i := range m.drift {
+		m.drift[i].Variance *= m.scale
+	}
 	return m, nil
 }
 
@@ -504,7 +511,7 @@ func (m *machine) pass(step float64) (Posterior, float64) {
 		total += w
 		return w
 	})
-	post := Posterior{Course: m.course != nil}
+	post := Posterior{Course: m.course != nil, Scale: m.scale}
 	rooms := float64(len(m.roomsUsed))
 	s2 := variance / (total * total)
 	logMean := top + math.Log(total/(float64(days)*rooms))

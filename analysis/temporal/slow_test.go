@@ -37,6 +37,12 @@ func slowPosterior(p *Profile, h Home) Posterior {
 	if c := p.Course; h.Course && p.knows(h) {
 		drift, noise, beta, cov, regressors = c.Drift, c.DayNoise, c.Mean, c.Cov, c.Regressors
 	}
+	if m, err := newMachine(p, h); err == nil && m.scale > 1 {
+		drift = slices.Clone(drift)
+		for i := range drift {
+			drift[i].Variance *= m.scale
+		}
+	}
 	ou := func(cs []Component, lag int) float64 {
 		s := 0.0
 		for _, c := range cs {

@@ -535,3 +535,40 @@ func BenchmarkPosterior(b *testing.B) {
 		}
 	}
 }
+
+// TestRestlessByHand: days that the profile takes for independent, with a variance
+// of 0.5. Five of them at 1, e, e², e³, e⁴ have a sum of squares of 10 where four
+// times 0.5 is expected, over the 95 % point of χ² with four degrees of freedom,
+// 9.488 in any table, over four.
+func TestRestlessByHand(t *testing.T) {
+	p := BuiltIn(false)
+	p.Season, p.Drift, p.DayNoise = Season{}, []Component{{1e-3, .3}}, math.Sqrt(.2)
+	h := Home{Detectors: []float64{0}, From: 0, To: 365}
+	for d := range 5 {
+		h.Observations = append(h.Observations, Observation{First: 3 * d, Last: 3 * d, FirstShare: 1, LastShare: 1, Log: float64(d)})
+	}
+	m, err := newMachine(p, h)
+	if want := 10 / 2.0 / (9.488 / 4); err != nil || math.Abs(m.scale/want-1) > 1e-3 || math.Abs(m.drift[0].Variance-.3*m.scale) > 1e-12 {
+		t.Errorf("scale %v, want %v; %v", m.scale, want, err)
+	}
+	for i := range h.Observations {
+		h.Observations[i].Log *= .5 // a sum of 2.5 is not beyond what chance makes of 2
+	}
+	if m, err := newMachine(p, h); err != nil || m.scale != 1 {
+		t.Errorf("scale %v, want 1; %v", m.scale, err)
+	}
+	// A cycle known to differ between homes is no restlessness: half a year along it.
+	q := BuiltIn(false)
+	q.Drift, q.DayNoise = []Component{{1e-3, .01}}, .01
+	h.Observations = nil
+	for d := 0; d < 180; d += 5 {
+		y := 0.0
+		for k, x := range Regressors(d) {
+			y += (q.Season.Mean[k] + math.Sqrt(q.Season.Cov[k][k])) * x
+		}
+		h.Observations = append(h.Observations, Observation{First: d, Last: d, FirstShare: 1, LastShare: 1, Log: y})
+	}
+	if m, err := newMachine(q, h); err != nil || m.scale != 1 {
+		t.Errorf("an ordinary cycle gives scale %v; %v", m.scale, err)
+	}
+}
