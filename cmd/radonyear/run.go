@@ -133,6 +133,7 @@ func (p *program) commands() []*cli.Command {
 		p.seasonCommand(),
 		p.verdictCommand(),
 		p.describeCommand(),
+		p.meanCommand(),
 		p.levelsCommand(),
 		p.demoCommand(),
 		p.methodsCommand(),

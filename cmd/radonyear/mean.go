@@ -1,0 +1,106 @@
+package main
+
+import (
+	"fmt"
+	"slices"
+
+	"github.com/urfave/cli/v2"
+
+	"radonyear/analysis"
+	"radonyear/analysis/serial"
+	"radonyear/cmd/radonyear/internal/report"
+	"radonyear/ingest"
+)
+
+func (p *program) meanCommand() *cli.Command {
+	return &cli.Command{
+		Name:      "mean",
+		Usage:     "the mean of a monitor's log, with an interval that knows it drifts",
+		ArgsUsage: "FILE...",
+		Description: `For each detector in each room: the mean of its readings over the time they
+were taken, with an honest interval. Readings resemble their neighbours, so that
+a thousand of them say far less than the usual formula claims; that claim stands
+beside. This is no annual mean: radonyear annual gives that.
+
+Examples:
+  radonyear mean log.csv --unit Bq/m3 --zone Europe/Oslo`,
+		Flags: slices.Concat([]cli.Flag{
+			&cli.Float64Flag{Name: "confidence", Value: defaultConfidence, Usage: "`SHARE` of intervals that should hold the truth (default 0.95)"},
+			&cli.StringFlag{Name: "phase", Usage: "`PHASE` before or after: only readings from before or after mitigation"},
+		}, readingFlags(), outputFlags()),
+		Action: p.mean,
+	}
+}
+
+func (p *program) mean(c *cli.Context) error {
+	opt := serial.Options{Confidence: c.Float64("confidence")}
+	if !(opt.Confidence >= 0.5 && opt.Confidence < 1) {
+		return usageError{fmt.Sprintf("confidence %v is not between 0.5 and 1", opt.Confidence), "--confidence 0.95"}
+	}
+	phase, err := parsePhase(c)
+	if err != nil {
+		return err
+	}
+	format, err := outputFormat(c)
+	if err != nil {
+		return err
+	}
+	paths, err := inputPaths(c)
+	if err != nil {
+		return err
+	}
+	daily, files, _, err := p.readDaily(c, paths)
+	if err != nil {
+		return err
+	}
+	subs := population{daily.HomeCount(), func(i int) (out []subject) {
+		for _, s := range daily.Home(i, ingest.Filter{Phase: phase}).Series {
+			out = append(out, subject{place: s.Place, series: []analysis.Series{s}})
+		}
+		return out
+	}}
+	type result struct {
+		analysis.Series
+		serial.Result
+	}
+	results, left := estimateAll(subs, func(s subject) (result, error) {
+		r, err := serial.Mean(s.series[0], opt)
+		return result{s.series[0], r}, err
+	})
+	if len(results) == 0 {
+		return noResult(left, files)
+	}
+	t := report.Table{Columns: []report.Column{
+		{Key: "home", Head: "Home", Style: report.Text},
+		{Key: "area", Style: report.Text},
+		{Key: "room", Head: "Room", Style: report.Text, OmitEmpty: true},
+		{Key: "detector", Head: "Detector", Style: report.Text, OmitEmpty: true, Spare: 1},
+		{Key: "start", Style: report.Date},
+		{Key: "end", Style: report.Date},
+		{Key: "readings", Head: "Readings", Style: report.Count},
+		{Key: "plain_mean", Style: report.Concentration},
+		{Key: "mean", Head: "Mean", Style: report.Estimate},
+		{Key: "cosine", Style: report.Estimate},
+		{Key: "correlation_time_h", Head: "Correlation\ntime, h", Style: report.Factor},
+		{Key: "effective_n", Head: "Worth\nreadings", Style: report.Factor},
+		{Key: "naive_half_width", Head: "±t·s/√n\nclaims ±", Style: report.Factor},
+	}}
+	for _, r := range results {
+		t.Rows = append(t.Rows, report.Row{Label: report.PlaceName(r.Place), Notes: rowNotes(r.Mean.Notes), Cells: []any{
+			r.Home, r.Area, r.Room, r.Detector, instant(r.Start()), instant(r.End()), r.Len(), r.PlainMean, r.Mean, r.Cosine,
+			r.CorrelationTime, r.EffectiveN, r.NaiveHalfWidth}})
+	}
+	doc := report.Document{
+		Command: "mean", Version: version, Tables: []report.Table{t},
+		Settings: slices.Concat([]report.Field{{Name: "confidence", Value: opt.Confidence}, {Name: "phase", Value: phase}}, readingSettings(c)),
+		Inputs:   inputs(files), Rejects: rejectsFile(c), Notes: inputNotes(files, daily), LeftOut: left,
+		After: []string{
+			"Bq/m³, of the days' means. Correlation time: until what readings share has fallen to 1/e. Worth readings: so many independent ones would say as much. The last column is what the formula for independent readings would have claimed.",
+			"The mean of the time measured, not of a year: radonyear annual gives that. " + caution,
+		},
+	}
+	if err := p.emit(c, doc, format); err != nil {
+		return err
+	}
+	return p.partial(doc)
+}
