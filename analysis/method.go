@@ -50,3 +50,16 @@ func (m Method) Check() error {
 	}
 	return errors.Join(missing...)
 }
+
+// CoverageRow says how often an interval held the truth in simulated data. A
+// package that publishes such a table makes it in a function CoverageTable, and
+// keeps it in its COVERAGE.md. The shares are of the trials answered.
+type CoverageRow struct {
+	Quantity, Method, Setting string
+	Trials                    int
+	Asked                     float64 // the confidence asked for
+	Answered                  float64 // share of trials with an interval
+	Held                      float64 // share of intervals that held the truth
+	Under, Over               float64 // share with the truth under the lower limit, over the upper
+	Width                     float64 // median of upper limit over lower
+}

@@ -1,0 +1,180 @@
+package lognormal
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"slices"
+
+	"radonyear/analysis"
+	"radonyear/analysis/internal/numeric"
+)
+
+// CoverageSetting is one kind of simulated sample: N homes with this geometric
+// standard deviation, this share of them below a fixed limit, each value with an
+// error of this much on its logarithm. The geometric mean is 100 Bq/m³.
+type CoverageSetting struct {
+	N                    int
+	GSD, Censored, Error float64
+}
+
+func (s CoverageSetting) String() string {
+	text := fmt.Sprintf("%d homes, GSD %g", s.N, s.GSD)
+	if s.Censored > 0 {
+		text += fmt.Sprintf(", %g %% below the limit", 100*s.Censored)
+	}
+	if s.Error > 0 {
+		text += fmt.Sprintf(", errors of %g %%", 100*s.Error)
+	}
+	return text
+}
+
+// CoverageSettings are those of the published table.
+func CoverageSettings() (all []CoverageSetting) {
+	for _, n := range []int{5, 10, 20, 50} {
+		for _, gsd := range []float64{2, 3, 4} {
+			all = append(all, CoverageSetting{n, gsd, 0, 0})
+		}
+	}
+	for _, n := range []int{10, 20, 50} {
+		for _, gsd := range []float64{2, 3} {
+			for _, c := range []float64{0.3, 0.6} {
+				all = append(all, CoverageSetting{n, gsd, c, 0})
+			}
+		}
+	}
+	return append(all, CoverageSetting{20, 2, 0, 0.2}, CoverageSetting{20, 2, 0.3, 0.2})
+}
+
+// CoverageTable draws so many samples of one setting and counts how often each
+// interval asked for at 95 % held the truth. The same trials and setting give the
+// same rows.
+func CoverageTable(s CoverageSetting, trials int) []analysis.CoverageRow {
+	sigma := math.Log(s.GSD)
+	const level = 0.1 // the share of homes above the level asked about
+	mu := math.Log(100)
+	limit := math.Exp(mu + sigma*numeric.NormalQuantile(max(s.Censored, 1e-300)))
+	above := math.Exp(mu - sigma*numeric.NormalQuantile(level))
+	truth := map[string]float64{
+		"GM": 100, "GSD": s.GSD, "mean": 100 * math.Exp(sigma*sigma/2), "next home": math.NaN(),
+		"90 % quantile": above, "share above": level,
+	}
+	rng := rand.New(rand.NewPCG(uint64(s.N), math.Float64bits(s.GSD+10*s.Censored+100*s.Error)))
+	c := newCounter()
+	for trial := range trials {
+		var obs []Observation
+		var x []float64
+		for range s.N {
+			v := math.Exp(mu + sigma*rng.NormFloat64())
+			if s.Error > 0 {
+				v *= math.Exp(s.Error * rng.NormFloat64())
+			}
+			if x = append(x, v); v < limit && s.Censored > 0 {
+				obs = append(obs, Below(limit))
+			} else {
+				obs = append(obs, Observation{v, v, s.Error})
+			}
+		}
+		truth["next home"] = math.Exp(mu + sigma*rng.NormFloat64())
+		add := func(quantity string, e *analysis.Estimate, err error) {
+			if err == nil && e != nil {
+				c.add(quantity, truth[quantity], *e)
+			}
+		}
+		methods := []FitMethod{AdjustedLikelihood, ProfileLikelihood}
+		if s.Censored == 0 && s.Error == 0 {
+			methods = []FitMethod{""}
+			sample, err := NewSample(x)
+			if err != nil {
+				continue
+			}
+			for _, m := range []MeanMethod{MOVER, Generalized, Profile} {
+				r, err := Mean(sample, MeanOptions{Method: m})
+				add("mean", &r.Mean, err)
+			}
+			if trial < trials/4 { // two thousand resamples each are dear
+				r, err := BCa(x, BCaOptions{Resamples: 2000, Seed: uint64(trial)})
+				add("mean", &r.Mean, err)
+			}
+			above, err := Counted(countAbove(x, above), s.N, above, Options{})
+			add("share above", &above, err)
+		}
+		for _, m := range methods {
+			r, err := Fit(obs, FitOptions{Method: m, Levels: []float64{above}, Quantiles: []float64{0.9}})
+			if err != nil {
+				continue // rows tells by the number
+			}
+			add("GM", &r.GM, nil)
+			add("GSD", &r.GSD, nil)
+			add("mean", r.Mean, nil)
+			if r.Next != nil {
+				add("next home", r.Next, nil)
+			}
+			add("90 % quantile", &r.Quantiles[0].Quantile, nil)
+			add("share above", &r.Above[0].Fraction, nil)
+		}
+	}
+	return c.rows(s.String(), trials)
+}
+
+func countAbove(x []float64, level float64) (n int) {
+	for _, v := range x {
+		if v > level {
+			n++
+		}
+	}
+	return n
+}
+
+// counter gathers intervals by quantity and method.
+type counter struct {
+	at    map[[2]string]*tally
+	order [][2]string
+}
+
+type tally struct {
+	held, under, over int
+	widths            []float64
+}
+
+func newCounter() *counter { return &counter{at: map[[2]string]*tally{}} }
+
+func (c *counter) of(quantity, method string) *tally {
+	key := [2]string{quantity, method}
+	if c.at[key] == nil {
+		c.at[key] = &tally{}
+		c.order = append(c.order, key)
+	}
+	return c.at[key]
+}
+
+func (c *counter) add(quantity string, truth float64, e analysis.Estimate) {
+	t := c.of(quantity, e.Method)
+	switch {
+	case truth < e.Lower:
+		t.under++
+	case truth > e.Upper:
+		t.over++
+	default:
+		t.held++
+	}
+	t.widths = append(t.widths, e.Upper/e.Lower)
+}
+
+func (c *counter) rows(setting string, trials int) (rows []analysis.CoverageRow) {
+	slices.SortStableFunc(c.order, func(a, b [2]string) int { return slices.Compare(a[:], b[:]) })
+	for _, key := range c.order {
+		t := c.at[key]
+		n := float64(len(t.widths))
+		tried := trials
+		if key[1] == "bca" {
+			tried = trials / 4
+		}
+		slices.Sort(t.widths)
+		rows = append(rows, analysis.CoverageRow{
+			Quantity: key[0], Method: key[1], Setting: setting, Trials: tried, Asked: 0.95, Answered: n / float64(tried),
+			Held: float64(t.held) / n, Under: float64(t.under) / n, Over: float64(t.over) / n, Width: t.widths[len(t.widths)/2],
+		})
+	}
+	return rows
+}

@@ -1,0 +1,157 @@
+package lognormal
+
+import "radonyear/analysis"
+
+const published = "analysis/lognormal/COVERAGE.md"
+
+const (
+	oneDistribution = "independent values from one log-normal distribution"
+	meanAssumes     = "independent values from one log-normal distribution: if the largest values do not follow it, neither does the mean; see Shape, and BCa for no distribution at all."
+	meanEstimates   = "the arithmetic mean of a log-normal distribution, Bq/m³: what the homes' radon comes to on average, and what collective risk goes with."
+	meanInterval    = "confidence. Land is exact; generalized and mover hold 93.5 to 96 % from five values on, with at most 4.4 % of truths under generalized at five; profile likelihood 90 % at five, 93 % at ten and 94 % at twenty. See COVERAGE.md."
+	fitInterval     = "confidence, approximate where the data are not complete. Adjusted, it holds 94.5 to 97 % at 10 to 50 values with up to 60 % below a limit, and up to 98 % at 10 with 60 %; plain, 93 to 96 %, with up to 5.3 % of truths on one side. See COVERAGE.md."
+	fitEstimates    = "geometric mean, geometric standard deviation, arithmetic mean, quantiles (Bq/m³) and shares above levels from homes' values, whether exact, below limits, between bounds, rounded, or known with an error."
+	fitAssumes      = "independent values from one log-normal distribution, limits that do not depend on the value, and errors that are independent and log-normal."
+)
+
+var (
+	finney1941    = analysis.Source{Key: "finney-1941", Cite: "Finney 1941, J. R. Stat. Soc. Suppl. 7:155 (from memory)"}
+	land1971      = analysis.Source{Key: "land-1971", Cite: "Land 1971, Ann. Math. Stat. 42:1187 (from memory)"}
+	zou2009       = analysis.Source{Key: "zou-2009", Cite: "Zou, Taleban and Huo 2009, Environmetrics 20:172 (from memory)"}
+	mathew2003    = analysis.Source{Key: "krishnamoorthy-mathew-2003", Cite: "Krishnamoorthy and Mathew 2003, J. Stat. Plan. Inference 115:103 (from memory)"}
+	owen1968      = analysis.Source{Key: "owen-1968", Cite: "Owen 1968, Technometrics 10:445 (from memory)"}
+	cohen1959     = analysis.Source{Key: "cohen-1959", Cite: "Cohen 1959, Technometrics 1:217 (from memory)"}
+	venzon1988    = analysis.Source{Key: "venzon-moolgavkar-1988", Cite: "Venzon and Moolgavkar 1988, Appl. Stat. 37:87 (from memory)"}
+	coxReid1987   = analysis.Source{Key: "cox-reid-1987", Cite: "Cox and Reid 1987, J. R. Stat. Soc. B 49:1 (from memory)"}
+	efron1987     = analysis.Source{Key: "efron-1987", Cite: "Efron 1987, J. Am. Stat. Assoc. 82:171 (from memory)"}
+	lieberman1955 = analysis.Source{Key: "lieberman-resnikoff-1955", Cite: "Lieberman and Resnikoff 1955, J. Am. Stat. Assoc. 50:457 (from memory)"}
+)
+
+// Methods are the methods of this package, in the words of their doc comments.
+var Methods = []analysis.Method{
+	{
+		Key: "t-of-logs", Title: "geometric mean",
+		Estimates: "the geometric mean, which is the median of a log-normal distribution, Bq/m³.",
+		Formula:   "e^ȳ, and e^(ȳ ± t·s/√n) with ȳ and s the mean and standard deviation of the logarithms and t Student's, n − 1 degrees of freedom.",
+		Assumes:   oneDistribution, Interval: "confidence, exact.", Notes: []string{"unbounded"},
+		Sources:  []analysis.Source{{Key: "student-1908", Cite: "Student 1908, Biometrika 6:1 (from memory), on logarithms"}},
+		Evidence: analysis.Evidence{Reference: "Olsson's naive interval in TestPublishedMeans", ByHand: "TestByHand", Coverage: published},
+	},
+	{
+		Key: "chi-squared-of-logs", Title: "geometric standard deviation",
+		Estimates: "the geometric standard deviation, a ratio.",
+		Formula:   "e^s, and e^(s·√(ν/χ²)) with χ² the quantiles of chi-squared with ν = n − 1 degrees of freedom.",
+		Assumes:   "independent values from one log-normal distribution; unlike the interval of the geometric mean, this one does not forgive heavy tails.",
+		Interval:  "confidence, exact.", Notes: []string{"unbounded"},
+		Sources:  []analysis.Source{{Key: "nist-handbook", Cite: "NIST/SEMATECH e-Handbook of Statistical Methods (from memory)", Part: "7.2.3.1"}},
+		Evidence: analysis.Evidence{Reference: "moments in TestNIST", ByHand: "TestByHand", Coverage: published},
+	},
+	{
+		Key: "next-home", Title: "the next home of the same kind",
+		Estimates: "the next home of the same kind, Bq/m³.",
+		Formula:   "e^(ȳ ± t·s·√(1 + 1/n)), t Student's with n − 1 degrees of freedom.",
+		Assumes:   "that the next home is drawn as the n were, independently, from one log-normal distribution.",
+		Interval:  "prediction, exact: it is for one home, and wider than that of a mean.", Notes: []string{"unbounded"},
+		Sources:  []analysis.Source{{Key: "hahn-meeker-1991", Cite: "Hahn and Meeker 1991, Statistical Intervals (from memory)", Part: "section 4.7"}},
+		Evidence: analysis.Evidence{Reference: "moments in TestNIST", ByHand: "TestByHand", Coverage: published},
+	},
+	{
+		Key: string(Land), Title: "arithmetic mean, Land's exact limits",
+		Estimates: meanEstimates, Assumes: meanAssumes, Interval: meanInterval,
+		Formula: "Where μ + σ²/2 = b, the natural parameter of Σz, z = y − b, is −1/2. Given V = Σz², the density of U = Σz/√(nV) is then proportional to " +
+			"exp(−√(nV)u/2)(1−u²)^((n−3)/2), free of unknowns; the limit is the b at which P(U ≤ u observed) = 1 − p.",
+		Notes:    []string{"too-uncertain", "unbounded"},
+		Sources:  []analysis.Source{land1971, finney1941},
+		Evidence: analysis.Evidence{Reference: "testdata/reference/lognormal-exact.json; TestPublishedMeans", ByHand: "TestByHand", Coverage: published},
+	},
+	{
+		Key: string(MOVER), Title: "arithmetic mean, limits recovered from those of its parts",
+		Estimates: meanEstimates, Assumes: meanAssumes, Interval: meanInterval,
+		Formula:  "ȳ + s²/2 and the distances of ȳ and of s²/2 to their own limits added in squares",
+		Notes:    []string{"too-uncertain", "unbounded"},
+		Sources:  []analysis.Source{zou2009, finney1941},
+		Evidence: analysis.Evidence{Reference: "TestPublishedMeans", ByHand: "TestByHand", Coverage: published},
+	},
+	{
+		Key: string(Generalized), Title: "arithmetic mean, generalized limits",
+		Estimates: meanEstimates, Assumes: meanAssumes, Interval: meanInterval,
+		Formula:  "quantiles of ȳ + Z·s·√((n−1)/(n·W)) + s²(n−1)/(2W), W chi-squared with n−1 degrees of freedom, by quadrature",
+		Notes:    []string{"too-uncertain", "unbounded"},
+		Sources:  []analysis.Source{mathew2003, finney1941},
+		Evidence: analysis.Evidence{Reference: "testdata/reference/lognormal-exact.json", ByHand: "the plain sum in TestAgainstSlow", Coverage: published},
+	},
+	{
+		Key: "bca", Title: "arithmetic mean without a distribution, by resampling",
+		Estimates: "the arithmetic mean, Bq/m³, without assuming a distribution: on request, beside the log-normal answer and not in its place.",
+		Formula: "Value: the plain mean. Limits: quantiles Φ(z₀ + (z₀ ± z)/(1 − a(z₀ ± z))) of the means of Resamples draws of n values with replacement, z₀ from the share of " +
+			"them below the mean and a = Σd³/(6(Σd²)^1.5) over the differences d from the mean.",
+		Assumes:  "independent values, and that those seen show the tail that matters; with skewed data they seldom do.",
+		Interval: "confidence, asked for 95 % and getting 68 to 82 % at 5 values, 78 to 85 % at 10, 83 to 90 % at 20 and 87 to 94 % at 50, of geometric standard deviations from 4 down to 2: see COVERAGE.md.",
+		Notes:    []string{"low-coverage"},
+		Sources:  []analysis.Source{efron1987},
+		Evidence: analysis.Evidence{Reference: "all 3125 resamples of five values in TestResamplingByHand", ByHand: "TestResamplingByHand", Coverage: published},
+	},
+	{
+		Key: "noncentral-t-quantile", Title: "quantile, and upper tolerance limit",
+		Estimates: "the concentration below which a share p of the homes lies, Bq/m³, and the limit below which that share lies with the confidence asked for.",
+		Formula: "e^(ȳ + z_p·s); limits e^(ȳ + k·s), √n·k being a quantile of the noncentral t with n − 1 degrees of freedom and noncentrality √n·z_p. The upper " +
+			"tolerance limit is the one-sided one at the whole confidence.",
+		Assumes: "independent values from one log-normal distribution, out to p.", Interval: "confidence, exact; tolerance, exact.", Notes: []string{"unbounded"},
+		Sources:  []analysis.Source{owen1968, {Key: "usepa-2009", Cite: "USEPA 2009, Unified Guidance EPA 530/R-09-007", Part: "section 17.2"}},
+		Evidence: analysis.Evidence{Reference: "testdata/reference/lognormal-exact.json; TestPublishedQuantiles", ByHand: "TestByHand", Coverage: published},
+	},
+	{
+		Key: "noncentral-t-share", Title: "share of homes above a level, by the log-normal fit",
+		Estimates: "the share of homes above a level, from 0 to 1.",
+		Formula: "Φ(−k), k = (ln L − ȳ)/s; limits Φ(−δ/√n), δ being the noncentralities at which a noncentral t with n − 1 degrees of freedom has √n·k as its lower and " +
+			"its upper quantile.",
+		Assumes:  "independent values from one log-normal distribution, out to the level. Counted assumes no distribution; where the two disagree, the fit is doubtful there.",
+		Interval: "confidence, exact.",
+		Sources:  []analysis.Source{owen1968, lieberman1955},
+		Evidence: analysis.Evidence{Reference: "testdata/reference/lognormal-exact.json; TestPublishedQuantiles", ByHand: "TestByHand", Coverage: published},
+	},
+	{
+		Key: "clopper-pearson", Title: "share of homes above a level, by counting",
+		Estimates: "the share of homes above a level by counting, from 0 to 1.",
+		Formula:   "x/n; limits are the beta quantiles B(α/2; x, n−x+1) and B(1−α/2; x+1, n−x), the Clopper-Pearson interval.",
+		Assumes:   "independent values, and nothing of their distribution.",
+		Interval:  "confidence, never below what is asked for, so often wider than need be.",
+		Sources:   []analysis.Source{{Key: "clopper-pearson-1934", Cite: "Clopper and Pearson 1934, Biometrika 26:404 (from memory)"}},
+		Evidence:  analysis.Evidence{Reference: "0 of 59, 299 and 29 in TestPublishedQuantiles", ByHand: "TestCountedByHand", Coverage: published},
+	},
+	{
+		Key: string(AdjustedLikelihood), Title: "everything, where values are censored, rounded or known with an error",
+		Estimates: fitEstimates, Assumes: fitAssumes,
+		Formula: "\"adjusted-likelihood\", the default: −½ ln Σ 1/(σ² + e²) is added first, so that σ is judged on n − 1 degrees of freedom, and the drop is " +
+			"(n−1)·ln(1 + t²/(n−1)); without censoring and errors this makes the geometric mean's interval Student's.",
+		Interval: fitInterval,
+		Notes:    []string{"no-mean", "too-uncertain", "mostly-censored", "no-spread-seen", "unbounded"},
+		Sources:  []analysis.Source{cohen1959, venzon1988, coxReid1987},
+		Evidence: analysis.Evidence{Reference: "testdata/reference/lognormal.json", ByHand: "TestByHand, TestClassesByHand, TestErrorsByHand", Coverage: published},
+	},
+	{
+		Key: string(ProfileLikelihood), Title: "the same by plain profile likelihood, on request",
+		Estimates: fitEstimates, Assumes: fitAssumes,
+		Formula: "Each quantity's limits are where twice that log likelihood, at its largest for the quantity fixed, has fallen by a drop. " +
+			"\"profile-likelihood\": the drop is χ²₁.",
+		Interval: fitInterval,
+		Notes:    []string{"no-mean", "too-uncertain", "mostly-censored", "no-spread-seen", "unbounded"},
+		Sources:  []analysis.Source{cohen1959, venzon1988},
+		Evidence: analysis.Evidence{Reference: "testdata/reference/lognormal.json", ByHand: "TestByHand, TestClassesByHand, TestErrorsByHand", Coverage: published},
+	},
+	{
+		Key: "log-normal-shape", Title: "how log-normal the values look: information, no gate",
+		Estimates: "three things of the logarithms, without unit: Shapiro and Wilk's W, Anderson and Darling's A², and the correlation of the probability plot.",
+		Formula: "W = (Σ aᵢ y₍ᵢ₎)²/Σ(y − ȳ)² with Royston's weights and p-value (3 to 5000 values). A² = −n − Σ (2i−1)(ln Φ(zᵢ) + ln(1 − Φ(zₙ₊₁₋ᵢ)))/n with p of " +
+			"A²(1 + 0.75/n + 2.25/n²), from 8 values on. Correlation of y₍ᵢ₎ with normal quantiles of Filliben's median ranks, (i − 0.3175)/(n + 0.365) but 0.5^(1/n) at the ends.",
+		Assumes: "independent values, one a home: an hourly record of one home is refused by any such test, because its hours resemble their neighbours. Censored values have " +
+			"no place among these tests; the error says so.",
+		Interval: "none.",
+		Sources: []analysis.Source{
+			{Key: "royston-1995", Cite: "Royston 1995, Appl. Stat. 44:547 (from memory)", Part: "AS R94"},
+			{Key: "dagostino-stephens-1986", Cite: "D'Agostino and Stephens 1986, Goodness-of-Fit Techniques (from memory)", Part: "table 4.9"},
+			{Key: "filliben-1975", Cite: "Filliben 1975, Technometrics 17:111 (from memory)"},
+		},
+		Evidence: analysis.Evidence{Reference: "testdata/reference/lognormal.json; TestPublishedShape", ByHand: "TestShapeByHand", Coverage: "no interval"},
+	},
+}

@@ -1,0 +1,35 @@
+package serial
+
+import "radonyear/analysis"
+
+const (
+	estimates = "the mean that a home's readings fluctuate about, Bq/m³, from one series of readings that resemble their neighbours."
+	assumes   = "that nothing but chance moves the readings over the record: no season, no mitigation, no trend. It is the mean of such weather and living as were, and not of a year: annual.Estimate gives that."
+)
+
+// Methods are the methods of this package, in the words of their doc comments.
+var Methods = []analysis.Method{
+	{
+		Key: Autoregressive, Title: "mean of a series, by an autoregression with noise",
+		Estimates: estimates, Assumes: assumes,
+		Formula: "y = μ + x + e: x falls back as e^(−t/τ), e is noise that no two readings share, as counting has it. τ and the noise's share maximise the restricted " +
+			"likelihood, by a Kalman filter that takes gaps as they come; μ is the generalized least squares mean, with Student's t on as many degrees of freedom as the record " +
+			"lasts times 2τ, or n_eff − 1 if that is less, n_eff being the variance of a reading over that of μ.",
+		Interval: "confidence; actual coverage by persistence, length and noise is in COVERAGE.md",
+		Notes:    []string{"wider-of-two", "short-record", "below-limit"},
+		Sources:  []analysis.Source{{Key: "harville-1977", Cite: "Harville 1977, J. Am. Stat. Assoc. 72:320 (from memory)"}},
+		Evidence: analysis.Evidence{Reference: "testdata/reference/serial.json", ByHand: "TestByHand", Coverage: "analysis/serial/COVERAGE.md"},
+	},
+	{
+		Key: CosineWeights, Title: "mean of a series, by cosine weights",
+		Estimates: estimates, Assumes: assumes,
+		Formula:  "the plain mean with the mean square of 8 cosine sums of the record and t on 8.",
+		Interval: "confidence; actual coverage by persistence, length and noise is in COVERAGE.md",
+		Notes:    []string{"wider-of-two", "short-record", "below-limit"},
+		Sources: []analysis.Source{
+			{Key: "mueller-2007", Cite: "Müller 2007, J. Econom. 141:1331 (from memory)"},
+			{Key: "lazarus-2018", Cite: "Lazarus, Lewis, Stock and Watson 2018, J. Bus. Econ. Stat. 36:541 (from memory)"},
+		},
+		Evidence: analysis.Evidence{Reference: "TestByHand: a record that is one of the cosines", ByHand: "TestByHand", Coverage: "analysis/serial/COVERAGE.md"},
+	},
+}
