@@ -18,7 +18,7 @@ var update = flag.Bool("update", false, "write COVERAGE.md anew, with 1000 trial
 const publishedTrials = 1000
 
 // TestCoverage: the published table keeps the promise wherever the doc comment does
-// not say otherwise, and what it says is what is found again.
+// not say otherwise, and the first of its records say the same.
 func TestCoverage(t *testing.T) {
 	if *update {
 		settings := CoverageSettings()
