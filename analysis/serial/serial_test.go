@@ -382,3 +382,33 @@ func BenchmarkMean(b *testing.B) {
 		}
 	}
 }
+
+// TestMethods: each estimate is by a method that says all it has to, with every
+// code it noted.
+func TestMethods(t *testing.T) {
+	known := map[string]analysis.Method{}
+	for _, m := range Methods {
+		if err := m.Check(); err != nil {
+			t.Error(err)
+		}
+		known[m.Key] = m
+	}
+	r, err := Mean(series(t, time.Hour, count(300), wander(rand.New(rand.NewPCG(1, 9)), 300, 0.95, 0)), Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, e := range []analysis.Estimate{r.Likelihood, r.Cosine} {
+		m, ok := known[e.Method]
+		if !ok || len(e.Notes) == 0 {
+			t.Errorf("%q is no known method, or noted nothing", e.Method)
+		}
+		for _, n := range e.Notes {
+			if !slices.Contains(m.Notes, n.Code) {
+				t.Errorf("%s does not say that it can note %s", e.Method, n.Code)
+			}
+		}
+	}
+	if len(known) != 2 || r.Likelihood.Method == r.Cosine.Method {
+		t.Errorf("methods: %v", known)
+	}
+}
