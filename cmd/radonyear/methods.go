@@ -9,12 +9,14 @@ import (
 
 	"radonyear/analysis"
 	"radonyear/analysis/annual"
+	"radonyear/analysis/lognormal"
 	"radonyear/analysis/season"
+	"radonyear/analysis/serial"
 	"radonyear/cmd/radonyear/internal/report"
 )
 
 // methods are all there are, as their packages list them.
-var methods = slices.Concat(annual.Methods, season.Methods)
+var methods = slices.Concat(annual.Methods, season.Methods, lognormal.Methods, serial.Methods)
 
 func (p *program) methodsCommand() *cli.Command {
 	return &cli.Command{
