@@ -17,14 +17,16 @@ import (
 // series of readings that resemble their neighbours.
 //
 // Formula. y = μ + x + e: x falls back as e^(−t/τ), e is noise that no two readings
-// share, as counting has it. τ and the noise's share maximise the restricted
-// likelihood, by a Kalman filter that takes gaps as they come; μ is the generalized
-// least squares mean, with Student's t on as many degrees of freedom as the record
-// lasts times 2τ, or n_eff − 1 if that is less, n_eff being the variance of a
-// reading over that of μ. Beside it: the plain mean with the mean
-// square of 8 cosine sums of the record and t on 8. The second is taken where it is
-// more than 1.5 times as wide. A daily cycle is fitted by two harmonics and taken
-// off first, where readings are at most 4 hours apart and last 3 days.
+// share, as counting has it. τ and the noise's share have the restricted likelihood
+// of a Kalman filter that takes gaps as they come; μ is the generalized least squares
+// mean with Student's t, averaged over τ (evenly in its logarithm, up to half the
+// record) and the noise's share by that likelihood, because in a short record its
+// largest value alone makes τ too short. The correlation time given is where it is
+// largest. Beside it: the plain mean with the mean square of 8 cosine sums of the
+// record and t on 8. The second is taken where it is more than 1.5 times as wide.
+// Limits lie as e^(±d/mean) times the mean for a distance d. A daily cycle is fitted
+// by two harmonics and taken off first, where readings are at most 4 hours apart
+// and last 3 days.
 //
 // Assumes that nothing but chance moves the readings over the record: no season, no
 // mitigation, no trend. It is the mean of such weather and living as were, and not
@@ -34,7 +36,7 @@ import (
 // COVERAGE.md: 92 to 96 %, the least where a record lasts 10 to 20 correlation times.
 // A shorter one is refused, because no method holds its promise there.
 //
-// Notes: wider-of-two, short-record, below-limit.
+// Notes: wider-of-two, short-record, below-limit, unbounded.
 //
 // Source: Harville 1977, J. Am. Stat. Assoc. 72:320, for restricted likelihood;
 // Müller 2007, J. Econom. 141:1331, and Lazarus, Lewis, Stock and Watson 2018, J. Bus.
@@ -54,42 +56,54 @@ func Mean(s analysis.Series, opt Options) (Result, error) {
 	for i := range rec.y {
 		rec.y[i] = (rec.y[i] - r.PlainMean) / scale
 	}
-	tau, share, fit, err := rec.best()
+	grid := rec.grid()
+	top, err := rec.best(grid)
 	if err != nil {
 		return Result{}, fmt.Errorf("home %q: %w", s.Home, err)
 	}
 	n := float64(len(rec.y))
-	r.CorrelationTime, r.Noise = tau, share
-	r.EffectiveN = min(fit.weight, n)
-	times := rec.length / tau
-	if times < MinTimes {
+	r.CorrelationTime, r.Noise = top.tau, top.share
+	lasts := rec.length / top.tau
+	if lasts < MinTimes {
 		return Result{}, fmt.Errorf("home %q: the record lasts %.1f times the %.3g hours over which its readings resemble each other; under %v no interval holds its promise: measure on to %.0f days, or use the annual mean, which knows how radon varies elsewhere",
-			s.Home, times, tau, MinTimes, math.Ceil(MinTimes*tau/24))
+			s.Home, lasts, top.tau, MinTimes, math.Ceil(MinTimes*top.tau/24))
 	}
-	if times < EnoughTimes {
-		notes = append(notes, analysis.Note{Code: "short-record", Text: fmt.Sprintf("the record lasts %.0f times the %.3g hours over which its readings resemble each other; intervals asked for at 95%% hold about 92%% there, so measure on to %.0f days", times, tau, math.Ceil(EnoughTimes*tau/24))})
+	if lasts < EnoughTimes {
+		notes = append(notes, analysis.Note{Code: "short-record", Text: fmt.Sprintf("the record lasts %.0f times the %.3g hours over which its readings seem to resemble each other; a short record makes them seem fewer than they are, and the interval too narrow: measure on to %.0f days", lasts, top.tau, math.Ceil(EnoughTimes*top.tau/24))})
 	}
-	quantile := func(nu float64) float64 {
+	student := func(nu float64) float64 {
 		return distuv.StudentsT{Sigma: 1, Nu: nu}.Quantile((1 + opt.Confidence) / 2)
 	}
-	r.NaiveHalfWidth = quantile(n-1) * r.Spread / math.Sqrt(n)
-	estimate := func(value, half float64, method string) analysis.Estimate {
-		return analysis.Estimate{
+	r.NaiveHalfWidth = student(n-1) * r.Spread / math.Sqrt(n)
+	// Distances from the mean are taken as ratios: a mean is positive, and a record
+	// that lacks high hours has both a low mean and a small spread.
+	estimate := func(value, below, above float64, method string) analysis.Estimate {
+		e := analysis.Estimate{
 			Quantity: "mean", Unit: "Bq/m³",
-			Value: value, Lower: max(0, value-half), Upper: value + half,
+			Value: value, Lower: value * math.Exp(-below/value), Upper: value * math.Exp(above/value),
 			Confidence: opt.Confidence, Kind: analysis.ConfidenceInterval, N: len(rec.y), Method: method,
 			Notes: slices.Clone(notes),
 		}
+		if math.IsInf(e.Upper, 1) {
+			e.Notes = append(e.Notes, analysis.Note{Code: "unbounded", Text: "the record gives the mean no upper limit; a longer one would"})
+		}
+		return e
 	}
-	half := quantile(max(min(r.EffectiveN-1, times/2), 1)) * math.Sqrt(fit.variance/fit.weight) * scale
-	// The mean of what is never negative is not negative.
-	r.Likelihood = estimate(max(0, r.PlainMean+fit.mean*scale), half, Autoregressive)
-	wide := quantile(cosines) * cosineError(rec.y) * scale
-	r.Cosine = estimate(r.PlainMean, wide, CosineWeights)
+	mixed := average(grid, len(rec.y))
+	r.EffectiveN = min(1/(mixed.sd*mixed.sd), n)
+	lower, err := mixed.quantile((1 - opt.Confidence) / 2)
+	upper, err2 := mixed.quantile((1 + opt.Confidence) / 2)
+	value := r.PlainMean + mixed.mean*scale
+	if err != nil || err2 != nil || !(value > 0) {
+		return Result{}, fmt.Errorf("home %q: a few readings outweigh all others, and no mean can be given: look at the highest ones", s.Home)
+	}
+	r.Likelihood = estimate(value, (mixed.mean-lower)*scale, (upper-mixed.mean)*scale, Autoregressive)
+	wide := student(cosines) * cosineError(rec.y) * scale
+	r.Cosine = estimate(r.PlainMean, wide, wide, CosineWeights)
 	r.Mean = r.Likelihood
-	if wide > Wider*half {
+	if ratio := wide / (scale * (upper - lower) / 2); ratio > Wider {
 		r.Mean = r.Cosine
-		r.Mean.Notes = append(r.Mean.Notes, analysis.Note{Code: "wider-of-two", Text: fmt.Sprintf("the record moves more slowly than its hours suggest: the plain mean's interval by cosine weights is %.1f times as wide as the model's and is given; look for a season, a trend or a change in the home", wide/half)})
+		r.Mean.Notes = append(r.Mean.Notes, analysis.Note{Code: "wider-of-two", Text: fmt.Sprintf("the record moves more slowly than its hours suggest: the plain mean's interval by cosine weights is %.1f times as wide as the model's and is given; look for a season, a trend or a change in the home", ratio)})
 	}
 	for _, e := range []analysis.Estimate{r.Mean, r.Likelihood, r.Cosine} {
 		if err := e.Check(); err != nil {

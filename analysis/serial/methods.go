@@ -12,11 +12,11 @@ var Methods = []analysis.Method{
 	{
 		Key: Autoregressive, Title: "mean of a series, by an autoregression with noise",
 		Estimates: estimates, Assumes: assumes,
-		Formula: "y = μ + x + e: x falls back as e^(−t/τ), e is noise that no two readings share, as counting has it. τ and the noise's share maximise the restricted " +
-			"likelihood, by a Kalman filter that takes gaps as they come; μ is the generalized least squares mean, with Student's t on as many degrees of freedom as the record " +
-			"lasts times 2τ, or n_eff − 1 if that is less, n_eff being the variance of a reading over that of μ.",
+		Formula: "y = μ + x + e: x falls back as e^(−t/τ), e is noise that no two readings share, as counting has it. τ and the noise's share have the restricted likelihood " +
+			"of a Kalman filter that takes gaps as they come; μ is the generalized least squares mean with Student's t, averaged over τ (evenly in its logarithm, up to half the " +
+			"record) and the noise's share by that likelihood, because in a short record its largest value alone makes τ too short.",
 		Interval: "confidence; actual coverage by persistence, length and noise is in COVERAGE.md",
-		Notes:    []string{"wider-of-two", "short-record", "below-limit"},
+		Notes:    []string{"wider-of-two", "short-record", "below-limit", "unbounded"},
 		Sources:  []analysis.Source{{Key: "harville-1977", Cite: "Harville 1977, J. Am. Stat. Assoc. 72:320 (from memory)"}},
 		Evidence: analysis.Evidence{Reference: "testdata/reference/serial.json", ByHand: "TestByHand", Coverage: "analysis/serial/COVERAGE.md"},
 	},
@@ -25,7 +25,7 @@ var Methods = []analysis.Method{
 		Estimates: estimates, Assumes: assumes,
 		Formula:  "the plain mean with the mean square of 8 cosine sums of the record and t on 8.",
 		Interval: "confidence; actual coverage by persistence, length and noise is in COVERAGE.md",
-		Notes:    []string{"wider-of-two", "short-record", "below-limit"},
+		Notes:    []string{"wider-of-two", "short-record", "below-limit", "unbounded"},
 		Sources: []analysis.Source{
 			{Key: "mueller-2007", Cite: "Müller 2007, J. Econom. 141:1331 (from memory)"},
 			{Key: "lazarus-2018", Cite: "Lazarus, Lewis, Stock and Watson 2018, J. Bus. Econ. Stat. 36:541 (from memory)"},

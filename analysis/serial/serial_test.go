@@ -65,10 +65,11 @@ func TestReference(t *testing.T) {
 			t.Fatal(err)
 		}
 		rec := layOut(in.T, in.Y)
-		tau, share, s, err := rec.best()
+		s, err := rec.best(rec.grid())
 		if err != nil {
 			t.Fatal(err)
 		}
+		tau, share := s.tau, s.share
 		kind, _, _ := strings.Cut(c.Name, ":")
 		seen[kind]++
 		var got map[string]float64
@@ -81,7 +82,7 @@ func TestReference(t *testing.T) {
 		case "dense, mean":
 			got = map[string]float64{"mean": s.mean}
 		case "at tau 5 and share 0.25":
-			s = rec.pass(5, 0.25)
+			s.state = rec.pass(5, 0.25)
 			got = map[string]float64{"mean": s.mean, "variance": s.variance, "weight": s.weight, "loglik": s.logl}
 		}
 		for _, bad := range c.Check(got) {
@@ -137,6 +138,24 @@ func TestByHand(t *testing.T) {
 		y[i] = math.Cos(3 * math.Pi * (float64(i) + 0.5) / 40)
 	}
 	near(t, "cosine error", cosineError(y), 0.25, 1e-12)
+
+	// Averaged over one place only, the mean has its Student interval: t of 3 at 0.975 is
+	// 3.182446. Over two of the same weight at ±1, the middle is 0, the variance
+	// s² + 1.
+	one := place{state: state{logl: -5, mean: 2, variance: 8, weight: 2}}
+	up, err := average([]place{one}, 4).quantile(0.975)
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "upper limit", up, 2+2*3.182446305284, 1e-8)
+	left, right := one, one
+	left.mean, right.mean = -1, 1
+	a := average([]place{left, right}, 4)
+	mid, err := a.quantile(0.5)
+	if err != nil || math.Abs(mid) > 1e-8 || math.Abs(a.mean) > 1e-15 {
+		t.Errorf("the middle of two is %v, %v", mid, err)
+	}
+	near(t, "sd of two", a.sd, math.Sqrt(5), 1e-14)
 
 	// Four days of hours of 50 + 20·cos at midnight, and nothing else but ±1 in turn:
 	// the daily cycle goes, and the plain mean is 50.
@@ -211,6 +230,9 @@ func TestProperties(t *testing.T) {
 	one, err := Mean(series(t, time.Hour, count(400), y), Options{})
 	if err != nil {
 		t.Fatal(err)
+	}
+	if math.Abs(one.Mean.Value*one.Mean.Value-one.Mean.Lower*one.Mean.Upper) > 0.01*one.Mean.Value*one.Mean.Value {
+		t.Errorf("limits %v and %v are not about the same ratio from %v", one.Mean.Lower, one.Mean.Upper, one.Mean.Value)
 	}
 	if one.EffectiveN >= 400 || one.EffectiveN < 10 || one.Mean.Upper-one.Mean.Value <= one.NaiveHalfWidth {
 		t.Errorf("400 hours that resemble each other count as %v", one.EffectiveN)
