@@ -36,7 +36,7 @@ import (
 // COVERAGE.md: 92 to 96 %, the least where a record lasts 10 to 20 correlation times.
 // A shorter one is refused, because no method holds its promise there.
 //
-// Notes: wider-of-two, short-record, below-limit, unbounded.
+// Notes: wider-of-two, short-record, below-limit.
 //
 // Source: Harville 1977, J. Am. Stat. Assoc. 72:320, for restricted likelihood;
 // Müller 2007, J. Econom. 141:1331, and Lazarus, Lewis, Stock and Watson 2018, J. Bus.
@@ -78,16 +78,12 @@ func Mean(s analysis.Series, opt Options) (Result, error) {
 	// Distances from the mean are taken as ratios: a mean is positive, and a record
 	// that lacks high hours has both a low mean and a small spread.
 	estimate := func(value, below, above float64, method string) analysis.Estimate {
-		e := analysis.Estimate{
+		return analysis.Estimate{
 			Quantity: "mean", Unit: "Bq/m³",
 			Value: value, Lower: value * math.Exp(-below/value), Upper: value * math.Exp(above/value),
 			Confidence: opt.Confidence, Kind: analysis.ConfidenceInterval, N: len(rec.y), Method: method,
 			Notes: slices.Clone(notes),
 		}
-		if math.IsInf(e.Upper, 1) {
-			e.Notes = append(e.Notes, analysis.Note{Code: "unbounded", Text: "the record gives the mean no upper limit; a longer one would"})
-		}
-		return e
 	}
 	mixed := average(grid, len(rec.y))
 	r.EffectiveN = min(1/(mixed.sd*mixed.sd), n)

@@ -16,7 +16,7 @@ var Methods = []analysis.Method{
 			"of a Kalman filter that takes gaps as they come; μ is the generalized least squares mean with Student's t, averaged over τ (evenly in its logarithm, up to half the " +
 			"record) and the noise's share by that likelihood, because in a short record its largest value alone makes τ too short.",
 		Interval: "confidence; actual coverage by persistence, length and noise is in COVERAGE.md",
-		Notes:    []string{"wider-of-two", "short-record", "below-limit", "unbounded"},
+		Notes:    []string{"wider-of-two", "short-record", "below-limit"},
 		Sources:  []analysis.Source{{Key: "harville-1977", Cite: "Harville 1977, J. Am. Stat. Assoc. 72:320 (from memory)"}},
 		Evidence: analysis.Evidence{Reference: "testdata/reference/serial.json", ByHand: "TestByHand", Coverage: "analysis/serial/COVERAGE.md"},
 	},
@@ -25,7 +25,7 @@ var Methods = []analysis.Method{
 		Estimates: estimates, Assumes: assumes,
 		Formula:  "the plain mean with the mean square of 8 cosine sums of the record and t on 8.",
 		Interval: "confidence; actual coverage by persistence, length and noise is in COVERAGE.md",
-		Notes:    []string{"wider-of-two", "short-record", "below-limit", "unbounded"},
+		Notes:    []string{"wider-of-two", "short-record", "below-limit"},
 		Sources: []analysis.Source{
 			{Key: "mueller-2007", Cite: "Müller 2007, J. Econom. 141:1331 (from memory)"},
 			{Key: "lazarus-2018", Cite: "Lazarus, Lewis, Stock and Watson 2018, J. Bus. Econ. Stat. 36:541 (from memory)"},
