@@ -38,6 +38,30 @@ func TestCoverage(t *testing.T) {
 		}
 	}
 	published := readCoverage(t)
+	kept := 0
+	for _, c := range CoverageSettings() {
+		r, ok := published["mean | "+c.String()]
+		if !ok {
+			t.Errorf("no row for %v", c)
+		}
+		switch lasts := -float64(c.Hours) * math.Log(c.Phi); {
+		case c.Phi == 0: // owned to be wider than need be
+			if r.Held < 0.95 {
+				t.Errorf("%v: held %v", c, r.Held)
+			}
+		case lasts >= MinTimes:
+			// A thousand records leave each tail a standard error of 0.6 %.
+			if r.Held < 0.935 || r.Held > 0.975 || r.Under > 0.045 || r.Over > 0.045 || r.Answered < 0.75 {
+				t.Errorf("%v: held %v, under %v, over %v of %v answered", c, r.Held, r.Under, r.Over, r.Answered)
+			}
+			kept++
+		case r.Answered > 0.5:
+			t.Errorf("%v lasts %.1f correlation times, and %v were answered", c, lasts, r.Answered)
+		}
+	}
+	if kept < 20 {
+		t.Errorf("%d rows keep a promise", kept)
+	}
 	settings := []CoverageSetting{{168, 0.9, false}, {720, 0.9, true}}
 	if testing.Short() {
 		settings = settings[:1]
