@@ -80,13 +80,12 @@ type Day struct {
 	Hours        float64
 	Share        float64 // measured share of the day's 23, 24 or 25 hours, in (0, 1]
 	Weight       float64 // Σw in hours; more than Hours where readings overlap
-	BelowWeight  float64 // of it, that of readings below the detection limit
 	Sum, Sum2    float64 // Σwx, Σwx²
 	LogWeight    float64 // Σw over readings above zero
 	LogSum, Log2 float64 // Σw·ln x, Σw·(ln x)²
 	Min, Max     float64 // Bq/m³
-	Mean         float64 // arithmetic, Bq/m³; the value itself where there is but one
-	Uncertainty  float64 // standard (k=1), Bq/m³; 0 unless every reading states one
+	Mean         float64 // arithmetic, Bq/m³; the value itself where there is but one; see Mixed
+	Uncertainty  float64 // standard (k=1), Bq/m³; 0 unless every reading states one, or the day is Mixed
 }
 
 // Start is the first instant of the day, UTC.
@@ -114,16 +113,14 @@ func (d Day) LogSD() (sd float64, ok bool) {
 	return math.Sqrt(max(0, d.Log2/d.LogWeight-mean*mean)), true
 }
 
-// BelowLimit says whether the day counts as below a limit: more than half of its
-// measured hours are below the detector's. The limit of the day is then its Mean,
-// in which each hour's own limit stands for what was not seen: the true mean of
-// the day is no higher. Of other days with such hours Mean is a little too high.
-func (d Day) BelowLimit() bool {
-	const dust = 1e-9 // of sums of sixths of an hour
-	return d.Below > 0 && (d.Below == d.N || 2*d.BelowWeight > (1+dust)*d.Weight)
-}
+// BelowLimit says whether every reading of the day is below the detection limit.
+// The limit of the day is then its Mean.
+func (d Day) BelowLimit() bool { return d.Below > 0 && d.Below == d.N }
 
 // Mixed says whether the day holds readings below the detection limit and others.
+// Its true mean lies between those with nothing and with the limits in place of
+// what was not seen: Mean is their middle, and Uncertainty holds what a uniform
+// distribution between them adds, a twelfth of their distance squared.
 func (d Day) Mixed() bool { return d.Below > 0 && d.Below < d.N }
 
 // Reading is the day as one reading.
@@ -826,6 +823,7 @@ type daySum struct {
 	covered  int64   // union of the readings, microseconds
 	one      reading // the first reading
 	whole    bool    // it covers the whole day
+	below    float64 // Σw·limit over readings below their limit
 }
 
 func (s *daySum) add(r *reading) {
@@ -856,7 +854,7 @@ func (s *daySum) add(r *reading) {
 	}
 	if r.below {
 		d.Below++
-		d.BelowWeight += w
+		s.below += w * x
 	}
 	if r.uncertainty > 0 {
 		s.weighted += w * r.uncertainty * w * r.uncertainty
@@ -882,6 +880,11 @@ func (s *daySum) close() Day {
 	d.Mean = min(max(d.Mean, d.Min), d.Max)
 	if !s.unstated {
 		d.Uncertainty = min(math.Sqrt(s.weighted)/d.Weight, s.largest)
+	}
+	if d.Mixed() {
+		between := s.below / d.Weight
+		d.Mean -= between / 2
+		d.Uncertainty = math.Hypot(d.Uncertainty, between/math.Sqrt(12))
 	}
 	if d.N == 1 { // one reading says it all; rounding must not touch it
 		d.Uncertainty = s.one.uncertainty

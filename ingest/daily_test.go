@@ -223,39 +223,27 @@ func TestByHandDaily(t *testing.T) {
 			t.Errorf("%+v", d.Tracks)
 		}
 	})
-	t.Run("a day is below the limit by its hours", func(t *testing.T) {
-		// Of 24 hours n are below a limit of 24, the others read 48: the mean with the
-		// limits is 48 − n. Up to twelve hours it is a mean; from thirteen on, a limit.
-		for _, c := range []struct {
-			n     int
-			below bool
-		}{{0, false}, {1, false}, {12, false}, {13, true}, {23, true}, {24, true}} {
-			rows := logRows(instant(t, "2026-01-10T00:00:00Z"), time.Hour, "UTC", slices.Concat(constant(c.n, 24), constant(24-c.n, 48))...)
-			for i := range c.n {
+	t.Run("a day partly below the limit lies between two means", func(t *testing.T) {
+		// Of 24 hours n are below a limit of 24, the others read 48: the mean lies from
+		// 48 − 2n with nothing for them to 48 − n with the limits; in the middle, with
+		// n/√12 more or less. Only of 24 hours is it a limit.
+		for _, n := range []int{0, 1, 12, 13, 23, 24} {
+			rows := logRows(instant(t, "2026-01-10T00:00:00Z"), time.Hour, "UTC", slices.Concat(constant(n, 24), constant(24-n, 48))...)
+			for i := range n {
 				rows[i].below = true
 			}
 			d := daily(t, rows)
 			r, mixed := d.Tracks[0].Days[0].Reading(), 0
-			if c.n > 0 && c.n < 24 {
+			mean, u := 48-1.5*float64(n), float64(n)/math.Sqrt(12)
+			if n > 0 && n < 24 {
 				mixed = 1
 			}
-			if r.BelowLimit != c.below || r.Concentration != float64(48-c.n) || codes(d)["mixed-limit-days"] != mixed || d.Homes(Filter{})[0].About[0].Mixed != mixed {
-				t.Errorf("%d hours below: %+v %v", c.n, r, codes(d))
+			if n == 24 {
+				mean, u = 24, 0
 			}
-		}
-		// Half of 144 readings of ten minutes is half, whatever sixths add up to; hours
-		// count, not rows: one reading of 13 hours outweighs eleven of one.
-		rows := logRows(instant(t, "2026-01-10T00:00:00Z"), 10*time.Minute, "UTC", constant(144, 20)...)
-		for i := range 72 {
-			rows[2*i].below = true
-		}
-		if daily(t, rows).Tracks[0].Days[0].BelowLimit() {
-			t.Error("half of a day is more than half")
-		}
-		at := instant(t, "2026-01-10T00:00:00Z")
-		rows = append(logRows(at.Add(13*time.Hour), time.Hour, "UTC", constant(11, 30)...), row{home: "7", detector: "D", zone: "UTC", start: at, end: at.Add(13 * time.Hour), value: 10, below: true, kind: "field", file: "a.csv", line: 99})
-		if d := daily(t, rows).Tracks[0].Days; len(d) != 1 || !d[0].BelowLimit() {
-			t.Errorf("%+v", d)
+			if r.BelowLimit != (n == 24) || math.Abs(r.Concentration-mean) > 1e-9 || math.Abs(r.Uncertainty-u) > 1e-9 || codes(d)["mixed-limit-days"] != mixed || d.Homes(Filter{})[0].About[0].Mixed != mixed {
+				t.Errorf("%d hours below: %+v %v", n, r, codes(d))
+			}
 		}
 	})
 	t.Run("below the limit and zero", func(t *testing.T) {
@@ -263,7 +251,7 @@ func TestByHandDaily(t *testing.T) {
 		rows[0].below, rows[1].below, rows[2].below = true, true, true
 		d := daily(t, rows)
 		days := d.Tracks[0].Days
-		if !days[0].Reading().BelowLimit || days[1].Reading().BelowLimit || days[1].Mean != 20 || days[2].Mean != 0 {
+		if !days[0].Reading().BelowLimit || days[1].Reading().BelowLimit || days[1].Mean != 17.5 || days[2].Mean != 0 {
 			t.Errorf("%+v", days)
 		}
 		if _, ok := days[2].LogMean(); ok {
@@ -645,7 +633,7 @@ func picture(d *Daily) string {
 	for _, t := range d.Tracks {
 		out += fmt.Sprintln(t.Place, t.Phase, t.Kind, t.Method, t.Zone, t.Weight)
 		for _, day := range t.Days {
-			out += fmt.Sprintf("%x\n", []float64{float64(day.start), float64(day.end), float64(day.N), float64(day.Below), day.BelowWeight, day.Hours, day.Share, day.Weight, day.Sum, day.Sum2, day.LogSum, day.Log2, day.Mean, day.Uncertainty})
+			out += fmt.Sprintf("%x\n", []float64{float64(day.start), float64(day.end), float64(day.N), float64(day.Below), day.Hours, day.Share, day.Weight, day.Sum, day.Sum2, day.LogSum, day.Log2, day.Mean, day.Uncertainty})
 		}
 		out += fmt.Sprintln(t.Results)
 	}

@@ -220,7 +220,7 @@ func (f *finder) track(short []reading) {
 	}
 	if mixed > 0 {
 		f.add("mixed-limit-days", at(firstMixed), place{}, mixed,
-			fmt.Sprintf("%s with readings below the detection limit among others; the limit stands in for those in the mean, and where they are more than half of the hours, the day counts as below that mean", some(mixed, "day")))
+			fmt.Sprintf("%s with readings below the detection limit among others; the day's mean is the middle of those with nothing and with the limit in place of what was not seen", some(mixed, "day")))
 	}
 	var resultZero, resultBelow int
 	for _, r := range f.t.Results {

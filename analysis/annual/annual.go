@@ -3,6 +3,7 @@
 package annual
 
 import (
+	"cmp"
 	"fmt"
 	"maps"
 	"math"
@@ -127,7 +128,7 @@ type home struct {
 // package.
 //
 // Notes: under-two-days, longer-than-a-year, year-not-measured, several-rooms,
-// room-above, restless-home, all-below-limit, below-limit, zero-days, partial-days.
+// room-above, room-unjudged, restless-home, all-below-limit, below-limit, zero-days, partial-days.
 //
 // Source: Durbin and Koopman 2012 for the filter; for seasonal correction by
 // exact dates and its own uncertainty, Pinel, Fearn, Darby and Miles 1995,
@@ -184,7 +185,8 @@ func prepare(series []analysis.Series, opt Options) (*home, error) {
 		h.data.Prior = h.prior(*opt.AreaPrior)
 	} else if h.allBelow() {
 		h.data.Prior = h.prior(widePrior)
-		h.note("all-below-limit", "every reading lies below the detector's limit, so the lower limit and the middle rest on a wide prior (GM %g Bq/m³, GSD %g); only the upper limit is the home's own. Measure longer or with a more sensitive detector", widePrior.GM, widePrior.GSD)
+		h.joinLimits()
+		h.note("all-below-limit", "every reading lies below the detector's limit, so the lower limit and the middle rest on a wide prior (GM %g Bq/m³, GSD %g); only the upper limit is the home's own: the mean of the limits, or less. Measure longer or with a more sensitive detector", widePrior.GM, widePrior.GSD)
 	}
 	if h.measured < LeastDays {
 		h.note("under-two-days", "%.0f hours were measured; test protocols ask for at least 48, so no verdict is given", h.measured*24)
@@ -207,6 +209,32 @@ func (h *home) allBelow() bool {
 		}
 	}
 	return true
+}
+
+// joinLimits takes runs of days below their limit for one result whose mean is
+// below the mean of the limits, which is all that they certainly say. Day by day
+// they would say far more of a home that varies like the profile's, and of one that
+// does not, such as a steady one just below the limit, far too much.
+func (h *home) joinLimits() {
+	var out []temporal.Observation
+	days := map[int]float64{} // of the run at an index of out
+	obs := slices.Clone(h.data.Observations)
+	slices.SortStableFunc(obs, func(a, b temporal.Observation) int {
+		return cmp.Or(cmp.Compare(a.Room, b.Room), cmp.Compare(a.Detector, b.Detector), cmp.Compare(a.First, b.First))
+	})
+	for _, o := range obs {
+		n := float64(o.Last - o.First + 1)
+		if k := len(out) - 1; k >= 0 && out[k].Room == o.Room && out[k].Detector == o.Detector && o.First == out[k].Last+1 {
+			last := &out[k]
+			last.Log = math.Log((math.Exp(last.Log)*days[k] + math.Exp(o.Log)*n) / (days[k] + n))
+			last.Last, last.LastShare = o.Last, o.LastShare
+			days[k] += n
+			continue
+		}
+		days[len(out)] = n
+		out = append(out, o)
+	}
+	h.data.Observations = out
 }
 
 // prior turns a prior for annual means into one for the home's level, the
@@ -294,9 +322,11 @@ func (h *home) setYear() {
 	for d := from; d < from+year; d++ {
 		cycle.add(1, math.Exp(season.At(d)))
 	}
-	if in.weight == 0 {
-		h.note("year-not-measured", "nothing was measured in the twelve months from %s; the mean is inferred from other years, raw mean and season factor are of those",
+	if h.covered < h.measured/10 {
+		h.note("year-not-measured", "hardly anything was measured in the twelve months from %s, so their mean is inferred from other years; the raw mean is of what was measured in them, or where nothing was, of all",
 			temporal.Date(from, h.zone).Format("2006-01-02"))
+	}
+	if in.weight == 0 {
 		in = all
 	}
 	h.factor = cycle.value() / in.value()
@@ -343,6 +373,18 @@ func rawMean(series []analysis.Series, from, to time.Time) float64 {
 		rooms.add(1, in[name].value())
 	}
 	return rooms.value()
+}
+
+// dead says whether a room's detectors read nothing at all.
+func dead(series []analysis.Series) bool {
+	for _, s := range series {
+		for i := range s.Len() {
+			if !temporal.Dead(s.At(i)) {
+				return false
+			}
+		}
+	}
+	return true
 }
 
 // spread is the calibrated log spread of the target after the posterior's.
@@ -414,7 +456,16 @@ func (h *home) roomsAbove(r *Result) {
 		opt.YearFrom = temporal.Date(h.data.From, h.zone)
 		room, err := Estimate(one, opt)
 		if err != nil {
-			continue // such as one dead detector's room; the home has others
+			if dead(one) {
+				continue // the home has other rooms
+			}
+			for i := range r.Above { // it may be the one that is above
+				if r.Above[i].Verdict == Below {
+					r.Above[i].Verdict = NotConclusive
+				}
+			}
+			h.note("room-unjudged", "the room %q cannot be judged by itself (%v), so the home is not called below", name, err)
+			continue
 		}
 		for i, a := range room.Above {
 			if a.Verdict != Above || r.Above[i].Verdict == Above {

@@ -333,8 +333,32 @@ func TestRoomAbove(t *testing.T) {
 			t.Errorf("rooms of %v and %v: %v with probability %v, notes %v", c.a, c.b, a.Verdict, a.Probability, r.Notes)
 		}
 	}
+	// No more days and no reading of all rooms settle what one room decides.
+	j, err := Judge(home(60, 300), 200, Options{})
+	if err != nil || j.Verdict != NotConclusive || j.DaysFor80 != -1 || j.Further != nil || j.BandLower != 0 || j.BandUpper != 0 {
+		t.Errorf("%+v, %v", j, err)
+	}
 	if r := estimate(t, home(60, 300), Options{}); r.Above[0].Probability > .05 {
 		t.Errorf("P(above) is %v; the test was to be of a mean below", r.Above[0].Probability)
+	}
+}
+
+// TestAllBelow: days that all lie below a limit say that their mean does, and no
+// more: a home just below it is within the interval.
+func TestAllBelow(t *testing.T) {
+	for _, c := range []struct {
+		days  int
+		limit float64
+	}{{365, 15}, {365, 40}, {120, 175}, {365, 100}, {7, 15}} {
+		var rs []analysis.Reading
+		for d := range c.days {
+			s := date(2024, 1, 1).AddDate(0, 0, d)
+			rs = append(rs, analysis.Reading{Start: s, End: s.AddDate(0, 0, 1), Concentration: c.limit, BelowLimit: true})
+		}
+		r := estimate(t, []analysis.Series{mustSeries(t, "", rs)}, Options{Levels: []float64{2 * c.limit}})
+		if r.AnnualMean.Upper < .9*c.limit || r.AnnualMean.Value > c.limit || c.days == 365 && r.AnnualMean.Upper > 1.8*c.limit {
+			t.Errorf("%d days below %v: %v (%v to %v)", c.days, c.limit, r.AnnualMean.Value, r.AnnualMean.Lower, r.AnnualMean.Upper)
+		}
 	}
 }
 
@@ -353,6 +377,9 @@ func TestTooShort(t *testing.T) {
 		j, err := Judge([]analysis.Series{mustSeries(t, "", rs)}, 200, Options{})
 		if err != nil || j.Verdict != c.want || j.Probability < .99 {
 			t.Errorf("%v, %v with probability %v, want %v", err, j.Verdict, j.Probability, c.want)
+		}
+		if c.want == NotConclusive && j.BandLower != 0 {
+			t.Errorf("%d hours have a band from %v", c.hours, j.BandLower)
 		}
 		if c.want == NotConclusive && j.DaysFor80 != 1 {
 			t.Errorf("%d more days are asked for, want 1", j.DaysFor80)

@@ -37,9 +37,9 @@ const enough = 0.80
 // so firm that no reading would be conclusive on one side, that end is 0 or +Inf.
 //
 // Assumes that the further days follow the test without a gap, by the same
-// detector if that gave day means, else by a monitor of the usual calibration; and
-// that the chance rises from one row of FurtherDays to the next, between which the
-// fewest days are sought by halving.
+// detector if that gave day means, else by a monitor of the usual calibration. The
+// fewest days are sought by halving before the first row of FurtherDays with the
+// chance; where it does not rise with every day, fewer may have it too.
 //
 // Interval: none: a probability.
 //
@@ -59,7 +59,13 @@ func Judge(series []analysis.Series, level float64, opt Options) (Conclusiveness
 	}
 	r := h.result(post)
 	out := Conclusiveness{Result: r, Against: r.Above[0]}
-	if out.BandLower, out.BandUpper, err = h.band(level, r); err != nil {
+	if r.Above[0].Verdict == NotConclusive && (analysis.HasNote(r.Notes, "room-above") || analysis.HasNote(r.Notes, "room-unjudged")) {
+		out.DaysFor80 = -1 // one room decides, which no reading of all of them and no more days change
+		return out, nil
+	}
+	if h.measured < LeastDays {
+		// No reading of so short a test is conclusive.
+	} else if out.BandLower, out.BandUpper, err = h.band(level, r); err != nil {
 		return Conclusiveness{}, err
 	}
 	days := append(slices.Clone(FurtherDays), mostFurther)
@@ -82,6 +88,8 @@ func Judge(series []analysis.Series, level float64, opt Options) (Conclusiveness
 	if at > 0 {
 		lo = days[at-1]
 	}
+	// By halving: hi always has the chance, even where it does not rise with each
+	// day, as a course that ends and the factors of a profile of few homes can make it.
 	for hi-lo > 1 {
 		mid := (lo + hi) / 2
 		f, err := h.after(mid, level)
@@ -199,6 +207,11 @@ func (h *home) after(d int, level float64) (Further, error) {
 			Log: post.LogMedian, Room: final.Room, Detector: detector})
 	}
 	then, err := h.opt.Profile.Posterior(later)
+	if err == nil && then.Course != post.Course {
+		// The course ends on the way: today's view without it is what will be known.
+		now.Course = false
+		post, err = h.opt.Profile.Posterior(now)
+	}
 	if err != nil {
 		return Further{}, err
 	}

@@ -18,7 +18,7 @@ var Methods = []analysis.Method{
 			"with equal weight.",
 		Interval: "credible, checked by simulation with a generator that is not the model; its coverage by test length " +
 			"is published in COVERAGE.md beside this package.",
-		Notes: []string{"under-two-days", "longer-than-a-year", "year-not-measured", "several-rooms", "room-above", "restless-home", "all-below-limit", "below-limit", "zero-days", "partial-days"},
+		Notes: []string{"under-two-days", "longer-than-a-year", "year-not-measured", "several-rooms", "room-above", "room-unjudged", "restless-home", "all-below-limit", "below-limit", "zero-days", "partial-days"},
 		Sources: []analysis.Source{
 			{Key: "durbin-koopman-2012", Cite: "Durbin and Koopman 2012, Time Series Analysis by State Space Methods", Part: "chapters 4 and 10"},
 			{Key: "pinel-1995", Cite: "Pinel, Fearn, Darby and Miles 1995, Radiat. Prot. Dosim. 58:127 (from memory)"},
@@ -36,8 +36,8 @@ var Methods = []analysis.Method{
 			"ends are 0. Where an area's prior is so firm that no reading would be conclusive on one side, that " +
 			"end is 0 or +Inf.",
 		Assumes: "that the further days follow the test without a gap, by the same detector if that gave day means, " +
-			"else by a monitor of the usual calibration; and that the chance rises from one row of FurtherDays to " +
-			"the next, between which the fewest days are sought by halving.",
+			"else by a monitor of the usual calibration. The fewest days are sought by halving before the first row " +
+			"of FurtherDays with the chance; where it does not rise with every day, fewer may have it too.",
 		Interval: "none: a probability.",
 		Sources:  []analysis.Source{{Key: "raiffa-schlaifer-1961", Cite: "Raiffa and Schlaifer 1961, Applied Statistical Decision Theory (from memory)", Part: "chapter 5"}},
 		Evidence: analysis.Evidence{Reference: "the published band of TestReference", ByHand: "TestJudgeByHand", Coverage: "no interval; TestFurtherAgainstSlow counts how often the promise is kept"},

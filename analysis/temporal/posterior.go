@@ -377,20 +377,20 @@ func (m *machine) start() *filter {
 // draws e are independent with variance v. The level holds the target year's
 // e₀, so another year's state is e − e₀, and for the long run the last is e₀.
 func (m *machine) startYears(f *filter) {
-	v := m.p.YearSD * m.p.YearSD
-	shared := min(v, f.p[0]) // of the level with e₀
+	// A prior firmer than years differ says that here they do not.
+	v := min(m.p.YearSD*m.p.YearSD, f.p[0])
 	set := func(i, j int, x float64) { f.p[i*m.n+j], f.p[j*m.n+i] = x, x }
 	for i := range m.years {
 		for j := range m.years {
 			set(m.yearAt+i, m.yearAt+j, v)
 		}
 		set(m.yearAt+i, m.yearAt+i, 2*v)
-		set(0, m.yearAt+i, -shared)
+		set(0, m.yearAt+i, -v)
 	}
 	if m.h.LongRun {
 		e := m.yearAt + len(m.years)
 		set(e, e, v)
-		set(0, e, shared)
+		set(0, e, v)
 		for i := range m.years {
 			set(m.yearAt+i, e, -v)
 		}

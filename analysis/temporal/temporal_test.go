@@ -95,6 +95,7 @@ func TestByHand(t *testing.T) {
 		{"two years", []Observation{on(0, 100), on(400, 121)}, 0, true, nil, 110, .3 / math.Sqrt2},
 		{"three years", []Observation{on(0, 100), on(400, 100), on(800, 100)}, 365, true, nil, 100, .3 / math.Sqrt(3)},
 		{"all in area's prior", []Observation{on(0, 100)}, 0, true, &Normal{math.Log(81), .3}, 81, 0},
+		{"a firmer prior", []Observation{on(0, 100)}, 0, true, &Normal{math.Log(81), .1}, 81, 0},
 		{"half in area's prior", []Observation{on(0, 100)}, 0, true, &Normal{math.Log(81), .3 * math.Sqrt2}, 90, .3 / math.Sqrt2},
 	} {
 		post, err := still.Posterior(Home{Observations: c.obs, Detectors: []float64{0}, From: c.from, To: c.from + 365, LongRun: c.long, Prior: c.prior})

@@ -284,7 +284,7 @@ func (q *question) sentences() []string {
 	if q.AreaPrior != nil {
 		asked += fmt.Sprintf(" Area prior: geometric mean %g Bq/m³, GSD %g.", q.AreaPrior.GM, q.AreaPrior.GSD)
 	}
-	errors := fmt.Sprintf("Standard uncertainty taken: %g %% that a detector shares over its readings (--calibration) and, for a result of more than 36 hours, %g %% of its own; a result that states its uncertainty has that instead.",
+	errors := fmt.Sprintf("Standard uncertainty taken: %g %% that a detector shares over its readings (--calibration) and, for a result of more than 36 hours, %g %% of its own; a result that states its uncertainty has that instead, a day that does has it beside the %[1]g %%.",
 		round(100*q.calibration()), round(100*temporal.IntegratingError))
 	profile := fmt.Sprintf("Profile: %s", q.Profile.Name)
 	if q.Profile.Provenance != "" {

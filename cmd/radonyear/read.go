@@ -292,7 +292,7 @@ func (s subject) notes(notes []analysis.Note) []analysis.Note {
 		return notes
 	}
 	return append(slices.Clip(notes), analysis.Note{Code: "mixed-limit-days", Text: count(s.mixed, "day") +
-		" with hours below the detector's limit among others: the limit stands for those hours, so the day's mean is somewhat too high, and where they are more than half of the day it enters as below that mean; a more sensitive detector would tell"})
+		" with hours below the detector's limit among others: the day's mean lies between those with nothing and with the limit in place of those hours, and enters as their middle; a more sensitive detector would tell"})
 }
 
 // population is subjects made as they are needed: of many homes only a few are

@@ -132,7 +132,7 @@ func (p *program) verdict(c *cli.Context) error {
 	if len(all) == 1 {
 		doc.Lead = verdictInWords(all[0], by, typed)
 		doc.Tables[0].Hidden = true
-		doc.Tables[1].Hidden = all[0].DaysFor80 == 0 // it is conclusive now
+		doc.Tables[1].Hidden = all[0].DaysFor80 == 0 || len(all[0].Further) == 0 // it is conclusive now, or more days decide nothing
 	} else {
 		doc.Tables[1].Hidden = true
 	}
@@ -281,6 +281,8 @@ func verdictInWords(j judged, by string, typed bool) []string {
 	switch {
 	case j.DaysFor80 > 0:
 		lines = append(lines, fmt.Sprintf("%d more days give a chance of at least 80 %% that the answer is then conclusive.", j.DaysFor80))
+	case j.DaysFor80 < 0 && len(j.Further) == 0:
+		lines = append(lines, "More days of all rooms will not settle it: look at the room named below.")
 	case j.DaysFor80 < 0 && j.YearShare > 0.95:
 		lines = append(lines, "Most of the year was measured: going on will not settle it. What remains is what the detector, and in the long run the years, are off by.")
 	case j.DaysFor80 < 0:
@@ -364,6 +366,8 @@ func verdictTables(all []judged, by string) []report.Table {
 		switch {
 		case j.DaysFor80 > 0:
 			more = strconv.Itoa(j.DaysFor80)
+		case j.DaysFor80 < 0 && len(j.Further) == 0:
+			more, days = "see note", nil
 		case j.DaysFor80 < 0:
 			more, days = "over 365", nil
 		}
