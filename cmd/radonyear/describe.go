@@ -255,62 +255,77 @@ func (q surveyQuestion) hasGroup(files []ingest.File) error {
 	return usageError{fmt.Sprintf("--by %s: no file has such a column", q.by), "--by area, home, or a column; " + hint}
 }
 
+// reduced is what a home brings to its group.
+type reduced struct {
+	name  string // of the group
+	obs   []lognormal.Observation
+	place analysis.Place
+	after bool   // readings from after mitigation were left out
+	why   string // not empty if it brings nothing
+	none  bool   // the filter left nothing of it
+}
+
 // groups reduces each home to its value, and gathers the homes; after is of how
 // many homes readings from after mitigation were left out.
 func (q surveyQuestion) groups(daily *ingest.Daily) (groups []group, left []report.LeftOut, after int) {
+	homes := make([]reduced, daily.HomeCount())
+	each(len(homes), func(i int) { homes[i] = q.home(daily.Home(i, ingest.Filter{Phase: q.phase})) })
 	at := map[string]int{}
-	add := func(name string, obs ...lognormal.Observation) {
-		i, ok := at[name]
-		if !ok {
-			i = len(groups)
-			at[name] = i
-			groups = append(groups, group{name: name})
+	for _, h := range homes {
+		if h.none {
+			continue
 		}
-		for _, o := range obs {
-			o.Error = q.error
-			groups[i].obs = append(groups[i].obs, o)
-		}
-	}
-	for i := range daily.HomeCount() {
-		h := daily.Home(i, ingest.Filter{Phase: q.phase})
-		if len(h.Series) == 0 {
-			continue // the filter left nothing of it
-		}
-		var kept []analysis.Series
-		for k, s := range h.Series {
-			if q.phase == "" && h.About[k].Phase == "after" {
-				continue
-			}
-			kept = append(kept, s)
-		}
-		if len(kept) < len(h.Series) {
+		if h.after {
 			after++
 		}
-		place := analysis.Place{Home: h.Name, Area: h.Area}
-		if len(kept) == 0 {
-			left = append(left, report.LeftOut{Place: place, Why: "only readings from after mitigation"})
+		if h.why != "" {
+			left = append(left, report.LeftOut{Place: h.place, Why: h.why})
 			continue
 		}
-		name := ""
-		switch q.by {
-		case "all":
-		case "area":
-			name = h.Area
-		case "home":
-			add(h.Name, readingsOf(kept)...)
-			continue
-		default:
-			name = h.Extra[q.by]
-		}
-		o, ok := q.rule.reduce(kept)
+		i, ok := at[h.name]
 		if !ok {
-			left = append(left, report.LeftOut{Place: place, Why: "every reading is zero, which is a detector that failed"})
-			continue
+			i = len(groups)
+			at[h.name] = i
+			groups = append(groups, group{name: h.name})
 		}
-		add(name, o)
+		groups[i].obs = append(groups[i].obs, h.obs...)
 	}
 	sort.SliceStable(groups, func(i, j int) bool { return groups[i].name < groups[j].name })
 	return groups, left, after
+}
+
+func (q surveyQuestion) home(h ingest.Home) reduced {
+	r := reduced{place: analysis.Place{Home: h.Name, Area: h.Area}, none: len(h.Series) == 0}
+	var kept []analysis.Series
+	for k, s := range h.Series {
+		if q.phase != "" || h.About[k].Phase != "after" {
+			kept = append(kept, s)
+		}
+	}
+	r.after = len(kept) < len(h.Series)
+	switch q.by {
+	case "all":
+	case "area":
+		r.name = h.Area
+	case "home":
+		r.name = h.Name
+	default:
+		r.name = h.Extra[q.by]
+	}
+	switch o, ok := q.rule.reduce(kept); {
+	case len(kept) == 0:
+		r.why = "only readings from after mitigation"
+	case !ok:
+		r.why = "every reading is zero, which is a detector that failed"
+	case q.by == "home":
+		r.obs = readingsOf(kept)
+	default:
+		r.obs = []lognormal.Observation{o}
+	}
+	for i := range r.obs {
+		r.obs[i].Error = q.error
+	}
+	return r
 }
 
 // known is a reading as bounds on a concentration; ok is false where it is a
