@@ -128,6 +128,8 @@ type series struct {
 	last    int64 // the last start, microseconds
 	any     bool
 	falling bool // the newest row stands first in the file
+	rows    int  // with another start than the row before
+	turns   int  // of them, that go the other way in time
 	step    int64
 	times   []int64 // starts in this batch, while the step is not known
 }
@@ -141,6 +143,10 @@ type steps struct {
 	seen map[int64]int // how often each difference was met, over all series
 	file int64         // the most frequent of them
 }
+
+// shuffled says whether the rows of a log follow each other in no order: files
+// joined end to end, either way round, turn now and then; every other row never.
+func (s *series) shuffled() bool { return s.turns > 3 && 4*s.turns > s.rows }
 
 // close settles the readings of a batch whose length is open. Times further
 // apart than a day's reading are no step of a log: two spot readings half a year

@@ -291,6 +291,79 @@ func TestPropertiesOfRows(t *testing.T) {
 	}
 }
 
+// TestLongLogsInOrder: a log of more rows than a batch is read right where its
+// rows follow each other in time, either way, also joined end to end, and refused
+// where they stand in no order: there their step cannot be told from a batch.
+func TestLongLogsInOrder(t *testing.T) {
+	const homes, hours = 30, 800
+	start := time.Date(2025, 1, 1, 0, 0, 0, 0, time.UTC)
+	row := func(home, hour int) string {
+		return fmt.Sprintf("H%d,%s,%d", home, start.Add(time.Duration(hour)*time.Hour).Format("2006-01-02 15:04"), 50+(home*7+hour*13)%100)
+	}
+	var byHome, byTime []string
+	for h := range homes {
+		for i := range hours {
+			byHome = append(byHome, row(h, i))
+		}
+	}
+	for i := range hours {
+		for h := range homes {
+			byTime = append(byTime, row(h, i))
+		}
+	}
+	newestFirst := slices.Clone(byHome)
+	slices.Reverse(newestFirst)
+	shuffled := slices.Clone(byHome)
+	rand.New(rand.NewPCG(3, 3)).Shuffle(len(shuffled), func(i, j int) { shuffled[i], shuffled[j] = shuffled[j], shuffled[i] })
+	for _, c := range []struct {
+		name string
+		rows []string
+		ok   bool
+	}{
+		{"by home", byHome, true}, {"by time", byTime, true}, {"newest first", newestFirst, true},
+		{"joined", slices.Concat(byHome[:12000], newestFirst[:12000]), true},
+		{"shuffled", shuffled, false},
+	} {
+		tb, err := Open(put(t, "a.csv", "home,time,Radon (Bq/m3)\n"+strings.Join(c.rows, "\n")+"\n"), Options{Zone: "UTC"})
+		if err != nil {
+			t.Fatal(c.name, err)
+		}
+		lines, err := dump(tb)
+		tb.Close()
+		var file *FileError
+		switch {
+		case c.ok && err != nil:
+			t.Errorf("%s: %v", c.name, err)
+		case !c.ok && (!errors.As(err, &file) || file.Line == 0 || !strings.Contains(file.Hint, "sort the file by time")):
+			t.Errorf("%s: %v", c.name, err)
+		case c.ok && len(lines) != homes*hours:
+			t.Errorf("%s: %d readings", c.name, len(lines))
+		}
+		if c.ok {
+			d := reduceText(t, c.rows)
+			for _, tr := range d.Tracks {
+				if h := tr.Days[3].Hours; h != 24 {
+					t.Errorf("%s: home %s was measured %v hours of a day", c.name, tr.Home, h)
+				}
+			}
+		}
+	}
+}
+
+func reduceText(t *testing.T, rows []string) *Daily {
+	t.Helper()
+	tb, err := Open(put(t, "b.csv", "home,time,Radon (Bq/m3)\n"+strings.Join(rows, "\n")+"\n"), Options{Zone: "UTC"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer tb.Close()
+	d, err := tb.Daily()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return d
+}
+
 // encoding/csv is the oracle of what a record is.
 func sameAsOracle(t *testing.T, text string, delim byte) {
 	r := csv.NewReader(strings.NewReader(text))

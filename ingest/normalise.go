@@ -858,12 +858,15 @@ type fileRun struct {
 	reject func(RowError)
 	file   File
 
-	series   map[seriesKey]*series
-	lastKey  seriesKey
-	lastOf   *series
-	zones    map[string]*clockZone
-	extraAt  []int // for each extra column of the table, where this file has it; -1 where it has not
-	unitSeen unit
+	batches      int    // done
+	shuffled     int    // the line at which a log's rows were seen to be in no order; 0 if they are not
+	shuffledHome string // whose they are
+	series       map[seriesKey]*series
+	lastKey      seriesKey
+	lastOf       *series
+	zones        map[string]*clockZone
+	extraAt      []int // for each extra column of the table, where this file has it; -1 where it has not
+	unitSeen     unit
 }
 
 type seriesKey struct{ home, room, detector string }
@@ -882,6 +885,11 @@ func newRun(p *plan, rd rowReader, extras int, reject func(RowError)) *fileRun {
 // fill reads rows until the batch is full; io.EOF says that the file is done.
 func (r *fileRun) fill() error {
 	for r.batch.len() < batchRows {
+		// How long a log's readings lasted is learned from its rows in one batch.
+		if r.shuffled > 0 && r.batches > 0 {
+			return r.trouble(r.shuffled, r.cols.start.at, fmt.Sprintf("the rows of home %q stand in no order of time, so in a file this long it cannot be told how long each reading lasted", r.shuffledHome),
+				"sort the file by time, or add a column end or days")
+		}
 		row, line, err := r.rd.next()
 		switch e := err.(type) {
 		case nil:
@@ -897,6 +905,7 @@ func (r *fileRun) fill() error {
 		}
 	}
 	r.steps.close(&r.batch)
+	r.batches++
 	return nil
 }
 
@@ -1046,9 +1055,14 @@ func (r *fileRun) row(row []cell, line int) {
 		}
 		emit(room)
 	}
-	if of.any {
-		if rd.start != of.last {
-			of.falling = rd.start < of.last
+	if of.any && rd.start != of.last {
+		falling := rd.start < of.last
+		if of.rows++; of.rows > 1 && falling != of.falling {
+			of.turns++
+		}
+		of.falling = falling
+		if rd.log && r.shuffled == 0 && of.shuffled() {
+			r.shuffled, r.shuffledHome = line, strings.Clone(home)
 		}
 	}
 	of.last, of.any = rd.start, true
