@@ -215,6 +215,10 @@ func key(s string) string {
 // room of a wide file (common practice).
 var notRooms = regexp.MustCompile(`^(?:.*(?:temp|humid|pressure|baro|dewpoint|battery|voltage|volt|light|noise|altitude|latitude|longitude|uncertainty|error|sigma|limit|lower|upper|minimum|maximum|median|average|mean|stdev|stddev|weight|count|number|flag|status|index|year|month|week|day|hour|date|time|age|factor|ratio|percent|total|score|note|comment).*|rh|co2|voc|tvoc|pm1|pm10|pm25|lat|lon|lng|id|no|nr|n|min|max|avg|sd|se|k|tilt|aqi|hpa|mbar|kpa)$`)
 
+// statistics are names of what a monitor's export says of one radon in several
+// ways: least and most, a running mean, one over the long term. None is a room.
+var statistics = regexp.MustCompile(`^(?:radon|rn222|rn|concentration|conc|level|value)*(?:min|max|lowest|highest|peak|avg|sd|[0-9]+(?:h|hr|hrs|hour|hours|d|day|days)|hourly|daily|weekly|monthly|yearly|longterm|shortterm|long|short|lt|st|now|current|latest|last|live|rolling|moving|running)(?:radon|avg|average|mean|value)?$`)
+
 // findHeader is the index of the first record that reads like a line of column
 // names: it has one for the value or the time, and a record of as many fields
 // soon follows; -1 if none does.

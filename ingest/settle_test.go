@@ -274,3 +274,15 @@ func FuzzDate(f *testing.F) {
 		}
 	})
 }
+
+// TestStatisticsAreNoRooms: what an export says of one radon in several ways.
+func TestStatisticsAreNoRooms(t *testing.T) {
+	for name, want := range map[string]bool{
+		"Radon min": true, "max": true, "Radon 24h": true, "Radon long term": true, "Radon now": true, "1 h average": true, "short-term avg": true,
+		"Bedroom": false, "Room 24": false, "Basement 1": false, "Maxwell": false, "Long room": false, "Lounge": false,
+	} {
+		if got := statistics.MatchString(key(name)); got != want {
+			t.Errorf("%q is a statistic: %v, want %v", name, got, want)
+		}
+	}
+}

@@ -413,7 +413,7 @@ func (h *home) result(post temporal.Posterior) Result {
 	z := distuv.UnitNormal.Quantile((1 + h.opt.Confidence) / 2)
 	m := post.LogMedian
 	r := Result{
-		Place: h.place, Start: h.start, End: h.end, DaysMeasured: h.measured,
+		Place: h.place, Start: h.start.In(h.zone), End: h.end.In(h.zone), DaysMeasured: h.measured,
 		YearStart: temporal.Date(h.data.From, h.zone), YearEnd: temporal.Date(h.data.To, h.zone),
 		YearShare: h.covered / float64(h.data.To-h.data.From),
 		RawMean:   h.raw, SeasonFactor: h.factor,

@@ -26,7 +26,7 @@ type Against struct {
 // Result is one home's (or room's) year.
 type Result struct {
 	analysis.Place                 // Room is "" or a list where several rooms were combined
-	Start, End           time.Time // first and last instant measured
+	Start, End           time.Time // first and last instant measured, in the home's zone
 	DaysMeasured         float64   // days with a reading
 	YearStart, YearEnd   time.Time // the twelve months the annual mean is about
 	YearShare            float64   // share of those days that was measured, 0 to 1

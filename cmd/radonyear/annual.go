@@ -120,6 +120,9 @@ func parseQuestion(c *cli.Context) (q question, err error) {
 		if q.YearFrom, err = time.Parse(time.DateOnly, text); err != nil {
 			return q, usageError{fmt.Sprintf("--year-from %q is not a day", text), "--year-from 2025-01-01"}
 		}
+		if q.Target == annual.LongRun {
+			return q, usageError{"--year-from names twelve months, and --target long-run means no one year", "leave out one of the two"}
+		}
 	}
 	if text := c.String("calibration"); text != "" {
 		if q.Calibration, err = parseRelative(text); err != nil {

@@ -29,11 +29,12 @@ func arrange(app *cli.App, args []string) ([]string, error) {
 	if command == nil {
 		return args, nil // the library's own path: --help, or an unknown command
 	}
-	takesValue := map[string]bool{"help": false}
+	takesValue, many, given := map[string]bool{"help": false}, map[string]bool{}, map[string]bool{}
 	for _, f := range command.Flags {
 		_, isBool := f.(*cli.BoolFlag)
 		for _, name := range f.Names() {
 			takesValue[name] = !isBool
+			_, many[name] = f.(*cli.StringSliceFlag)
 		}
 	}
 	var options, files []string
@@ -52,6 +53,12 @@ func arrange(app *cli.App, args []string) ([]string, error) {
 		name := strings.TrimLeft(a, "-")
 		if name == "help" || name == "h" { // nothing else counts; the library would take a file for a topic
 			return []string{args[0], args[1], "--help"}, nil
+		}
+		if bare, _, _ := strings.Cut(name, "="); takesValue[bare] && !many[bare] {
+			if given[bare] {
+				return nil, usageError{"option --" + bare + " is given twice", "give it once: only --level and --column may be repeated"}
+			}
+			given[bare] = true
 		}
 		takes, known := takesValue[name] // "--name=value" is not a name and takes nothing more
 		if !known || !takes {

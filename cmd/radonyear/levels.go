@@ -83,6 +83,10 @@ func parseLevels(c *cli.Context) (levels []float64, byDefault bool, err error) {
 			if err != nil || bq <= 0 {
 				return nil, false, usageError{fmt.Sprintf("level %q is not a concentration", one), `--level 200, in Bq/m3, or --level "4 pCi/L"`}
 			}
+			if number, named := splitUnit(one, ""); named == "" && bq < leastBare {
+				return nil, false, usageError{fmt.Sprintf("level %q has no unit, and so low a number may be in pCi/L", one),
+					fmt.Sprintf(`say which: --level "%s pCi/L" or --level "%s Bq/m3"`, number, number)}
+			}
 			levels = append(levels, bq)
 		}
 	}
@@ -91,6 +95,10 @@ func parseLevels(c *cli.Context) (levels []float64, byDefault bool, err error) {
 	}
 	return levels, false, nil
 }
+
+// leastBare is the least typed number that is taken for Bq/m³ without saying so:
+// below it lie the levels and most results of those who write pCi/L.
+const leastBare = 20
 
 // parseConcentration reads "165", "165 Bq/m3" or "4.5pCi/L" as Bq/m³. A bare
 // number is in the given unit.

@@ -234,6 +234,11 @@ func inputNotes(files []ingest.File, d *ingest.Daily) (notes []analysis.Note) {
 			note(sheetsUnread, "Of %s %s; --sheet NAME reads another.", f.Path, unreadSheets(f))
 		}
 	}
+	for _, f := range files {
+		if f.UncertaintyK > 1 {
+			note("expanded-uncertainty", "The uncertainties of %s are named as %g times the standard one and were divided by that.", f.Path, f.UncertaintyK)
+		}
+	}
 	if d == nil {
 		return notes
 	}

@@ -34,7 +34,7 @@ Examples:
       --uncertainty 10% --level "4 pCi/L"
   radonyear verdict readings.csv --unit Bq/m3`,
 		Flags: slices.Concat([]cli.Flag{
-			&cli.StringFlag{Name: "value", Usage: "the test's mean `VALUE`, with its unit or in --unit; a bare number is in Bq/m3 as long as nothing else is in pCi/L"},
+			&cli.StringFlag{Name: "value", Usage: "the test's mean `VALUE`, with its unit or in --unit; a bare number is in Bq/m3, from 20 on and as long as nothing else is in pCi/L"},
 			&cli.StringFlag{Name: "days", Usage: "its length in `DAYS` of 24 hours"},
 			&cli.StringFlag{Name: "start", Usage: "its first `DAY`, as 2026-01-10 or 2026-01-10T18:00"},
 			&cli.StringFlag{Name: "uncertainty", Usage: "its standard `UNCERTAINTY` (k=1): 10% or a number in the value's unit"},
@@ -174,6 +174,10 @@ func (p *program) typedIn(c *cli.Context) (analysis.Series, []report.Field, erro
 		return analysis.Series{}, nil, usageError{fmt.Sprintf("--value %q has no unit, and %s is in pCi/L", c.String("value"), other),
 			fmt.Sprintf(`say which: --value "%s pCi/L" or --value "%s Bq/m3"`, number, number)}
 	}
+	if x, err := strconv.ParseFloat(number, 64); err == nil && named == "" && x > 0 && x < leastBare {
+		return analysis.Series{}, nil, usageError{fmt.Sprintf("--value %q has no unit, and so low a number may be in pCi/L", c.String("value")),
+			fmt.Sprintf(`say which: --value "%s pCi/L" or --value "%s Bq/m3"`, number, number)}
+	}
 	unit = cmp.Or(named, unit) // also that of a bare --uncertainty
 	value, err := parseConcentration(text, unit)
 	switch {
@@ -280,7 +284,11 @@ func verdictInWords(j judged, by string, typed bool) []string {
 	}
 	switch {
 	case j.DaysFor80 > 0:
-		lines = append(lines, fmt.Sprintf("%d more days give a chance of at least 80 %% that the answer is then conclusive.", j.DaysFor80))
+		more := fmt.Sprintf("%d more days give", j.DaysFor80)
+		if j.DaysFor80 == 1 {
+			more = "One more day gives"
+		}
+		lines = append(lines, more+" a chance of at least 80 % that the answer is then conclusive.")
 	case j.DaysFor80 < 0 && len(j.Further) == 0:
 		lines = append(lines, "More days of all rooms will not settle it: look at the room named below.")
 	case j.DaysFor80 < 0 && j.YearShare > 0.95:
