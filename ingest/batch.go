@@ -128,62 +128,61 @@ type series struct {
 	last    int64 // the last start, microseconds
 	any     bool
 	falling bool // the newest row stands first in the file
-	rows    int  // with another start than the row before
-	turns   int  // of them, that go the other way in time
 	step    int64
-	times   []int64 // starts in this batch, while the step is not known
+	starts  []stretch // while the step is being learned
 }
 
-// steps are the lengths of a log's readings: the usual time from one row to the
-// next, learned for each series from the first batch that holds two of its
-// rows. A series too short for that takes the file's usual step. Readings that
-// then overlap, because some rows were missing their usual distance, are for
-// those who make series of them to settle.
-type steps struct {
-	seen map[int64]int // how often each difference was met, over all series
-	file int64         // the most frequent of them
+// stretch is starts at equal distances, as loggers write them: the times of a
+// year of hours take one.
+type stretch struct{ first, step, n int64 }
+
+// note remembers a start, in whatever order they come.
+func (s *series) note(start int64) {
+	if k := len(s.starts) - 1; k >= 0 {
+		switch t := &s.starts[k]; {
+		case t.n == 1:
+			t.step, t.n = start-t.first, 2
+			return
+		case start == t.first+t.n*t.step:
+			t.n++
+			return
+		}
+	}
+	s.starts = append(s.starts, stretch{first: start, n: 1})
 }
 
-// shuffled says whether the rows of a log follow each other in no order: files
-// joined end to end, either way round, turn now and then; every other row never.
-func (s *series) shuffled() bool { return s.turns > 3 && 4*s.turns > s.rows }
+// settle makes the step of the starts noted, and adds how often each distance
+// was met to seen. Times further apart than a day's reading are no step of a
+// log: two spot readings half a year apart say nothing of the months between.
+func (s *series) settle(seen map[int64]int) {
+	var times []int64
+	for _, t := range s.starts {
+		for i := range t.n {
+			times = append(times, t.first+i*t.step)
+		}
+	}
+	s.starts = nil
+	slices.Sort(times)
+	counts := make(map[int64]int)
+	for i := 1; i < len(times); i++ {
+		if d := times[i] - times[i-1]; d > 0 && d <= analysis.DayReading.Microseconds() {
+			counts[d]++
+			seen[d]++
+		}
+	}
+	s.step = mostFrequent(counts)
+}
 
-// close settles the readings of a batch whose length is open. Times further
-// apart than a day's reading are no step of a log: two spot readings half a year
-// apart say nothing of the months between.
-func (s *steps) close(b *batch) {
-	var fresh []*series
-	for i, of := range b.open {
-		if of != nil && of.step == 0 {
-			if len(of.times) == 0 {
-				fresh = append(fresh, of)
-			}
-			of.times = append(of.times, b.start[i])
-		}
-	}
-	for _, of := range fresh {
-		slices.Sort(of.times)
-		counts := make(map[int64]int)
-		for i := 1; i < len(of.times); i++ {
-			if d := of.times[i] - of.times[i-1]; d > 0 && d <= analysis.DayReading.Microseconds() {
-				counts[d]++
-				if s.seen == nil {
-					s.seen = make(map[int64]int)
-				}
-				s.seen[d]++
-			}
-		}
-		of.step = mostFrequent(counts)
-		of.times = nil
-	}
-	if len(fresh) > 0 && len(s.seen) > 0 {
-		s.file = mostFrequent(s.seen)
-	}
+// close settles the readings whose length is open: from their start to the step
+// of their series, or the file's where the series has none. Readings that then
+// overlap, because some rows were missing their usual distance, are for those
+// who make series of them to settle.
+func (b *batch) close(file int64) {
 	for i, of := range b.open {
 		if of != nil {
 			step := of.step
 			if step == 0 {
-				step = s.file
+				step = file
 			}
 			b.end[i] = b.start[i] + step
 		}

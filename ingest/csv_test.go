@@ -13,6 +13,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -291,22 +292,23 @@ func TestPropertiesOfRows(t *testing.T) {
 	}
 }
 
-// TestLongLogsInOrder: a log of more rows than a batch is read right where its
-// rows follow each other in time, either way, also joined end to end, and refused
-// where they stand in no order: there their step cannot be told from a batch.
-func TestLongLogsInOrder(t *testing.T) {
-	const homes, hours = 30, 800
+// TestLongLogsInAnyOrder: of a log of more rows than a batch the length of a
+// reading is the step of its own series, in whatever order the rows stand. A
+// batch of shuffled rows would hold each series at distances of its own.
+func TestLongLogsInAnyOrder(t *testing.T) {
+	const homes, rows = 30, 800
 	start := time.Date(2025, 1, 1, 0, 0, 0, 0, time.UTC)
-	row := func(home, hour int) string {
-		return fmt.Sprintf("H%d,%s,%d", home, start.Add(time.Duration(hour)*time.Hour).Format("2006-01-02 15:04"), 50+(home*7+hour*13)%100)
+	step := func(home int) time.Duration { return time.Duration(15<<(home%3)) * time.Minute }
+	row := func(home, i int) string {
+		return fmt.Sprintf("H%02d,%s,%d", home, start.Add(time.Duration(i)*step(home)).Format("2006-01-02 15:04"), 50+(home*7+i*13)%100)
 	}
 	var byHome, byTime []string
 	for h := range homes {
-		for i := range hours {
+		for i := range rows {
 			byHome = append(byHome, row(h, i))
 		}
 	}
-	for i := range hours {
+	for i := range rows {
 		for h := range homes {
 			byTime = append(byTime, row(h, i))
 		}
@@ -315,38 +317,97 @@ func TestLongLogsInOrder(t *testing.T) {
 	slices.Reverse(newestFirst)
 	shuffled := slices.Clone(byHome)
 	rand.New(rand.NewPCG(3, 3)).Shuffle(len(shuffled), func(i, j int) { shuffled[i], shuffled[j] = shuffled[j], shuffled[i] })
+	want := ""
 	for _, c := range []struct {
 		name string
 		rows []string
-		ok   bool
 	}{
-		{"by home", byHome, true}, {"by time", byTime, true}, {"newest first", newestFirst, true},
-		{"joined", slices.Concat(byHome[:12000], newestFirst[:12000]), true},
-		{"shuffled", shuffled, false},
+		{"by home", byHome}, {"by time", byTime}, {"newest first", newestFirst},
+		{"joined", slices.Concat(byHome[:12000], newestFirst[:12000])}, {"shuffled", shuffled},
 	} {
-		tb, err := Open(put(t, "a.csv", "home,time,Radon (Bq/m3)\n"+strings.Join(c.rows, "\n")+"\n"), Options{Zone: "UTC"})
+		text := "home,time,Radon (Bq/m3)\n" + strings.Join(c.rows, "\n") + "\n"
+		tb, err := Open(put(t, "a.csv", text), Options{Zone: "UTC"})
 		if err != nil {
 			t.Fatal(c.name, err)
 		}
 		lines, err := dump(tb)
 		tb.Close()
-		var file *FileError
-		switch {
-		case c.ok && err != nil:
-			t.Errorf("%s: %v", c.name, err)
-		case !c.ok && (!errors.As(err, &file) || file.Line == 0 || !strings.Contains(file.Hint, "sort the file by time")):
-			t.Errorf("%s: %v", c.name, err)
-		case c.ok && len(lines) != homes*hours:
-			t.Errorf("%s: %d readings", c.name, len(lines))
+		if err != nil || len(lines) != homes*rows {
+			t.Fatalf("%s: %d readings, %v", c.name, len(lines), err)
 		}
-		if c.ok {
-			d := reduceText(t, c.rows)
-			for _, tr := range d.Tracks {
-				if h := tr.Days[3].Hours; h != 24 {
-					t.Errorf("%s: home %s was measured %v hours of a day", c.name, tr.Home, h)
-				}
+		for i, l := range lines { // "2: H01 start end zone=UTC value"
+			f := strings.Fields(l)
+			home, _ := strconv.Atoi(f[1][1:])
+			if d := instant(t, f[3]).Sub(instant(t, f[2])); d != step(home) {
+				t.Fatalf("%s: reading %d, %q, lasts %v", c.name, i, l, d)
+			}
+			_, lines[i], _ = strings.Cut(l, ": ") // the line is where it stands now
+		}
+		slices.Sort(lines)
+		switch got := strings.Join(lines, "\n"); {
+		case want == "":
+			want = got
+		case c.name != "joined" && got != want:
+			t.Errorf("%s: the readings are others", c.name)
+		}
+		for _, tr := range reduceText(t, c.rows).Tracks {
+			if h := tr.Days[3].Hours; h != 24 {
+				t.Errorf("%s: home %s was measured %v hours of a day", c.name, tr.Home, h)
 			}
 		}
+	}
+}
+
+// TestOffsetsInAnyOrder: a logger that writes +02:00 in summer and +01:00 in
+// winter has its days cut at the offset of its earliest time, whichever row
+// stands first and however far down.
+func TestOffsetsInAnyOrder(t *testing.T) {
+	for _, header := range []string{"home,time,Radon (Bq/m3)", "home,start,end,Radon (Bq/m3)"} {
+		spring := time.Date(2025, 3, 30, 1, 0, 0, 0, time.UTC) // when clocks go forward
+		var rows []string
+		for i := range 6000 {
+			at := spring.Add(time.Duration(i-1000) * time.Hour)
+			stamp := func(at time.Time) string {
+				zone := fixedZone(7200)
+				if at.Before(spring) {
+					zone = fixedZone(3600)
+				}
+				return at.In(zone).Format(time.RFC3339)
+			}
+			r := "H," + stamp(at)
+			if strings.Contains(header, "end") {
+				r += "," + stamp(at.Add(time.Hour))
+			}
+			rows = append(rows, fmt.Sprintf("%s,%d", r, 50+i*13%100))
+		}
+		newestFirst := slices.Clone(rows)
+		slices.Reverse(newestFirst)
+		for _, rows := range [][]string{rows, newestFirst} {
+			tb, err := Open(put(t, "a.csv", header+"\n"+strings.Join(rows, "\n")+"\n"), Options{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			d, err := tb.Daily()
+			f := tb.Sources()[0]
+			tb.Close()
+			if err != nil {
+				t.Fatal(err)
+			}
+			if f.DayOffset != "+01:00" || d.Tracks[0].Zone != "+01:00" || f.Zone != "in the times" {
+				t.Errorf("%s, %s first: days are cut at %q (%q), zone %q", header, rows[0], d.Tracks[0].Zone, f.DayOffset, f.Zone)
+			}
+		}
+		tb, err := Open(put(t, "a.csv", header+"\n"+strings.Join(rows[2000:], "\n")+"\n"), Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := tb.Daily(); err != nil {
+			t.Fatal(err)
+		}
+		if f := tb.Sources()[0]; f.DayOffset != "" {
+			t.Errorf("%s: one offset, and the days are said to be cut at %q of several", header, f.DayOffset)
+		}
+		tb.Close()
 	}
 }
 

@@ -151,7 +151,9 @@ type records interface {
 // A reading that runs into the next by less than half of either is cut where
 // the next starts; other overlapping readings are all kept, and counted.
 //
-// The order of the rows, and which file they stand in, changes no digit: sums
+// The order of the rows, and of the files, changes no digit; nor does it which
+// file a row stands in where rows say how long they last (a log's rows last as
+// long as the step of their detector in their file). Sums
 // of floating-point numbers depend on their order, so readings are held (eight
 // bytes each where they come in order of time) until the input ends, and are
 // then sorted before they are added. Only that also finds duplicates exactly.

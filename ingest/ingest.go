@@ -92,6 +92,7 @@ type File struct {
 	UnitFrom       string            // "column name", "unit column", "units row", "value text", "option"
 	Zone           string            // "UTC", an IANA name, "+01:00", "in the times", "dates only"
 	ZoneFrom       string            // "column", "times", "option", "file metadata"
+	DayOffset      string            // where times carry several offsets, the one that days are cut in: that of the earliest; "" elsewhere
 	DateOrder      string            // "ymd", "dmy", "mdy", "month name", "excel serial", "epoch seconds", "epoch milliseconds", "typed"; of the first time read
 	DateFrom       string            // "unambiguous", "a day above 12 on line N", "column name", "option"
 	Encoding       string            // "utf-8", "utf-8 with byte-order mark", "utf-16le", "utf-16be", "windows-1252" (which holds latin-1); text files only
@@ -104,7 +105,7 @@ type File struct {
 	UncertaintyK   float64           // the coverage factor stated uncertainties were divided by; 0 where none was named
 	Sheet          string            // the worksheet that was read; .xlsx only
 	SheetsUnread   []string          // other worksheets that look like readings, unless Options.Sheet chose; .xlsx only
-	Step           time.Duration     // a log's usual time from one row to the next; 0 if rows say how long they lasted
+	Step           time.Duration     // a log's usual time from one row of a detector to the next in time; 0 if rows say how long they lasted
 
 	// What was passed over or set right without leaving a reading out.
 	PreambleLines   int64 // lines above the header

@@ -11,8 +11,6 @@ import (
 	"strconv"
 	"strings"
 	"time"
-
-	"radonyear/analysis"
 )
 
 // plan is everything that is settled about a file before its readings are
@@ -42,11 +40,13 @@ type plan struct {
 	shape     stampShape // of the first time
 	shift     float64    // days to add to a spreadsheet's day number
 	zone      *clockZone // of wall times; nil if none was given
-	days      *clockZone // in which days are cut where the row does not say
+	days      *clockZone // in which days are cut where the row does not say; of offsets in the times, that of the earliest
 	zoneFrom  string
 	zoneSaid  string
-	log       bool // rows say when they begin, not how long they last
-	step      int64
+	dayOffset string              // where times carry several offsets, the one in days: that of the earliest
+	log       bool                // rows say when they begin, not how long they last
+	step      int64               // a log's usual time from one row to the next, microseconds
+	steps     map[seriesKey]int64 // of the series whose own usual time is another
 
 	extra []extraColumn
 }
@@ -80,7 +80,7 @@ func settle(name, path string, opt *Options, alone bool) (*plan, error) {
 	if err != nil {
 		return nil, err
 	}
-	defer rd.Close()
+	defer func() { rd.Close() }()
 	p.header = slices.Clone(rd.header())
 	if p.cols, err = assign(name, p.header, opt); err != nil {
 		return nil, err
@@ -142,8 +142,10 @@ func settle(name, path string, opt *Options, alone bool) (*plan, error) {
 			p.extra = append(p.extra, extraColumn{at: at, name: p.header[at]})
 		}
 	}
-	if p.log {
-		if err := p.settleStep(head, rd); err != nil {
+	if p.log || p.zoneFrom == "times" {
+		ahead := readAhead(rd)
+		rd = ahead
+		if err := p.settleWhole(head, ahead); err != nil {
 			return nil, err
 		}
 	}
@@ -701,29 +703,43 @@ func homeName(path string) string {
 	return base
 }
 
-// settleStep learns how far apart a log's rows usually are, by reading the head
-// as it will be read later, and on behind it until two rows of one detector
-// were met.
-func (p *plan) settleStep(head []headRow, rd rowReader) error {
+// settleWhole learns what only all rows tell, so that their order changes
+// nothing: how far apart a log's rows usually are, of each series by itself; and
+// of times that carry several offsets, the earliest, in which days are cut. It
+// reads the rows of the head and on behind it as they will be read later.
+func (p *plan) settleWhole(head []headRow, rd rowReader) error {
 	r := newRun(p, nil, 0, func(RowError) {})
-	for _, h := range head {
-		r.row(h.cells, h.line)
-	}
 	open := 0
-	for i, of := range r.batch.open {
-		if of != nil && open == 0 {
-			open = int(r.batch.line[i])
+	row := func(cells []cell, line int) {
+		if !p.log {
+			w := p.cols.start
+			if w.none() {
+				w = p.cols.end
+			}
+			if st, trouble, _ := p.stampOf(w, cells); trouble == "" && st.zoned {
+				r.offsets.note(st)
+			}
+			return
+		}
+		if r.batch.len() >= batchRows {
+			r.batch = batch{}
+		}
+		from := r.batch.len()
+		r.row(cells, line)
+		for i, of := range r.batch.open[from:] {
+			if of != nil {
+				of.note(r.batch.start[from+i])
+				if open == 0 {
+					open = line
+				}
+			}
 		}
 	}
-	r.steps.close(&r.batch)
-	met := make(map[*series]int64)
-	for i, of := range r.batch.open {
-		if of != nil {
-			met[of] = r.batch.start[i]
-		}
+	for _, h := range head {
+		row(h.cells, h.line)
 	}
-	for r.steps.file == 0 {
-		row, line, err := rd.next()
+	for {
+		cells, line, err := rd.next()
 		if err == io.EOF {
 			break
 		}
@@ -733,29 +749,49 @@ func (p *plan) settleStep(head []headRow, rd rowReader) error {
 		if err != nil {
 			return err
 		}
-		r.batch = batch{}
-		r.row(row, line)
-		for i, of := range r.batch.open {
-			if of == nil {
-				continue
-			}
-			if open == 0 {
-				open = line
-			}
-			start := r.batch.start[i]
-			if before, ok := met[of]; ok && before != start {
-				if step := max(start-before, before-start); step <= analysis.DayReading.Microseconds() {
-					r.steps.file = step
-				}
-			}
-			met[of] = start
-		}
+		row(cells, line)
 	}
-	p.step = r.steps.file
-	if open > 0 && p.step == 0 {
+	if o := r.offsets; p.zoneFrom == "times" && o.several {
+		loc := fixedZone(int(o.off))
+		p.days = newClockZone(loc, loc.String())
+		p.dayOffset = loc.String()
+	}
+	if !p.log {
+		return nil
+	}
+	seen := make(map[int64]int)
+	for _, of := range r.series {
+		of.settle(seen)
+	}
+	if p.step = mostFrequent(seen); open > 0 && p.step == 0 {
 		return p.trouble(open, p.cols.start.at, "cannot tell how long a reading lasted: rows have one time each, and no two of a detector follow each other within a day and a half", "add a column end or days, or name one with --column NAME=end")
 	}
+	p.steps = make(map[seriesKey]int64)
+	for k, of := range r.series {
+		if of.step > 0 && of.step != p.step {
+			p.steps[k] = of.step
+		}
+	}
 	return nil
+}
+
+// offsets is what the offsets of a file's times come to.
+type offsets struct {
+	any, several bool
+	earliest     int64 // seconds since 1970
+	off          int32 // of the earliest; the smallest of them if several times are
+}
+
+func (o *offsets) note(st stamp) {
+	at := st.sec - int64(st.off)
+	if !o.any {
+		*o = offsets{any: true, earliest: at, off: st.off}
+		return
+	}
+	o.several = o.several || st.off != o.off
+	if at < o.earliest || at == o.earliest && st.off < o.off {
+		o.earliest, o.off = at, st.off
+	}
 }
 
 // stampOf reads a time from a row. column is the one to blame.
@@ -854,26 +890,22 @@ type fileRun struct {
 	*plan
 	rd     rowReader
 	batch  batch
-	steps  steps
 	reject func(RowError)
 	file   File
 
-	batches      int    // done
-	shuffled     int    // the line at which a log's rows were seen to be in no order; 0 if they are not
-	shuffledHome string // whose they are
-	series       map[seriesKey]*series
-	lastKey      seriesKey
-	lastOf       *series
-	zones        map[string]*clockZone
-	extraAt      []int // for each extra column of the table, where this file has it; -1 where it has not
-	unitSeen     unit
+	series   map[seriesKey]*series
+	lastKey  seriesKey
+	lastOf   *series
+	zones    map[string]*clockZone
+	extraAt  []int // for each extra column of the table, where this file has it; -1 where it has not
+	unitSeen unit
+	offsets  offsets // of the starts read
 }
 
 type seriesKey struct{ home, room, detector string }
 
 func newRun(p *plan, rd rowReader, extras int, reject func(RowError)) *fileRun {
 	r := &fileRun{plan: p, rd: rd, reject: reject, series: make(map[seriesKey]*series), zones: make(map[string]*clockZone)}
-	r.steps.file = p.step
 	r.batch.extra = make([]wordColumn, extras)
 	r.extraAt = make([]int, extras)
 	for i := range r.extraAt {
@@ -885,11 +917,6 @@ func newRun(p *plan, rd rowReader, extras int, reject func(RowError)) *fileRun {
 // fill reads rows until the batch is full; io.EOF says that the file is done.
 func (r *fileRun) fill() error {
 	for r.batch.len() < batchRows {
-		// How long a log's readings lasted is learned from its rows in one batch.
-		if r.shuffled > 0 && r.batches > 0 {
-			return r.trouble(r.shuffled, r.cols.start.at, fmt.Sprintf("the rows of home %q stand in no order of time, so in a file this long it cannot be told how long each reading lasted", r.shuffledHome),
-				"sort the file by time, or add a column end or days")
-		}
 		row, line, err := r.rd.next()
 		switch e := err.(type) {
 		case nil:
@@ -900,12 +927,11 @@ func (r *fileRun) fill() error {
 			r.file.lostRows++
 			r.reject(e)
 		default:
-			r.steps.close(&r.batch)
+			r.batch.close(r.step)
 			return err
 		}
 	}
-	r.steps.close(&r.batch)
-	r.batches++
+	r.batch.close(r.step)
 	return nil
 }
 
@@ -977,7 +1003,7 @@ func (r *fileRun) row(row []cell, line int) {
 	if of == nil || k != r.lastKey {
 		if of = r.series[k]; of == nil {
 			k = seriesKey{strings.Clone(k.home), strings.Clone(k.room), strings.Clone(k.detector)}
-			of = &series{}
+			of = &series{step: r.steps[k]}
 			r.series[k] = of
 		}
 		r.lastKey, r.lastOf = k, of
@@ -1056,14 +1082,7 @@ func (r *fileRun) row(row []cell, line int) {
 		emit(room)
 	}
 	if of.any && rd.start != of.last {
-		falling := rd.start < of.last
-		if of.rows++; of.rows > 1 && falling != of.falling {
-			of.turns++
-		}
-		of.falling = falling
-		if rd.log && r.shuffled == 0 && of.shuffled() {
-			r.shuffled, r.shuffledHome = line, strings.Clone(home)
-		}
+		of.falling = rd.start < of.last
 	}
 	of.last, of.any = rd.start, true
 }
@@ -1129,6 +1148,9 @@ func (r *fileRun) times(rd *normRow, row []cell, line int, of *series) (zone str
 		z := days
 		switch {
 		case st.zoned:
+			if !end {
+				r.offsets.note(st)
+			}
 			return (st.sec-int64(st.off))*1e6 + int64(st.micro)
 		case st.clock:
 			z = walls
@@ -1429,7 +1451,7 @@ func (r *fileRun) describe() File {
 	r.rd.describe(&f)
 	p := r.plan
 	f.UnitFrom = p.unitFrom
-	f.Zone, f.ZoneFrom = p.zoneSaid, p.zoneFrom
+	f.Zone, f.ZoneFrom, f.DayOffset = p.zoneSaid, p.zoneFrom, p.dayOffset
 	f.DateOrder, f.DateFrom = shapeNames[p.shape], p.orderFrom
 	if f.Format == formatText && p.mark != markOpen {
 		f.Decimal = string(rune(p.mark))
@@ -1437,7 +1459,7 @@ func (r *fileRun) describe() File {
 	if p.cols.uncertainty >= 0 {
 		f.UncertaintyK = p.cols.names[p.cols.uncertainty].k
 	}
-	f.Step = time.Duration(r.steps.file) * time.Microsecond
+	f.Step = time.Duration(r.step) * time.Microsecond
 	f.ColumnsFound = p.found()
 	for _, e := range p.extra {
 		f.ColumnsExtra = append(f.ColumnsExtra, p.header[e.at])
