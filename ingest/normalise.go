@@ -187,7 +187,7 @@ func (p *plan) settleValues(head []headRow) ([]headRow, error) {
 	for _, i := range c.text {
 		n := c.names[i]
 		if c.start.none() || n.role != "" || n.strength == askedFor || n.other != "" || n.percent || c.room >= 0 && n.unit == noUnit ||
-			p.header[i] == "" || notRooms.MatchString(key(n.rest)) || !allNumbers(head, i) {
+			p.header[i] == "" || notRooms.MatchString(key(n.rest)) || statistics.MatchString(key(n.rest)) || !allNumbers(head, i) {
 			continue
 		}
 		if n.unit != noUnit {
@@ -217,6 +217,12 @@ func (p *plan) settleValues(head []headRow) ([]headRow, error) {
 	for i, n := range c.names {
 		if n.other != "" {
 			return nil, p.trouble(0, i, fmt.Sprintf("the unit %s is not understood", quote(n.other)), unitsIn+"; convert the values, or name the column of radon with --column NAME=value")
+		}
+	}
+	for i, n := range c.names {
+		if n.unit != noUnit && statistics.MatchString(key(n.rest)) {
+			return nil, p.trouble(0, i, "is one of several ways to say the same radon, and none of them plainly the readings; the columns are "+quoteList(p.header),
+				fmt.Sprintf("name the one to use, such as --column %s", quote(p.header[i]+"=value")))
 		}
 	}
 	return nil, p.trouble(0, -1, "no column of radon values; the columns are "+quoteList(p.header), "name it with --column NAME=value")
