@@ -348,7 +348,7 @@ func (p *program) annual(c *cli.Context) error {
 		Inputs:   inputs(files),
 		Rejects:  rejectsFile(c),
 		Tables:   []report.Table{annualTable(results, by)},
-		Notes:    inputNotes(files, daily),
+		Notes:    slices.Concat(inputNotes(files, daily), otherPhase(daily, q.phase)),
 		LeftOut:  left,
 		After:    q.sentences(),
 		Levels:   q.Levels, Confidence: q.Confidence,

@@ -270,6 +270,32 @@ func inputNotes(files []ingest.File, d *ingest.Daily) (notes []analysis.Note) {
 	return notes
 }
 
+// otherPhase says how many homes have field readings, and none of the phase asked
+// for: they have no result and nothing is wrong with them.
+func otherPhase(d *ingest.Daily, phase string) []analysis.Note {
+	if phase == "" {
+		return nil
+	}
+	type home struct{ name, area string }
+	has := map[home]bool{}
+	for _, t := range d.Tracks {
+		if t.Kind == "field" {
+			h := home{t.Home, t.Area}
+			has[h] = has[h] || t.Phase == phase
+		}
+	}
+	n := 0
+	for _, yes := range has {
+		if !yes {
+			n++
+		}
+	}
+	if n == 0 {
+		return nil
+	}
+	return []analysis.Note{{Code: "other-phase", Text: fmt.Sprintf("%s with no reading from %s mitigation: no result, as --phase %s asks.", count(n, "home"), phase, phase)}}
+}
+
 // unreadSheets says which worksheets of a file look like readings too.
 func unreadSheets(f ingest.File) string {
 	names := make([]string, len(f.SheetsUnread))
