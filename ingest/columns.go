@@ -215,9 +215,51 @@ func key(s string) string {
 // room of a wide file (common practice).
 var notRooms = regexp.MustCompile(`^(?:.*(?:temp|humid|pressure|baro|dewpoint|battery|voltage|volt|light|noise|altitude|latitude|longitude|uncertainty|error|sigma|limit|lower|upper|minimum|maximum|median|average|mean|stdev|stddev|weight|count|number|flag|status|index|year|month|week|day|hour|date|time|age|factor|ratio|percent|total|score|note|comment).*|rh|co2|voc|tvoc|pm1|pm10|pm25|lat|lon|lng|id|no|nr|n|min|max|avg|sd|se|k|tilt|aqi|hpa|mbar|kpa)$`)
 
-// statistics are names of what a monitor's export says of one radon in several
-// ways: least and most, a running mean, one over the long term. None is a room.
-var statistics = regexp.MustCompile(`^(?:radon|rn222|rn|concentration|conc|level|value)*(?:min|max|lowest|highest|peak|avg|sd|[0-9]+(?:h|hr|hrs|hour|hours|d|day|days)|hourly|daily|weekly|monthly|yearly|longterm|shortterm|long|short|lt|st|now|current|latest|last|live|rolling|moving|running)(?:radon|avg|average|mean|value)?$`)
+// statisticWords and windowWords are what a monitor's export calls one radon it
+// says in several ways: its least and most, a running mean, the long term (common
+// practice). A name with one of the first is no room; of the second, one that has
+// nothing but such words and numbers: a "day room" is a room.
+var (
+	statisticWords = wordSet("min max minimum maximum lowest highest peak avg average averaged mean median sd std stdev stddev deviation se sem uncertainty unc error err sigma limit lod mdl " +
+		"maks mittel mittelwert durchschnitt gjennomsnitt snitt")
+	windowWords = wordSet("h hr hrs hour hours hourly d day days daily w wk week weeks weekly month months monthly y yr year years yearly annual min mins minute minutes " +
+		"long longterm short shortterm term lt st now current currently latest last past live recent rolling moving running total overall since reset the of per " +
+		"timer stunde stunden tag tage woche døgn dag dager uke langtid langzeit kortid korttid kurzzeit aktuell")
+	radonWords = wordSet("radon rn concentration conc level value activity reading")
+)
+
+func wordSet(list string) map[string]bool {
+	m := make(map[string]bool)
+	for _, w := range strings.Fields(list) {
+		m[w] = true
+	}
+	return m
+}
+
+var wordOrNumber = regexp.MustCompile(`\p{L}+|\p{N}+`)
+
+// isStatistic says whether a column's name, less its unit, is one of several ways
+// to say the radon of one place.
+func isStatistic(name string) bool {
+	window, other := false, false
+	for _, w := range wordOrNumber.FindAllString(strings.ToLower(name), -1) {
+		switch {
+		case statisticWords[w]:
+			return true
+		case windowWords[w]:
+			window = true
+		case !radonWords[w] && !unicode.IsDigit(rune(w[0])):
+			other = true
+		}
+	}
+	return window && !other
+}
+
+// isRoom says whether a column of numbers can be a room of a wide file. One that
+// names a unit of radon can only be told by whole words: a garage is no age.
+func (n *columnName) isRoom() bool {
+	return !isStatistic(n.rest) && (n.unit != noUnit || !notRooms.MatchString(key(n.rest)))
+}
 
 // findHeader is the index of the first record that reads like a line of column
 // names: it has one for the value or the time, and a record of as many fields

@@ -187,7 +187,7 @@ func (p *plan) settleValues(head []headRow) ([]headRow, error) {
 	for _, i := range c.text {
 		n := c.names[i]
 		if c.start.none() || n.role != "" || n.strength == askedFor || n.other != "" || n.percent || c.room >= 0 && n.unit == noUnit ||
-			p.header[i] == "" || notRooms.MatchString(key(n.rest)) || statistics.MatchString(key(n.rest)) || !allNumbers(head, i) {
+			p.header[i] == "" || !n.isRoom() || !allNumbers(head, i) {
 			continue
 		}
 		if n.unit != noUnit {
@@ -220,7 +220,7 @@ func (p *plan) settleValues(head []headRow) ([]headRow, error) {
 		}
 	}
 	for i, n := range c.names {
-		if n.unit != noUnit && statistics.MatchString(key(n.rest)) {
+		if n.unit != noUnit && isStatistic(n.rest) {
 			return nil, p.trouble(0, i, "is one of several ways to say the same radon, and none of them plainly the readings; the columns are "+quoteList(p.header),
 				fmt.Sprintf("name the one to use, such as --column %s", quote(p.header[i]+"=value")))
 		}

@@ -278,11 +278,36 @@ func FuzzDate(f *testing.F) {
 // TestStatisticsAreNoRooms: what an export says of one radon in several ways.
 func TestStatisticsAreNoRooms(t *testing.T) {
 	for name, want := range map[string]bool{
-		"Radon min": true, "max": true, "Radon 24h": true, "Radon long term": true, "Radon now": true, "1 h average": true, "short-term avg": true,
+		"Radon min": true, "max": true, "Radon 24h": true, "24 h": true, "Radon long term": true, "Radon now": true, "1 h average": true, "short-term avg": true,
+		"minimum": true, "week": true, "day": true, "hourly": true, "1h": true, "Last 24 hours": true, "Radon_24h": true, "7-day average": true, "Std dev": true, "lower limit": true,
 		"Bedroom": false, "Room 24": false, "Basement 1": false, "Maxwell": false, "Long room": false, "Lounge": false,
+		"Garage": false, "Day room": false, "Lower bedroom": false, "Upper floor": false, "Holiday flat": false, "Lightwell": false, "1": false, "Room 1 h": false,
 	} {
-		if got := statistics.MatchString(key(name)); got != want {
+		if got := isStatistic(name); got != want {
 			t.Errorf("%q is a statistic: %v, want %v", name, got, want)
+		}
+	}
+	for _, c := range []struct{ header, want string }{
+		{"Radon min (Bq/m3),Radon max (Bq/m3)", `column "Radon min (Bq/m3)": is one of several ways`},
+		{"24h (Bq/m3),long term (Bq/m3)", `column "24h (Bq/m3)": is one of several ways`},
+		{"Last 24 hours (Bq/m3),Last 7 days (Bq/m3)", `column "Last 24 hours (Bq/m3)": is one of several ways`},
+		{"Radon average (Bq/m3),Radon max (Bq/m3)", ""}, // plainly the mean
+		{"garage (Bq/m3),lower bedroom (Bq/m3)", "garage (Bq/m3);lower bedroom (Bq/m3)"},
+		{"garage (Bq/m3),max (Bq/m3)", "garage (Bq/m3)"},
+	} {
+		tb, err := Open(put(t, "a.csv", "start,end,"+c.header+"\n2026-01-10,2026-01-11,100,200\n"), Options{})
+		got := ""
+		if err != nil {
+			got = err.Error()
+		} else {
+			if _, err := tb.Daily(); err != nil {
+				t.Fatal(err)
+			}
+			got = strings.Join(tb.Sources()[0].Wide, ";")
+			tb.Close()
+		}
+		if !strings.Contains(got, c.want) || c.want == "" && got != "" {
+			t.Errorf("%s: %q, want %q", c.header, got, c.want)
 		}
 	}
 }
