@@ -7,6 +7,7 @@ import (
 	"io"
 	"math"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -317,6 +318,11 @@ func isMissing(s string) bool { return len(s) <= 7 && missing[strings.ToLower(s)
 // notDetected are the words for a value below a limit that they do not state.
 var notDetected = map[string]bool{"nd": true, "n.d.": true, "bdl": true, "lod": true, "mdl": true, "<lod": true, "<mdl": true, "<dl": true, "< lod": true, "< mdl": true, "below detection": true, "below detection limit": true, "not detected": true, "non-detect": true, "nondetect": true}
 
+var (
+	pointedDate   = regexp.MustCompile(`^\s*\d{1,2}\.\d{1,2}\.\d{2,4}\b`)
+	groupedDigits = regexp.MustCompile(`\d[^\d.,eE+-]+\d{3}`)
+)
+
 // settleMark finds the decimal mark from the numbers of the head.
 func (p *plan) settleMark(head []headRow, delim string) error {
 	switch p.opt.Decimal {
@@ -334,20 +340,31 @@ func (p *plan) settleMark(head []headRow, delim string) error {
 	}
 	var lines [eitherComma + 1]int
 	var texts [eitherComma + 1]string
+	pointed := "" // what speaks for points between thousands
 	for _, r := range head {
 		for _, i := range at {
 			if i < 0 || r.cells[i].kind != cellText {
 				continue
 			}
 			s, _, _ := splitValue(strings.TrimSuffix(r.cells[i].text, "%"))
-			if shape, _ := shapeOf(s); lines[shape] == 0 {
+			shape, digits := shapeOf(s)
+			if lines[shape] == 0 {
 				lines[shape], texts[shape] = r.line, r.cells[i].text
+			}
+			if shape == plainNumber && len(digits) < len(s) && groupedDigits.MatchString(s) && pointed == "" {
+				pointed = fmt.Sprintf("%s on line %d has thousands set apart", quote(r.cells[i].text), r.line)
+			}
+		}
+		for _, w := range []when{c.start, c.end} {
+			if !w.none() && pointed == "" && r.cells[w.at].kind == cellText && pointedDate.MatchString(r.cells[w.at].text) {
+				pointed = fmt.Sprintf("%s on line %d is written as where points part thousands", quote(r.cells[w.at].text), r.line)
 			}
 		}
 	}
-	ask := func(shape numberShape) error {
-		return p.trouble(lines[shape], -1, fmt.Sprintf("%s %s", quote(texts[shape]), "could be read with a decimal mark or with a thousands separator, and nothing in the file tells"), "say which with --decimal . or --decimal ,")
+	ask := func(shape numberShape, tells string) error {
+		return p.trouble(lines[shape], -1, fmt.Sprintf("%s could be read with a decimal mark or with a thousands separator, and %s", quote(texts[shape]), tells), "say which with --decimal . or --decimal ,")
 	}
+	const nothing = "nothing in the file tells"
 	switch point, comma := lines[pointDecimal] > 0, lines[commaDecimal] > 0; {
 	case point && comma:
 		return p.trouble(lines[commaDecimal], -1, fmt.Sprintf("%s has a decimal comma, but %s on line %d has a decimal point", quote(texts[commaDecimal]), quote(texts[pointDecimal]), lines[pointDecimal]),
@@ -357,9 +374,11 @@ func (p *plan) settleMark(head []headRow, delim string) error {
 	case comma:
 		p.mark = markComma
 	case lines[eitherComma] > 0:
-		return ask(eitherComma)
+		return ask(eitherComma, nothing)
 	case lines[eitherPoint] > 0 && delim != "," && delim != "":
-		return ask(eitherPoint)
+		return ask(eitherPoint, nothing)
+	case lines[eitherPoint] > 0 && pointed != "":
+		return ask(eitherPoint, pointed)
 	case lines[eitherPoint] > 0:
 		p.mark = markPoint // where the comma parts the fields, the point is the decimal mark
 	}

@@ -311,3 +311,27 @@ func TestStatisticsAreNoRooms(t *testing.T) {
 		}
 	}
 }
+
+// TestPointOrThousands: 1.250 is asked about where every value with a point could
+// be thousands and the file has more to say for it; an ordinary file is not.
+func TestPointOrThousands(t *testing.T) {
+	for _, c := range []struct{ rows, want string }{
+		{"15.11.2023,14.02.2024,1.250 16.11.2023,14.02.2024,90", `a.csv:2: "1.250" could be read with a decimal mark or with a thousands separator, and "15.11.2023" on line 2`},
+		{"2023-11-15,2024-02-14,1.250 2023-11-16,2024-02-14,1'250", `a.csv:2: "1.250" could be read with a decimal mark or with a thousands separator, and "1'250" on line 3`},
+		{"2023-11-15,2024-02-14,1.250 2023-11-16,2024-02-14,1\u00a0250", `"1.250" could be read with`},
+		{"15.11.2023,14.02.2024,1.250 16.11.2023,14.02.2024,12.5", ""},
+		{"2023-11-15,2024-02-14,1.250 2023-11-16,2024-02-14,90", ""},
+		{"15.11.2023,14.02.2024,0.250 16.11.2023,14.02.2024,90", ""},
+	} {
+		tb, err := Open(put(t, "a.csv", "start,end,Radon (Bq/m3)\n"+strings.ReplaceAll(c.rows, " ", "\n")+"\n"), Options{})
+		got := ""
+		if err != nil {
+			got = err.Error()
+		} else {
+			tb.Close()
+		}
+		if !strings.Contains(got, c.want) || c.want == "" && got != "" {
+			t.Errorf("%s: %q, want %q", c.rows, got, c.want)
+		}
+	}
+}
