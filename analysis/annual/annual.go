@@ -181,12 +181,15 @@ func prepare(series []analysis.Series, opt Options) (*home, error) {
 		h.note("several-rooms", "readings from %d rooms are joined and the mean of the rooms is given; where people live in one of them, ask for each room by itself", len(h.rooms))
 	}
 	h.setYear()
+	allBelow := h.allBelow()
+	if allBelow {
+		h.joinLimits()
+	}
 	if opt.AreaPrior != nil {
 		h.data.Prior = h.prior(*opt.AreaPrior)
-	} else if h.allBelow() {
+	} else if allBelow {
 		h.data.Prior = h.prior(widePrior)
-		h.joinLimits()
-		h.note("all-below-limit", "every reading lies below the detector's limit, so the lower limit and the middle rest on a wide prior (GM %g Bq/m³, GSD %g); only the upper limit is the home's own: the mean of the limits, or less. Measure longer or with a more sensitive detector", widePrior.GM, widePrior.GSD)
+		h.note("all-below-limit", "every reading lies below the detector's limit, so the lower limit and the middle rest on a wide prior (GM %g Bq/m³, GSD %g); only the upper limit is the home's own. Measure longer or with a more sensitive detector", widePrior.GM, widePrior.GSD)
 	}
 	if h.measured < LeastDays {
 		h.note("under-two-days", "%.0f hours were measured; test protocols ask for at least 48, so no verdict is given", h.measured*24)
