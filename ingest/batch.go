@@ -132,6 +132,14 @@ type series struct {
 	starts  []stretch // while the step is being learned
 }
 
+// met says that a row of the series was read.
+func (s *series) met(start int64) {
+	if s.any && start != s.last {
+		s.falling = start < s.last
+	}
+	s.last, s.any = start, true
+}
+
 // stretch is starts at equal distances, as loggers write them: the times of a
 // year of hours take one.
 type stretch struct{ first, step, n int64 }

@@ -74,7 +74,7 @@ func isStamp(s string) bool {
 }
 
 // isoStamp reads the shape nearly all files have, 2026-01-10 14:30:00 with
-// a T or a space, without or with Z, and leaves everything else to the parser.
+// a T or a space, without or with Z or +01:00, and leaves everything else to the parser.
 func isoStamp(s string) (st stamp, ok bool) {
 	n := len(s)
 	if n < 10 || s[4] != '-' || s[7] != '-' {
@@ -109,6 +109,14 @@ func isoStamp(s string) (st stamp, ok bool) {
 	}
 	if at == n-1 && s[at] == 'Z' {
 		st.zoned, at = true, n
+	}
+	if at == n-6 && s[n-3] == ':' && (s[at] == '+' || s[at] == '-') {
+		if h, m := num(n-5), num(n-2); h <= 14 && m <= 59 { // as parseOffset has it
+			st.zoned, st.off, at = true, int32(h*3600+m*60), n
+			if s[n-6] == '-' {
+				st.off = -st.off
+			}
+		}
 	}
 	if at != n {
 		return stamp{}, false

@@ -746,17 +746,19 @@ func (p *plan) settleWhole(head []headRow, rd rowReader) error {
 			}
 			return
 		}
-		if r.batch.len() >= batchRows {
-			r.batch = batch{}
+		var rd normRow
+		_, of := r.seriesOf(cells)
+		if of == nil || !r.hasValue(cells) {
+			return
 		}
-		from := r.batch.len()
-		r.row(cells, line)
-		for i, of := range r.batch.open[from:] {
-			if of != nil {
-				of.note(r.batch.start[from+i])
-				if open == 0 {
-					open = line
-				}
+		if _, t := r.times(&rd, cells, line, of); t != nil {
+			return
+		}
+		of.met(rd.start)
+		if rd.log {
+			of.note(rd.start)
+			if open == 0 {
+				open = line
 			}
 		}
 	}
@@ -1010,28 +1012,11 @@ func (r *fileRun) row(row []cell, line int) {
 		r.file.lostRows++
 		r.lose(row, line, t.column, t.value, t.why)
 	}
-	text := func(at int) string {
-		if at < 0 {
-			return ""
-		}
-		return textOf(row[at])
-	}
-	home := r.home
-	if c.home >= 0 {
-		if home = text(c.home); home == "" {
-			lose(&rowTrouble{c.home, "", "no home; every row must say which home it is from"})
-			return
-		}
-	}
-	k := seriesKey{home, text(c.room), text(c.detector)}
-	of := r.lastOf
-	if of == nil || k != r.lastKey {
-		if of = r.series[k]; of == nil {
-			k = seriesKey{strings.Clone(k.home), strings.Clone(k.room), strings.Clone(k.detector)}
-			of = &series{step: r.steps[k]}
-			r.series[k] = of
-		}
-		r.lastKey, r.lastOf = k, of
+	text := func(at int) string { return textAt(row, at) }
+	home, of := r.seriesOf(row)
+	if of == nil {
+		lose(&rowTrouble{c.home, "", "no home; every row must say which home it is from"})
+		return
 	}
 	var rd normRow
 	zone, t := r.times(&rd, row, line, of)
@@ -1106,10 +1091,51 @@ func (r *fileRun) row(row []cell, line int) {
 		}
 		emit(room)
 	}
-	if of.any && rd.start != of.last {
-		of.falling = rd.start < of.last
+	of.met(rd.start)
+}
+
+// textAt is the text of a column; "" where the file has no such column.
+func textAt(row []cell, at int) string {
+	if at < 0 {
+		return ""
 	}
-	of.last, of.any = rd.start, true
+	return textOf(row[at])
+}
+
+// seriesOf is the home of a row and what is remembered of its series; nil where
+// the row says no home.
+func (r *fileRun) seriesOf(row []cell) (home string, of *series) {
+	c := r.cols
+	home = r.home
+	if c.home >= 0 {
+		if home = textAt(row, c.home); home == "" {
+			return "", nil
+		}
+	}
+	k := seriesKey{home, textAt(row, c.room), textAt(row, c.detector)}
+	of = r.lastOf
+	if of == nil || k != r.lastKey {
+		if of = r.series[k]; of == nil {
+			k = seriesKey{strings.Clone(k.home), strings.Clone(k.room), strings.Clone(k.detector)}
+			of = &series{step: r.steps[k]}
+			r.series[k] = of
+		}
+		r.lastKey, r.lastOf = k, of
+	}
+	return home, of
+}
+
+// hasValue says whether a row holds a value, whatever it is.
+func (r *fileRun) hasValue(row []cell) bool {
+	stated := func(c cell) bool {
+		return c.kind != cellNull && !(c.kind == cellText && isMissing(c.text)) && !(c.kind == cellNumber && math.IsNaN(c.num))
+	}
+	for _, w := range r.wide {
+		if stated(row[w.at]) {
+			return true
+		}
+	}
+	return len(r.wide) == 0 && stated(row[r.cols.value])
 }
 
 func (r *fileRun) isHeader(row []cell) bool {

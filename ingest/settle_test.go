@@ -335,3 +335,21 @@ func TestPointOrThousands(t *testing.T) {
 		}
 	}
 }
+
+// TestQuickStamps: the quick way of reading a time and the parser say the same.
+func TestQuickStamps(t *testing.T) {
+	for _, day := range []string{"2026-01-10", "2024-02-29", "2026-02-29", "2026-13-01"} {
+		for _, clock := range []string{"", "T14:30", " 14:30:59", "T24:00", "T14:60", "T14:30:59.5", "T1:30"} {
+			for _, zone := range []string{"", "Z", "+01:00", "-03:30", "+14:00", "+14:59", "+15:00", "-00:00", "+01:60", "+0100", "+1:00", "x01:00"} {
+				s := day + clock + zone
+				quick, ok := isoStamp(s)
+				p := stampParser{s: s}
+				if slow, trouble := p.parse(); ok && (trouble != "" || slow != quick) {
+					t.Errorf("%s: quickly %+v, by the parser %+v %s", s, quick, slow, trouble)
+				} else if !ok && trouble == "" && day == "2026-01-10" && clock == "T14:30" && (zone == "+01:00" || zone == "-03:30") {
+					t.Errorf("%s: not read quickly", s)
+				}
+			}
+		}
+	}
+}
