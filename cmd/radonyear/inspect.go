@@ -169,6 +169,9 @@ func fileSentences(files []ingest.File) []string {
 		}
 		if f.Zone != "" {
 			s += "; zone " + from(f.Zone, f.ZoneFrom)
+			if f.DayOffset != "" {
+				s += fmt.Sprintf("; days are cut at %s, the offset of the earliest time (--zone names a zone)", f.DayOffset)
+			}
 		}
 		if f.DateOrder != "" {
 			s += "; dates " + from(f.DateOrder, f.DateFrom)
