@@ -397,9 +397,12 @@ func assign(file string, header []string, opt *Options) (*columns, error) {
 			if roles[0] == roleStamp {
 				role = roleTime
 			}
+			hint := fmt.Sprintf("choose one, as in --column %s", quote(header[at]+"="+strings.ReplaceAll(role, " clock", "")))
+			if strings.EqualFold(header[at], header[tie]) {
+				hint = "give one of them another name in the file: --column cannot tell them apart"
+			}
 			return -1, &FileError{File: file, Column: header[at],
-				Why:  fmt.Sprintf("two columns could be the %s: %s and %s", role, quote(header[at]), quote(header[tie])),
-				Hint: fmt.Sprintf("choose one, as in --column %s", quote(header[at]+"="+strings.ReplaceAll(role, " clock", "")))}
+				Why: fmt.Sprintf("two columns could be the %s: %s and %s", role, quote(header[at]), quote(header[tie])), Hint: hint}
 		}
 		return at, nil
 	}

@@ -613,6 +613,7 @@ func (c *collector) reduceTrack(d *Daily, g *gathered, scratch *[]reading) Track
 	first, last := rs[0], rs[len(rs)-1]
 	t.oldest, t.newest = dated{first.place, first.start}, dated{last.place, last.start}
 	rs = dropDuplicates(rs, &f)
+	f.uncertainties(rs)
 	var short []reading
 	if long := slices.ContainsFunc(rs, isLong); !long {
 		short = rs

@@ -120,6 +120,10 @@ func settle(name, path string, opt *Options, alone bool) (*plan, error) {
 		delim = string(c.delim)
 	}
 	if head, err = p.settleValues(head); err != nil {
+		var fe *FileError
+		if errors.As(err, &fe) && !alone {
+			fe.Hint += "; leave the file out if it holds no readings: the others can be read without it"
+		}
 		return nil, err
 	}
 	if err := p.settleMark(head, delim); err != nil {

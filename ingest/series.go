@@ -71,6 +71,7 @@ type Finding struct {
 //	zero-values      days or results of exactly 0 Bq/m³
 //	below-limit      readings that only say "less than"
 //	mixed-limit-days days with readings below the limit and readings above it
+//	odd-uncertainty  stated uncertainties that no detector has; see uncertainties
 //	zones-differ     one detector's times stand in several zones
 //	unknown-zone     the zone has no rules here; days are cut in UTC
 //	weights-differ   rows of one home state different weights
@@ -160,6 +161,28 @@ func (f *finder) overlap(at, by place) {
 		f.overlaps = Finding{File: at.file, Line: at.line, OtherFile: by.file, OtherLine: by.line}
 	}
 	f.overlaps.Count++
+}
+
+// uncertainties notes stated standard uncertainties under half a per cent of the
+// value, which no detector of radon in homes reaches, and in readings of a day or
+// longer those over all of it (common practice): more likely a slip of unit, or
+// a percentage in a column of Bq/m³. An hour of few counts may well state more.
+func (f *finder) uncertainties(rs []reading) {
+	const day = 20 * 3600e6 // microseconds: a short day's mean too
+	var count int
+	var first place
+	for _, r := range rs {
+		if r.uncertainty > 0 && r.value > 0 && !r.below &&
+			(r.uncertainty < 0.005*(1-1e-9)*r.value || r.uncertainty > (1+1e-9)*r.value && r.length >= day) {
+			if count == 0 {
+				first = r.place
+			}
+			count++
+		}
+	}
+	if count > 0 {
+		f.add("odd-uncertainty", first, place{}, count, fmt.Sprintf("%s with a stated uncertainty under 0.5 %% or over 100 %% of the value; check its unit, and whether it is a percentage", some(count, "reading")))
+	}
 }
 
 // track adds what can be told once a track is reduced; short is its sorted

@@ -76,6 +76,10 @@ func spool(r io.Reader) (path string, err error) {
 	return f.Name(), nil
 }
 
+// binaryNames are the ends of names that only files which begin with a mark of
+// their own bear.
+var binaryNames = map[string]string{".parquet": "a Parquet", ".arrow": "an Arrow", ".xlsx": "an .xlsx"}
+
 // formatOf tells a file's format from its first bytes, those inside gzip if it
 // is compressed; name is what messages call it.
 func formatOf(path, name string) (format string, zipped bool, err error) {
@@ -114,6 +118,12 @@ func formatOf(path, name string) (format string, zipped bool, err error) {
 				return "", zipped, &FileError{File: name, Why: "not a table that can be read", Hint: m.refuse}
 			}
 			return m.format, zipped, nil
+		}
+	}
+	for ext, what := range binaryNames {
+		if strings.HasSuffix(strings.ToLower(name), ext) {
+			return "", zipped, &FileError{File: name, Why: "not " + what + " file, though its name says so",
+				Hint: "export or fetch it again; a text file needs a name that ends in .csv"}
 		}
 	}
 	return formatText, zipped, nil

@@ -167,6 +167,9 @@ func fileSentences(files []ingest.File) []string {
 		if f.Sheet != "" {
 			s += fmt.Sprintf("; worksheet %q", f.Sheet)
 		}
+		if f.UncertaintyK > 1 {
+			s += fmt.Sprintf("; uncertainty divided by %g (from column name)", f.UncertaintyK)
+		}
 		if f.Zone != "" {
 			s += "; zone " + from(f.Zone, f.ZoneFrom)
 			if f.DayOffset != "" {

@@ -236,7 +236,7 @@ func inputNotes(files []ingest.File, d *ingest.Daily) (notes []analysis.Note) {
 	}
 	for _, f := range files {
 		if f.UncertaintyK > 1 {
-			note("expanded-uncertainty", "The uncertainties of %s are named as %g times the standard one and were divided by that.", f.Path, f.UncertaintyK)
+			note("expanded-uncertainty", "The uncertainties of %s were divided by %g: the column %q names them as so many standard ones.", f.Path, f.UncertaintyK, f.ColumnsFound["uncertainty"])
 		}
 	}
 	if d == nil {
@@ -248,7 +248,7 @@ func inputNotes(files []ingest.File, d *ingest.Daily) (notes []analysis.Note) {
 		note("duplicate-rows", "%d rows say the same as another row and count once; radonyear inspect lists them.", n)
 	}
 	// What a file's owner must know before any home is believed; inspect has the rest.
-	for _, code := range []string{"home-in-areas", "far-dates"} {
+	for _, code := range []string{"home-in-areas", "far-dates", "odd-uncertainty"} {
 		const most = 3
 		n := 0
 		for _, f := range d.Findings() {
@@ -257,7 +257,7 @@ func inputNotes(files []ingest.File, d *ingest.Daily) (notes []analysis.Note) {
 			}
 			if n++; n <= most {
 				where := ""
-				if code == "far-dates" {
+				if code != "home-in-areas" {
 					where = fmt.Sprintf(" (%s:%d)", f.File, f.Line)
 				}
 				note(code, "Home %s%s: %s.", f.Home, where, f.Text)

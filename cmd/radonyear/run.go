@@ -170,7 +170,11 @@ func (p *program) app() *cli.App {
 		c.HideHelpCommand = true // else a file named "help" would be a command
 		c.CustomHelpTemplate = commandHelp
 		c.OnUsageError = func(_ *cli.Context, err error, _ bool) error {
-			return usageError{flagTrouble(err), "radonyear " + name + " --help lists its options"}
+			hint := "radonyear " + name + " --help lists its options"
+			if strings.Contains(err.Error(), "for flag -confidence") {
+				hint = "--confidence 0.95, a share and no percentage"
+			}
+			return usageError{flagTrouble(err), hint}
 		}
 	}
 	return app

@@ -62,7 +62,7 @@ func (p *program) verdict(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
-	typed := false
+	typed, taken := false, ""
 	for _, name := range []string{"value", "days", "start", "uncertainty"} {
 		typed = typed || c.IsSet(name)
 	}
@@ -83,6 +83,14 @@ func (p *program) verdict(c *cli.Context) error {
 		}
 		subs = population{1, func(int) []subject { return []subject{{place: s.Place, series: []analysis.Series{s}}} }}
 		settings = fields
+		for _, r := range s.Readings() {
+			if u := r.Uncertainty; u > 0 && !r.BelowLimit && r.Concentration > 0 {
+				taken = fmt.Sprintf(", its standard uncertainty taken as %s Bq/m³ (%s %%)", report.Number(u), report.Number(100*u/r.Concentration))
+				if u < 0.005*(1-1e-9)*r.Concentration || u > (1+1e-9)*r.Concentration {
+					doc.Notes = append(doc.Notes, analysis.Note{Code: "odd-uncertainty", Text: "The uncertainty given is under 0.5 % or over 100 % of the value; check its unit, and whether it is a percentage."})
+				}
+			}
+		}
 	case !c.Args().Present():
 		return usageError{"neither a file nor a typed-in result was given", "radonyear verdict --value 165 --days 7 --start 2026-01-10, or radonyear verdict FILE"}
 	default:
@@ -130,7 +138,7 @@ func (p *program) verdict(c *cli.Context) error {
 	doc.LeftOut = left
 	doc.Tables = verdictTables(all, by)
 	if len(all) == 1 {
-		doc.Lead = verdictInWords(all[0], by, typed)
+		doc.Lead = verdictInWords(all[0], by, typed, taken)
 		doc.Tables[0].Hidden = true
 		doc.Tables[1].Hidden = all[0].DaysFor80 == 0 || len(all[0].Further) == 0 // it is conclusive now, or more days decide nothing
 	} else {
@@ -170,13 +178,17 @@ func (p *program) typedIn(c *cli.Context) (analysis.Series, []report.Field, erro
 	}
 	text, below := strings.CutPrefix(strings.TrimSpace(c.String("value")), "<")
 	number, named := splitUnit(text, opt.Unit)
+	sign := ""
+	if below {
+		sign = "<"
+	}
 	if other := inPCi(c); named == "" && other != "" {
 		return analysis.Series{}, nil, usageError{fmt.Sprintf("--value %q has no unit, and %s is in pCi/L", c.String("value"), other),
-			fmt.Sprintf(`say which: --value "%s pCi/L" or --value "%s Bq/m3"`, number, number)}
+			fmt.Sprintf(`say which: --value "%s%s pCi/L" or --value "%s%s Bq/m3"`, sign, number, sign, number)}
 	}
 	if x, err := strconv.ParseFloat(number, 64); err == nil && named == "" && x > 0 && x < leastBare {
 		return analysis.Series{}, nil, usageError{fmt.Sprintf("--value %q has no unit, and so low a number may be in pCi/L", c.String("value")),
-			fmt.Sprintf(`say which: --value "%s pCi/L" or --value "%s Bq/m3"`, number, number)}
+			fmt.Sprintf(`say which: --value "%s%s pCi/L" or --value "%s%s Bq/m3"`, sign, number, sign, number)}
 	}
 	unit = cmp.Or(named, unit) // also that of a bare --uncertainty
 	value, err := parseConcentration(text, unit)
@@ -251,8 +263,9 @@ func inPCi(c *cli.Context) string {
 	return ""
 }
 
-// verdictInWords is a single result as people would be told it.
-func verdictInWords(j judged, by string, typed bool) []string {
+// verdictInWords is a single result as people would be told it; taken is what is
+// to be said of the uncertainty of one typed in.
+func verdictInWords(j judged, by string, typed bool, taken string) []string {
 	show := func(x float64) string { return report.Number(x, j.level) }
 	e := j.AnnualMean
 	what := "Home " + resultNames(nil, by)(j.Place) + ": raw"
@@ -264,7 +277,7 @@ func verdictInWords(j judged, by string, typed bool) []string {
 		days = "1 day"
 	}
 	lines := []string{
-		fmt.Sprintf("%s mean %s Bq/m³ over %s from %s; season factor %s.", what, show(j.RawMean), days, j.Start.Format(time.DateOnly), report.Number(j.SeasonFactor)),
+		fmt.Sprintf("%s mean %s Bq/m³ over %s from %s%s; season factor %s.", what, show(j.RawMean), days, j.Start.Format(time.DateOnly), taken, report.Number(j.SeasonFactor)),
 		fmt.Sprintf("Annual mean: %s Bq/m³, %g %% interval %s.", show(e.Value), round(100*e.Confidence), report.Interval(e, j.level)),
 		fmt.Sprintf("Probability that it is above %g Bq/m³: %s %%.", j.level, report.Percent(j.Probability, e.Confidence)),
 		fmt.Sprintf("Verdict: %s.", verdictWords(j)),
