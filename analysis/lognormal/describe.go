@@ -15,7 +15,7 @@ type DescribeOptions struct {
 	Levels     []float64  // Bq/m³, to count and estimate the share above
 	Ranks      []float64  // shares to give the values at; nil: 0.25, 0.5, 0.75, 0.9
 	Outdoor    float64    // Bq/m³, subtracted before logarithms are taken; 0: none. See SubtractOutdoor
-	Mean       MeanMethod // of complete data
+	Mean       MeanMethod // of complete data; anything but Auto is ErrNotComplete for other data, or where Outdoor makes limits of some
 	Shape      bool       // judge the fit and keep the points of its plot
 }
 
@@ -89,6 +89,9 @@ func Describe(obs []Observation, opt DescribeOptions) (Description, error) {
 	}
 	excess, err := SubtractOutdoor(obs, opt.Outdoor)
 	if err != nil {
+		return Description{}, err
+	}
+	if err := checkMean(opt.Mean, excess); err != nil {
 		return Description{}, err
 	}
 	d := Description{N: len(obs), Outdoor: opt.Outdoor}

@@ -1,6 +1,7 @@
 package lognormal
 
 import (
+	"errors"
 	"fmt"
 	"math"
 
@@ -23,8 +24,29 @@ type FitOptions struct {
 	Confidence float64    // of the two-sided intervals; 0: 0.95
 	Levels     []float64  // Bq/m³, to give the share above
 	Quantiles  []float64  // shares, such as 0.95, to give the quantiles at
-	Mean       MeanMethod // of complete data; Auto
+	Mean       MeanMethod // of complete data; anything but Auto is ErrNotComplete for other data
 	Method     FitMethod  // "": exact methods for complete data, AdjustedLikelihood for any other
+}
+
+// ErrNotComplete says that the mean was asked for by a method of complete data, and
+// some values are known only within limits or with an error: ask for Auto.
+var ErrNotComplete = errors.New("the mean's method is for values all known exactly")
+
+// checkMean holds a method asked for the mean to the data.
+func checkMean(m MeanMethod, obs []Observation) error {
+	if m == Auto {
+		return nil
+	}
+	known := 0
+	for _, o := range obs {
+		if o.exact() && o.Error == 0 {
+			known++
+		}
+	}
+	if known < len(obs) {
+		return fmt.Errorf("%w: %q was asked for, and %d of %d values are known only within limits or with an error; leave the method out, and the mean is by likelihood", ErrNotComplete, m, len(obs)-known, len(obs))
+	}
+	return nil
 }
 
 // FitResult is a log-normal distribution fitted to some homes.
@@ -76,7 +98,7 @@ func Fit(obs []Observation, opt FitOptions) (FitResult, error) {
 	if err := opt.check(); err != nil {
 		return FitResult{}, err
 	}
-	if err := checkAll(obs); err != nil {
+	if err := firstError(checkAll(obs), checkMean(opt.Mean, obs)); err != nil {
 		return FitResult{}, err
 	}
 	if opt.Method == "" {
@@ -106,6 +128,11 @@ func (o *FitOptions) check() error {
 	case "", AdjustedLikelihood, ProfileLikelihood:
 	default:
 		return fmt.Errorf("no method %q for a fit: they are %q and %q", o.Method, AdjustedLikelihood, ProfileLikelihood)
+	}
+	switch o.Mean {
+	case Auto, Land, MOVER, Generalized, Profile:
+	default:
+		return unknownMean(o.Mean)
 	}
 	if o.Method != "" && o.Mean != Auto {
 		return fmt.Errorf("a mean by %q and a fit by %q exclude each other: the first is for complete data", o.Mean, o.Method)

@@ -96,7 +96,7 @@ func Mean(s Sample, opt MeanOptions) (MeanResult, error) {
 		l := likelihood{n: float64(s.n), mean: s.mean, ss: s.sd * s.sd * float64(s.n-1)}
 		lower, upper, err = l.interval(meanLog, chiSquaredQuantile(1, opt.Confidence))
 	default:
-		return MeanResult{}, fmt.Errorf("no method %q for a mean: they are %q, %q, %q and %q", opt.Method, Land, MOVER, Generalized, Profile)
+		return MeanResult{}, unknownMean(opt.Method)
 	}
 	if err != nil {
 		return MeanResult{}, fmt.Errorf("arithmetic mean by %q: %w", opt.Method, err)
@@ -115,6 +115,10 @@ func Mean(s Sample, opt MeanOptions) (MeanResult, error) {
 		Notes: wideNote(lower, upper, s.n),
 	})
 	return r, err
+}
+
+func unknownMean(m MeanMethod) error {
+	return fmt.Errorf("no method %q for a mean: they are %q, %q, %q and %q", m, Land, MOVER, Generalized, Profile)
 }
 
 // wideNote says so where an interval for a mean is too wide to be of use.

@@ -1,6 +1,7 @@
 package lognormal
 
 import (
+	"errors"
 	"math/rand/v2"
 	"slices"
 	"testing"
@@ -39,6 +40,9 @@ func TestMethods(t *testing.T) {
 		for _, o := range []DescribeOptions{{}, {Mean: MOVER}, {Mean: Generalized}, {Mean: Profile}} {
 			o.Levels = []float64{74}
 			d, err := Describe(obs, o)
+			if _, all := complete(obs); !all && errors.Is(err, ErrNotComplete) && o.Mean != Auto {
+				continue
+			}
 			if err != nil {
 				t.Fatal(err)
 			}

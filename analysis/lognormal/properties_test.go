@@ -2,6 +2,7 @@ package lognormal
 
 import (
 	"encoding/binary"
+	"errors"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -317,6 +318,31 @@ func TestAwkward(t *testing.T) {
 	}
 	if _, err := Fit(exacts(30, 40), FitOptions{Method: ProfileLikelihood, Mean: Land}); err == nil {
 		t.Error("two methods that exclude each other were taken")
+	}
+	// A method of complete data is refused for any other, and not passed over; taking
+	// the outdoor level off can make a limit of a value.
+	for name, obs := range map[string][]Observation{
+		"a limit": append(exacts(30, 40, 50), Below(10)), "an error": {Exact(30), Exact(40), {50, 50, 0.1}}, "a step": append(exacts(30, 40), Rounded(50, 1)),
+	} {
+		for _, m := range []MeanMethod{Land, MOVER, Generalized, Profile} {
+			_, err := Fit(obs, FitOptions{Mean: m})
+			_, err2 := Describe(obs, DescribeOptions{Mean: m})
+			if !errors.Is(err, ErrNotComplete) || !errors.Is(err2, ErrNotComplete) {
+				t.Errorf("%s by %s: %v, %v", name, m, err, err2)
+			}
+		}
+		if _, err := Describe(obs, DescribeOptions{}); err != nil {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+	if _, err := Describe(exacts(10, 30, 40), DescribeOptions{Mean: MOVER, Outdoor: 10}); !errors.Is(err, ErrNotComplete) {
+		t.Errorf("a value at the outdoor level: %v", err)
+	}
+	if _, err := Describe(exacts(11, 30, 40), DescribeOptions{Mean: MOVER, Outdoor: 10}); err != nil {
+		t.Errorf("values above the outdoor level: %v", err)
+	}
+	if _, err := Fit(exacts(30, 40), FitOptions{Mean: "guess"}); err == nil {
+		t.Error("an unknown method of the mean was taken")
 	}
 	if _, err := Mean(sample(t, 30, 40), MeanOptions{Method: Land}); err == nil {
 		t.Error("Land of two values")

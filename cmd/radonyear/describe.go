@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -121,6 +122,9 @@ func parseSurvey(c *cli.Context) (q surveyQuestion, err error) {
 	default:
 		return q, usageError{fmt.Sprintf("unknown method %q", q.method), "--method land, mover, generalized, profile-likelihood or bca"}
 	}
+	if q.method != "" && q.error > 0 {
+		return q, usageError{"--method " + q.method + " takes values that are known exactly, and --error says that none is", "leave out one of the two"}
+	}
 	if c.IsSet("seed") && q.method != "bca" {
 		return q, usageError{"--seed is for --method bca: nothing else is random", "leave out --seed"}
 	}
@@ -210,6 +214,12 @@ func (p *program) describe(c *cli.Context) error {
 // describeOne is Describe, with the mean by resampling where that was asked for.
 func (q surveyQuestion) describeOne(obs []lognormal.Observation) (lognormal.Description, error) {
 	d, err := lognormal.Describe(obs, q.opt)
+	if errors.Is(err, lognormal.ErrNotComplete) {
+		q.opt.Mean = lognormal.Auto
+		if d, err = lognormal.Describe(obs, q.opt); err == nil && d.Fit != nil {
+			d.Notes = append(d.Notes, analysis.Note{Code: "method-not-taken", Text: fmt.Sprintf("--method %s takes values that are known; some lie below a limit or within the outdoor level, so the mean is by likelihood", q.method)})
+		}
+	}
 	if err != nil || q.method != "bca" || d.Fit == nil {
 		return d, err
 	}
