@@ -14,16 +14,21 @@ import (
 
 // CoverageSetting is one kind of simulated record: so many hours whose logarithm
 // is an autoregression, each resembling the last with correlation Phi; as they are,
-// or as the least sensitive of monitors would count them. The mean is 100 Bq/m³
-// and an hour's spread without counting 42 %.
+// or as the least sensitive of monitors would count them; and hour by hour, or as
+// the means of whole days, which is what the program's mean command sees. The mean
+// is 100 Bq/m³ and an hour's spread without counting 42 %.
 type CoverageSetting struct {
 	Hours   int
 	Phi     float64
 	Counted bool
+	Days    bool
 }
 
 func (s CoverageSetting) String() string {
 	text := fmt.Sprintf("%d hours, φ %g", s.Hours, s.Phi)
+	if s.Days {
+		text = fmt.Sprintf("%d day means, hourly φ %g", s.Hours/24, s.Phi)
+	}
 	if s.Counted {
 		text += ", counted"
 	}
@@ -35,10 +40,17 @@ func CoverageSettings() (all []CoverageSetting) {
 	for _, counted := range []bool{false, true} {
 		for _, phi := range []float64{0, 0.5, 0.9, 0.95, 0.98} {
 			for _, n := range []int{168, 720, 2160} {
-				all = append(all, CoverageSetting{n, phi, counted})
+				all = append(all, CoverageSetting{Hours: n, Phi: phi, Counted: counted})
 			}
 		}
-		all = append(all, CoverageSetting{8760, 0.98, counted})
+		all = append(all, CoverageSetting{Hours: 8760, Phi: 0.98, Counted: counted})
+	}
+	for _, counted := range []bool{false, true} {
+		for _, phi := range []float64{0.9, 0.95, 0.98} {
+			for _, days := range []int{30, 90, 365} {
+				all = append(all, CoverageSetting{24 * days, phi, counted, true})
+			}
+		}
 	}
 	return all
 }
@@ -54,18 +66,27 @@ func CoverageTable(s CoverageSetting, trials int) []analysis.CoverageRow {
 	methods := []string{"mean", Autoregressive, CosineWeights, "naive"}
 	rows := make([]analysis.CoverageRow, len(methods))
 	widths := make([][]float64, len(methods))
-	readings := make([]analysis.Reading, s.Hours)
+	each := 1 // hours a reading
+	if s.Days {
+		each = 24
+	}
+	readings := make([]analysis.Reading, s.Hours/each)
 	answered := 0.0
 	for range trials {
 		x := rng.NormFloat64()
 		for i := range readings {
-			y := truth * math.Exp(sigma*x-sigma*sigma/2)
-			if s.Counted {
-				y = distuv.Poisson{Lambda: y * analysis.MinSensitivity, Src: rng}.Rand() / analysis.MinSensitivity
+			sum := 0.0
+			for range each {
+				y := truth * math.Exp(sigma*x-sigma*sigma/2)
+				if s.Counted {
+					y = distuv.Poisson{Lambda: y * analysis.MinSensitivity, Src: rng}.Rand() / analysis.MinSensitivity
+				}
+				sum += y
+				x = s.Phi*x + math.Sqrt(1-s.Phi*s.Phi)*rng.NormFloat64()
 			}
-			at := begin.Add(time.Duration(i) * time.Hour)
-			readings[i] = analysis.Reading{Start: at, End: at.Add(time.Hour), Concentration: y}
-			x = s.Phi*x + math.Sqrt(1-s.Phi*s.Phi)*rng.NormFloat64()
+			length := time.Duration(each) * time.Hour
+			at := begin.Add(time.Duration(i) * length)
+			readings[i] = analysis.Reading{Start: at, End: at.Add(length), Concentration: sum / float64(each)}
 		}
 		series, err := analysis.NewSeries(analysis.Place{Home: "simulated"}, nil, readings)
 		if err != nil {
