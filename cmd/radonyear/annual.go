@@ -348,7 +348,7 @@ func (p *program) annual(c *cli.Context) error {
 		Inputs:   inputs(files),
 		Rejects:  rejectsFile(c),
 		Tables:   []report.Table{annualTable(results, by)},
-		Notes:    slices.Concat(inputNotes(files, daily), otherPhase(daily, q.phase)),
+		Notes:    slices.Concat(inputNotes(files, daily), unusedNotes(daily, q.phase)),
 		LeftOut:  left,
 		After:    q.sentences(),
 		Levels:   q.Levels, Confidence: q.Confidence,
@@ -371,7 +371,7 @@ func (q *question) estimate(s subject) (annual.Result, error) {
 
 // noResult is the error of a run that could judge no home at all.
 func noResult(left []report.LeftOut, files []ingest.File) error {
-	if len(left) == 0 {
+	if !slices.ContainsFunc(left, func(l report.LeftOut) bool { return l.Why != noField }) {
 		var rows, readings int64
 		for _, f := range files {
 			rows, readings = rows+f.Rows, readings+f.Readings
@@ -497,11 +497,12 @@ func annualTable(results []annual.Result, by string) report.Table {
 		{Key: "annual_mean", Head: "Annual\nmean", Style: report.Estimate},
 		{Key: "expected_mean", Style: report.Concentration},
 		{Key: "above", Head: "P", Style: report.Against},
+		{Key: "raw_mean_below_limit", Style: report.Bool},
 	})}
 	for _, r := range results {
 		t.Rows = append(t.Rows, report.Row{Label: name(r.Place), Notes: rowNotes(r.Notes, r.AnnualMean.Notes), Cells: []any{
 			r.Home, r.Area, r.Room, instant(r.Start), instant(r.End), r.DaysMeasured, instant(r.YearStart), instant(r.YearEnd),
-			r.YearShare, rawMean(r), r.SeasonFactor, r.AnnualMean, r.ExpectedMean, r.Above}})
+			r.YearShare, rawMean(r), r.SeasonFactor, r.AnnualMean, r.ExpectedMean, r.Above, belowLimit(r)}})
 	}
 	return t
 }
@@ -524,11 +525,14 @@ func resultNames(places []analysis.Place, by string) func(analysis.Place) string
 // rawMean is a cell with a result's raw mean, which of readings that only say "less
 // than" is no more than a limit.
 func rawMean(r annual.Result) any {
-	if r.RawMean > 0 && analysis.HasNote(r.Notes, "all-below-limit") {
+	if r.RawMean > 0 && belowLimit(r) {
 		return report.Limit(r.RawMean)
 	}
 	return r.RawMean
 }
+
+// belowLimit says whether all that was measured lies below a detection limit.
+func belowLimit(r annual.Result) bool { return analysis.HasNote(r.Notes, "all-below-limit") }
 
 // rowNotes are a result's notes, each once, never nil: a result without notes
 // has an empty list.

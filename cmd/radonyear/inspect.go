@@ -316,6 +316,7 @@ func placesTable(d *ingest.Daily) report.Table {
 		{Key: "day_means", Head: "Day\nmeans", Style: report.Count},
 		{Key: "results", Head: "Results", Style: report.Count, Spare: 1}, // day means say which it is
 		{Key: "mean", Head: "Mean", Style: report.Concentration},
+		{Key: "mean_below_limit", Style: report.Bool},
 	}}
 	for _, tr := range d.Tracks {
 		kind := tr.Kind
@@ -324,9 +325,14 @@ func placesTable(d *ingest.Daily) report.Table {
 		}
 		start, end := span(tr)
 		loc := zoneOf(tr)
+		x, below := trackMean(tr)
+		mean := any(x)
+		if below && x > 0 {
+			mean = report.Limit(x)
+		}
 		t.Rows = append(t.Rows, report.Row{Label: tr.Home, Cells: []any{
 			tr.Home, tr.Area, tr.Room, tr.Detector, tr.Method, tr.Phase, tr.Kind, kind,
-			start.In(loc), end.In(loc), lastDay(tr, end).In(loc), len(tr.Days), len(tr.Results), trackMean(tr)}})
+			start.In(loc), end.In(loc), lastDay(tr, end).In(loc), len(tr.Days), len(tr.Results), mean, below}})
 	}
 	return t
 }
@@ -339,17 +345,21 @@ func zoneOf(t ingest.Track) *time.Location {
 	return time.UTC
 }
 
-// trackMean is the plain mean over what was measured, weighted by time.
-func trackMean(t ingest.Track) float64 {
+// trackMean is the plain mean over what was measured, weighted by time; below
+// says that each of it is below a detection limit, so that the mean is one too.
+func trackMean(t ingest.Track) (mean float64, below bool) {
 	var sum, hours float64
-	add := func(r analysis.Reading, h float64) { sum, hours = sum+h*r.Concentration, hours+h }
+	below = true
+	add := func(r analysis.Reading, h float64) {
+		sum, hours, below = sum+h*r.Concentration, hours+h, below && r.BelowLimit
+	}
 	for _, d := range t.Days {
 		add(d.Reading(), d.Hours)
 	}
 	for _, r := range t.Results {
 		add(r, 24*r.Days()*cmp.Or(r.Share, 1))
 	}
-	return sum / hours
+	return sum / hours, below
 }
 
 // filesTable is what was learned about each file.

@@ -93,7 +93,7 @@ func (p *program) mean(c *cli.Context) error {
 	doc := report.Document{
 		Command: "mean", Version: version, Tables: []report.Table{t},
 		Settings: slices.Concat([]report.Field{{Name: "confidence", Value: opt.Confidence}, {Name: "phase", Value: phase}}, readingSettings(c)),
-		Inputs:   inputs(files), Rejects: rejectsFile(c), Notes: slices.Concat(inputNotes(files, daily), otherPhase(daily, phase)), LeftOut: left,
+		Inputs:   inputs(files), Rejects: rejectsFile(c), Notes: slices.Concat(inputNotes(files, daily), unusedNotes(daily, phase)), LeftOut: left,
 		After: []string{
 			"Bq/m³, of the days' means. Correlation time: until what readings share has fallen to 1/e. Worth readings: so many independent ones would say as much. The last column is what the formula for independent readings would have claimed.",
 			"The mean of the time measured, not of a year: radonyear annual gives that. " + caution,

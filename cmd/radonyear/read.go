@@ -270,6 +270,29 @@ func inputNotes(files []ingest.File, d *ingest.Daily) (notes []analysis.Note) {
 	return notes
 }
 
+// unusedNotes count what the files hold and no result is made of.
+func unusedNotes(d *ingest.Daily, phase string) []analysis.Note {
+	return slices.Concat(otherPhase(d, phase), otherKinds(d))
+}
+
+// otherKinds says how many measurements are no home's own.
+func otherKinds(d *ingest.Daily) []analysis.Note {
+	n := map[string]int{}
+	for _, t := range d.Tracks {
+		n[t.Kind] += len(t.Days) + len(t.Results)
+	}
+	var parts []string
+	for _, kind := range []string{"duplicate", "blank", "spike"} {
+		if n[kind] > 0 {
+			parts = append(parts, count(n[kind], kind))
+		}
+	}
+	if parts == nil {
+		return nil
+	}
+	return []analysis.Note{{Code: "other-kinds", Text: "Not used: " + strings.Join(parts, ", ") + " (day means or results); only field readings are a home's."}}
+}
+
 // otherPhase says how many homes have field readings, and none of the phase asked
 // for: they have no result and nothing is wrong with them.
 func otherPhase(d *ingest.Daily, phase string) []analysis.Note {
@@ -359,9 +382,16 @@ func (p population) series() iter.Seq[[]analysis.Series] {
 // subjects are the homes, or their rooms, in order of name.
 func subjects(daily *ingest.Daily, by, phase string) population {
 	return population{daily.HomeCount(), func(i int) []subject {
-		return subjectsOf(daily.Home(i, ingest.Filter{Phase: phase}), by)
+		h := daily.Home(i, ingest.Filter{Phase: phase})
+		if len(h.Series) == 0 && len(daily.Home(i, ingest.Filter{}).Series) == 0 {
+			return []subject{{place: analysis.Place{Home: h.Name, Area: h.Area}, why: noField}}
+		}
+		return subjectsOf(h, by)
 	}}
 }
+
+// noField is why a home has no result that the files name in no field reading.
+const noField = "no field reading: its rows are duplicates, blanks or spikes"
 
 // subjectsOf sorts one home's series by home or by room. A home whose readings
 // were taken before and after mitigation is two homes to statistics, so one of

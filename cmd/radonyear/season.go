@@ -82,7 +82,7 @@ func (p *program) season(c *cli.Context) error {
 		{Name: "name", Value: learned.Profile.Name}, {Name: "confidence", Value: opt.Confidence}, {Name: "toward", Value: opt.BuiltIn.Name},
 	}, readingSettings(c))
 	doc.Inputs, doc.Rejects = inputs(files), rejectsFile(c)
-	doc.Notes = slices.Concat(doc.Notes, inputNotes(files, daily))
+	doc.Notes = slices.Concat(doc.Notes, inputNotes(files, daily), unusedNotes(daily, phase))
 	doc.LeftOut = left
 	doc.LeftOutTitle = "Not learned from:"
 	switch path {

@@ -107,7 +107,7 @@ func (p *program) verdict(c *cli.Context) error {
 		}
 		files = f
 		subs = subjects(daily, by, q.phase)
-		doc.Inputs, doc.Notes, doc.Rejects = inputs(files), slices.Concat(inputNotes(files, daily), otherPhase(daily, q.phase)), rejectsFile(c)
+		doc.Inputs, doc.Notes, doc.Rejects = inputs(files), slices.Concat(inputNotes(files, daily), unusedNotes(daily, q.phase)), rejectsFile(c)
 		settings = slices.Concat([]report.Field{{Name: "by", Value: by}}, readingSettings(c))
 	}
 	if err := q.settleCourse(subs); err != nil {
@@ -284,7 +284,7 @@ func verdictInWords(j judged, by string, typed bool, taken string) []string {
 	}
 	// Of a test that saw nothing, only its limit is known: no other reading of it
 	// can be told.
-	unseen := analysis.HasNote(j.Result.Notes, "all-below-limit")
+	unseen := belowLimit(j.Result)
 	if unseen {
 		lines[0] = fmt.Sprintf("Below the detection limit of %s Bq/m³ over %s from %s.", show(j.RawMean), days, j.Start.Format(time.DateOnly))
 		if j.RawMean == 0 {
@@ -368,6 +368,7 @@ func verdictTables(all []judged, by string) []report.Table {
 		{Key: "band_upper", Style: report.Concentration},
 		{Key: "days_for_80_percent", Style: report.Count}, // 0: conclusive now; null: not within a year
 		{Head: "More\ndays", Style: report.Text, Words: true},
+		{Key: "raw_mean_below_limit", Style: report.Bool},
 	})}
 	if len(all) > 1 {
 		main.Title = "More days: how many give a chance of 80 % of a conclusive answer."
@@ -394,7 +395,7 @@ func verdictTables(all []judged, by string) []report.Table {
 		}
 		main.Rows = append(main.Rows, report.Row{Label: name(j.Place), Notes: rowNotes(j.Result.Notes, j.AnnualMean.Notes), Cells: []any{
 			j.Home, j.Area, j.Room, instant(j.Start), instant(j.End), j.DaysMeasured, j.YearShare, rawMean(j.Result), j.SeasonFactor,
-			j.AnnualMean, j.level, j.Probability, string(j.Verdict), band(j.BandLower), band(j.BandUpper), days, more}})
+			j.AnnualMean, j.level, j.Probability, string(j.Verdict), band(j.BandLower), band(j.BandUpper), days, more, belowLimit(j.Result)}})
 		for _, f := range j.Further {
 			further.Rows = append(further.Rows, report.Row{Label: name(j.Place), Cells: []any{
 				j.Home, j.Area, j.Room, j.level, f.Days, f.Chance, f.ChanceAbove, f.UpperRatio}})

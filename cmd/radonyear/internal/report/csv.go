@@ -93,6 +93,8 @@ func (doc *Document) csvCell(row []string, c Column, cell any) []string {
 	switch v := cell.(type) {
 	case string:
 		return append(row, v)
+	case bool:
+		return append(row, strconv.FormatBool(v))
 	case int:
 		return append(row, strconv.Itoa(v))
 	case int64:

@@ -105,11 +105,12 @@ const (
 	Estimate                   // analysis.Estimate; people see value and interval
 	Fraction                   // analysis.Estimate of a share in 0..1; people see value and interval in percent
 	Against                    // []annual.Against; people see probability and verdict
+	Bool                       // bool: CSV and JSON only
 	Nested                     // []Field or []any: JSON only
 )
 
 // Limit is a concentration of which only this upper limit was measured: people see
-// "<15.0", CSV and JSON the number, whose row has a note that says so.
+// "<15.0", CSV and JSON the number, with another column or a note that says so.
 type Limit float64
 
 // Write writes the document in one of Formats. Nothing is written unless the
@@ -196,6 +197,8 @@ func checkCell(col Column, cell any) error {
 				return fmt.Errorf("probability %v of lying above %v", a.Probability, a.Level)
 			}
 		}
+	case Bool:
+		_, ok = cell.(bool)
 	case Nested:
 		switch cell.(type) {
 		case []Field, []any:
