@@ -12,10 +12,11 @@ import (
 
 // CoverageSetting is one kind of simulated sample: N homes with this geometric
 // standard deviation, this share of them below a fixed limit, each value with an
-// error of this much on its logarithm. The geometric mean is 100 Bq/m³.
+// error of this much on its logarithm. The geometric mean is 100 Bq/m³; a Threshold,
+// Bq/m³, is added to every value and asked for alone.
 type CoverageSetting struct {
-	N                    int
-	GSD, Censored, Error float64
+	N                               int
+	GSD, Censored, Error, Threshold float64
 }
 
 func (s CoverageSetting) String() string {
@@ -26,6 +27,9 @@ func (s CoverageSetting) String() string {
 	if s.Error > 0 {
 		text += fmt.Sprintf(", errors of %g %%", 100*s.Error)
 	}
+	if s.Threshold > 0 {
+		text += fmt.Sprintf(", from %g Bq/m³ on", s.Threshold)
+	}
 	return text
 }
 
@@ -33,23 +37,32 @@ func (s CoverageSetting) String() string {
 func CoverageSettings() (all []CoverageSetting) {
 	for _, n := range []int{5, 10, 20, 50} {
 		for _, gsd := range []float64{2, 3, 4} {
-			all = append(all, CoverageSetting{n, gsd, 0, 0})
+			all = append(all, CoverageSetting{N: n, GSD: gsd})
 		}
 	}
 	for _, n := range []int{10, 20, 50} {
 		for _, gsd := range []float64{2, 3} {
 			for _, c := range []float64{0.3, 0.6} {
-				all = append(all, CoverageSetting{n, gsd, c, 0})
+				all = append(all, CoverageSetting{N: n, GSD: gsd, Censored: c})
 			}
 		}
 	}
-	return append(all, CoverageSetting{20, 2, 0, 0.2}, CoverageSetting{20, 2, 0.3, 0.2})
+	all = append(all, CoverageSetting{N: 20, GSD: 2, Error: 0.2}, CoverageSetting{N: 20, GSD: 2, Censored: 0.3, Error: 0.2})
+	for _, n := range []int{20, 50, 200} {
+		for _, gsd := range []float64{2, 3} {
+			all = append(all, CoverageSetting{N: n, GSD: gsd, Threshold: 20})
+		}
+	}
+	return all
 }
 
 // CoverageTable draws so many samples of one setting and counts how often each
 // interval asked for at 95 % held the truth. The same trials and setting give the
 // same rows.
 func CoverageTable(s CoverageSetting, trials int) []analysis.CoverageRow {
+	if s.Threshold > 0 {
+		return thresholdCoverage(s, trials)
+	}
 	sigma := math.Log(s.GSD)
 	const level = 0.1 // the share of homes above the level asked about
 	mu := math.Log(100)
@@ -117,6 +130,21 @@ func CoverageTable(s CoverageSetting, trials int) []analysis.CoverageRow {
 	return c.rows(s.String(), trials)
 }
 
+func thresholdCoverage(s CoverageSetting, trials int) []analysis.CoverageRow {
+	rng := rand.New(rand.NewPCG(uint64(s.N), math.Float64bits(s.GSD+1000*s.Threshold)))
+	c := newCounter()
+	x := make([]float64, s.N)
+	for range trials {
+		for i := range x {
+			x[i] = s.Threshold + 100*math.Exp(math.Log(s.GSD)*rng.NormFloat64())
+		}
+		if r, err := Threshold(x, Options{}); err == nil {
+			c.add("threshold", s.Threshold, r.Threshold)
+		}
+	}
+	return c.rows(s.String(), trials)
+}
+
 func countAbove(x []float64, level float64) (n int) {
 	for _, v := range x {
 		if v > level {
@@ -158,7 +186,11 @@ func (c *counter) add(quantity string, truth float64, e analysis.Estimate) {
 	default:
 		t.held++
 	}
-	t.widths = append(t.widths, e.Upper/e.Lower)
+	if quantity == "threshold" { // may be negative
+		t.widths = append(t.widths, e.Upper-e.Lower)
+	} else {
+		t.widths = append(t.widths, e.Upper/e.Lower)
+	}
 }
 
 func (c *counter) rows(setting string, trials int) (rows []analysis.CoverageRow) {

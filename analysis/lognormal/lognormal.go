@@ -4,10 +4,11 @@
 // sizes people have; for values below a limit, rounded, or known with an error too.
 //
 // Complete data are reduced to a Sample, which is all the exact methods need:
-// GeometricMean, GeometricSD, Mean, Quantile, Above, NextHome. Anything else is a
-// slice of Observation, and Fit estimates the same by likelihood. Describe takes
-// what is there and chooses. Concentrations are in Bq/m³, but every method here
-// gives the same answer in another unit.
+// GeometricMean, GeometricSD, Mean, Quantile, TwoSidedTolerance, Above, NextHome.
+// Anything else is a slice of Observation, and Fit estimates the same by likelihood.
+// Describe takes what is there and chooses; Threshold asks where the distribution
+// begins. Concentrations are in Bq/m³, but every method here gives the same answer
+// in another unit.
 package lognormal
 
 import (

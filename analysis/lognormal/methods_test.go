@@ -65,6 +65,14 @@ func TestMethods(t *testing.T) {
 		t.Fatal(err, err2)
 	}
 	see(q.Quantile)
+	both, err := TwoSidedTolerance(s, 0.9, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	see(both.Tolerance)
+	for _, x := range [][]float64{spaced(49, 2, 3), chromium, spaced(20, 20, 1.2)} {
+		see(threshold(t, x, Options{}).Threshold)
+	}
 	see(b.Mean)
 	for key := range known {
 		if !used[key] {

@@ -2,6 +2,7 @@ package lognormal
 
 import (
 	"math"
+	"math/big"
 	"slices"
 	"testing"
 
@@ -47,11 +48,22 @@ var (
 	carbonMonoxide = []float64{12.5, 20, 4, 20, 25, 170, 15, 20, 15}
 )
 
+// cox is the logarithm of a limit by one of the formulas that go by Cox's name:
+// ȳ + s²/2 ± q·√(s²/n + s⁴/(2·half)). It is no method of this package, and a check of
+// its moments only.
+func cox(s Sample, q, half float64) float64 {
+	v := s.sd * s.sd
+	return s.mean + v/2 + q*math.Sqrt(v/float64(s.n)+v*v/(2*half))
+}
+
 func TestPublishedMeans(t *testing.T) {
 	// Print says 502, by interpolation in a table; the exact limit is from 30 digits.
 	cr := sample(t, chromium...)
 	agree(t, "chromium, UCL95", mean(t, cr, Land, 0.9).Mean.Upper, 496.6281687871, 1e-11)
 	agree(t, "chromium, MVUE", mean(t, cr, Land, 0.9).Unbiased, 159.855185, 1e-8)
+
+	m, sd := numeric.Moments(chromium) // the limit of those who ignore the skew
+	agree(t, "chromium, t-UCL95", m+tQuantile(14, 0.95)*sd/math.Sqrt(15), 320.3304, 2e-7)
 
 	// H is printed as 1.9939, by interpolation; exactly it is 1.99276, and UCL 10.95848.
 	b := sample(t, box312...)
@@ -81,6 +93,9 @@ func TestPublishedMeans(t *testing.T) {
 	agree(t, "TcCB, MOVER lower", mean(t, tccb, MOVER, 0.95).Mean.Lower, .5230444, 3e-5)
 	agree(t, "TcCB, MOVER upper", mean(t, tccb, MOVER, 0.95).Mean.Upper, .6962071, 3e-5)
 
+	agree(t, "TcCB, Cox with t and n + 1, lower", math.Exp(cox(tccb, -tQuantile(46, 0.975), 48)), .5196213, 3e-5)
+	agree(t, "TcCB, Cox with t and n + 1, upper", math.Exp(cox(tccb, tQuantile(46, 0.975), 48)), .6938444, 3e-5)
+
 	// Land 1975, as in Gilbert 1987, tables A10 and A12, column s = 0.10 (from memory).
 	for i, n := range []int{3, 5, 7, 10, 12, 15, 21, 31, 51, 101} {
 		s, err := FromLogs(n, 0, 0.1)
@@ -109,12 +124,29 @@ func TestPublishedMeans(t *testing.T) {
 	agree(t, "CO, Land lower", co.Lower, 16.0318428471992, 1e-6) // that program is good to 1e-5 or so
 	agree(t, "CO, Land upper", co.Upper, 136.462055865801, 1e-5)
 
+	refinery := sample(t, 45, 30, 38, 42, 63, 43, 102, 86, 99, 63, 58, 34, 37, 55, 58, 153, 75, 58, 36, 59, 43, 102, 52, 30, 21, 40, 141, 85, 161, 86, 71)
+	co = mean(t, refinery, MOVER, 0.95).Mean
+	agree(t, "CO at a refinery, MOVER lower", co.Lower, 55.577319091783, 1e-12)
+	agree(t, "CO at a refinery, MOVER upper", co.Upper, 81.6913137073987, 1e-12)
+	co = mean(t, refinery, Land, 0.95).Mean
+	agree(t, "CO at a refinery, Land lower", co.Lower, 55.7746306393545, 1e-5)
+	agree(t, "CO at a refinery, Land upper", co.Upper, 82.8213181045008, 1e-5)
+
 	// Olsson 2005, J. Stat. Educ. 13(1), summary of 40 values (from memory): its
 	// "naive" interval, 122 to 232, is that of the geometric mean.
 	s, _ := FromLogs(40, 5.127, math.Sqrt(1.010))
 	gm, err := GeometricMean(s, Options{})
 	if err != nil || math.Round(gm.Lower) != 122 || math.Round(gm.Upper) != 232 {
 		t.Errorf("Olsson's naive interval is %v to %v, %v", gm.Lower, gm.Upper, err)
+	}
+	// Cox with z is printed as 190 to 410, and with t taken as 2.02 as 188.0 to 414.7.
+	for _, c := range []struct{ got, want, unit float64 }{
+		{math.Exp(cox(s, -1.96, 39)), 190, 1}, {math.Exp(cox(s, 1.96, 39)), 410, 1},
+		{math.Exp(cox(s, -2.02, 39)), 188.0, 0.1}, {math.Exp(cox(s, 2.02, 39)), 414.7, 0.1},
+	} {
+		if math.Abs(c.got-c.want) > c.unit/2 {
+			t.Errorf("Olsson's limit by Cox's formula is %v, printed %v", c.got, c.want)
+		}
 	}
 }
 
@@ -138,6 +170,27 @@ func TestPublishedQuantiles(t *testing.T) {
 	// NIST/SEMATECH e-Handbook 7.2.6.3, n = 43, 90 % with 99 %: it prints the
 	// approximation 1.8752; exactly it is 1.873954.
 	agree(t, "NIST's k", toleranceFactor(43, numeric.NormalQuantile(.9), .99), 1.873954, 3e-7)
+
+	// What it prints are closed forms: k1 of Natrella 1963, and Howe's k2, 2.2173.
+	zp, zg, n := numeric.NormalQuantile(.9), numeric.NormalQuantile(.99), 43.
+	a := 1 - zg*zg/(2*(n-1))
+	agree(t, "NIST's k1", (zp+math.Sqrt(zp*zp-a*(zp*zp-zg*zg/n)))/a, 1.8752, 3e-5)
+	nist, err := FromLogs(43, 4, 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	both, err := TwoSidedTolerance(nist, .9, Options{.99})
+	if err != nil || math.Abs(both.Howe-2.2173) > 5e-5 {
+		t.Errorf("NIST's k2 is %v, %v", both.Howe, err)
+	}
+	// Berthouex and Brown's table of two-sided factors, n = 10, 90 % with 95 %: 2.86.
+	ten, err := FromLogs(10, 4, 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if both, err = TwoSidedTolerance(ten, .9, Options{}); err != nil || math.Abs(both.Factor-2.86) > 0.005 {
+		t.Errorf("the two-sided factor of ten is %v, %v", both.Factor, err)
+	}
 
 	// USEPA 1992's chromium: shares above, by quadrature in R.
 	cr := sample(t, chromium...)
@@ -179,6 +232,11 @@ func TestPublishedShape(t *testing.T) {
 	agree(t, "W", w.Statistic, .83467, 6e-6)
 	agree(t, "p", w.P, .000914, 6e-4)
 	agree(t, "W, by R", w.Statistic, .834666275, 1e-9)
+
+	// A fixture of SciPy's tests (the values from memory, proved by the result).
+	w = shapiroWilk([]float64{.11, .21, .42, .46, .47, .71, .93, 1.52, 3.14, 3.24, 4.43, 4.55, 4.61, 4.75, 4.97, 6.66, 7.87, 7.95, 9.53, 10.14})
+	agree(t, "W of SciPy's fixture", w.Statistic, 0.90047299861907959, 2e-7) // computed there in single precision
+	agree(t, "p of SciPy's fixture", w.P, 0.042089745402336121, 1e-5)
 
 	// USEPA 1992's chromium: W 0.9607179, p 0.7048747.
 	var obs []Observation
@@ -240,6 +298,7 @@ func TestNIST(t *testing.T) {
 		{"NumAcc4", alternate(10000000.2, 10000000.1, 10000000.3, 1001), 10000000.2, 0.1, 8.2},
 		{"Michelson", slices.Clone(michelson), 299.852400000000, .0790105478190518, 13},
 		{"Mavro", slices.Clone(mavro), 2.00185600000000, 0.000429123454003053, 13},
+		{"PiDigits", piDigits(5000), 4.53480000000000, 2.86733906028871, 14},
 	} {
 		m, sd := numeric.Moments(c.x)
 		agree(t, c.name+", mean", m, c.mean, 1e-15)
@@ -249,6 +308,35 @@ func TestNIST(t *testing.T) {
 			t.Errorf("%s turned round: %v, %v", c.name, m2, sd2)
 		}
 	}
+}
+
+// piDigits are the first n digits of π, by Machin's formula, as NIST's PiDigits.dat
+// has them: its 957th digit is 3 where π's is 8, and what it certifies is of that.
+func piDigits(n int) []float64 {
+	one := new(big.Int).Exp(big.NewInt(10), big.NewInt(int64(n+10)), nil)
+	arctan := func(inverse int64) *big.Int { // of 1/inverse, in units of 1/one
+		sum, power := new(big.Int), new(big.Int).Div(one, big.NewInt(inverse))
+		square := big.NewInt(inverse * inverse)
+		for k := int64(0); power.Sign() > 0; k++ {
+			term := new(big.Int).Div(power, big.NewInt(2*k+1))
+			if k%2 == 1 {
+				term.Neg(term)
+			}
+			sum.Add(sum, term)
+			power.Div(power, square)
+		}
+		return sum
+	}
+	pi := new(big.Int).Mul(arctan(5), big.NewInt(16))
+	pi.Sub(pi, new(big.Int).Mul(arctan(239), big.NewInt(4)))
+	var x []float64
+	for _, c := range pi.String()[:n] {
+		x = append(x, float64(c-'0'))
+	}
+	if x[956] == 8 {
+		x[956] = 3
+	}
+	return x
 }
 
 // michelson is NIST's Michelson.dat, the speed of light in 1879, thousands of km/s.

@@ -16,7 +16,7 @@ import (
 // data to high-precision quadrature. The cases' names say which function is meant.
 func TestReference(t *testing.T) {
 	seen := map[string]int{}
-	for _, name := range []string{"lognormal.json", "lognormal-exact.json"} {
+	for _, name := range []string{"lognormal.json", "lognormal-exact.json", "lognormal-threshold.json", "lognormal-tolerance.json"} {
 		file, err := reftest.Read(name)
 		if err != nil {
 			t.Fatal(err)
@@ -29,7 +29,7 @@ func TestReference(t *testing.T) {
 			}
 		}
 	}
-	for kind, least := range map[string]int{"w": 17, "p": 17, "plot": 17, "survreg": 8, "fitdistcens": 4, "profile": 10, "nct": 28, "land": 12, "limits": 4} {
+	for kind, least := range map[string]int{"w": 17, "p": 17, "plot": 17, "survreg": 8, "fitdistcens": 4, "profile": 10, "nct": 28, "land": 12, "limits": 4, "threshold": 3, "tolerance": 8} {
 		if seen[kind] < least {
 			t.Errorf("%d cases of %q, fewer than %d", seen[kind], kind, least)
 		}
@@ -45,6 +45,7 @@ func answer(t *testing.T, c reftest.Case) (got map[string]float64, kind string) 
 		Method              string
 		Nu, Delta, S        float64
 		N                   int
+		P, Confidence       float64
 	}
 	if err := json.Unmarshal(c.Input, &in); err != nil {
 		t.Fatal(err)
@@ -129,6 +130,19 @@ func answer(t *testing.T, c reftest.Case) (got map[string]float64, kind string) 
 			got[name] = (b - in.S*in.S/2) * math.Sqrt(float64(in.N-1)) / in.S
 		}
 		return got, "land"
+	case what == "threshold":
+		r, err := Threshold(in.X, Options{})
+		must(err)
+		return map[string]float64{
+			"threshold": r.Threshold.Value, "lower": r.Threshold.Lower, "upper": r.Threshold.Upper,
+			"meanlog": r.MeanLog, "sdlog": r.SDLog, "loglik": r.LogLikelihood, "without": r.Without,
+		}, "threshold"
+	case what == "two-sided tolerance":
+		s, err := FromLogs(in.N, 4, 1)
+		must(err)
+		r, err := TwoSidedTolerance(s, in.P, Options{in.Confidence})
+		must(err)
+		return map[string]float64{"factor": r.Factor, "howe": r.Howe}, "tolerance"
 	case strings.HasPrefix(what, "limits of"):
 		s, err := NewSample(in.X)
 		must(err)
