@@ -163,17 +163,22 @@ func (f *finder) overlap(at, by place) {
 	f.overlaps.Count++
 }
 
-// uncertainties notes stated standard uncertainties under half a per cent of the
-// value, which no detector of radon in homes reaches, and in readings of a day or
-// longer those over all of it (common practice): more likely a slip of unit, or
-// a percentage in a column of Bq/m³. An hour of few counts may well state more.
+// OddUncertainty says whether a stated standard uncertainty, in the value's unit,
+// is under half a per cent of the value, which no detector of radon in homes
+// reaches, or in a reading of a day or longer over all of it (common practice):
+// more likely a slip of unit, or a percentage in a column of Bq/m³. An hour of few
+// counts may well state more. An uncertainty or a value of zero is not odd.
+func OddUncertainty(u, value float64, length time.Duration) bool {
+	const dust, day = 1e-9, 20 * time.Hour // a short day's mean too
+	return u > 0 && value > 0 && (u < 0.005*(1-dust)*value || u > (1+dust)*value && length >= day)
+}
+
+// uncertainties notes odd ones.
 func (f *finder) uncertainties(rs []reading) {
-	const day = 20 * 3600e6 // microseconds: a short day's mean too
 	var count int
 	var first place
 	for _, r := range rs {
-		if r.uncertainty > 0 && r.value > 0 && !r.below &&
-			(r.uncertainty < 0.005*(1-1e-9)*r.value || r.uncertainty > (1+1e-9)*r.value && r.length >= day) {
+		if !r.below && OddUncertainty(r.uncertainty, r.value, time.Duration(r.length)*time.Microsecond) {
 			if count == 0 {
 				first = r.place
 			}

@@ -3,19 +3,21 @@ package lognormal
 import (
 	"flag"
 	"fmt"
-	"math"
-	"os"
-	"strconv"
 	"strings"
 	"testing"
 
 	"radonyear/analysis"
 	"radonyear/analysis/internal/numeric"
+	"radonyear/analysis/internal/reftest"
 )
 
 var update = flag.Bool("update", false, "write COVERAGE.md anew, with 4000 trials a setting")
 
 const publishedTrials = 4000
+
+// introduction stands above the published table.
+var introduction = fmt.Sprintf("%d samples a setting (bca: %d, with 2000 resamples each), log-normal, geometric mean 100 Bq/m³. Asked for: 95 %%.\n\n", publishedTrials, publishedTrials/4) +
+	"Held: intervals that held the truth; under and over: with the truth under the lower limit and over the upper. Answered: samples with an interval; where more than 80 % lie below the limit, or fewer than two above it, there is none. Width: median of upper limit over lower; of a threshold, the difference, Bq/m³. The default for complete samples is land for the mean, and adjusted-likelihood for any other sample. Made by `go test -run TestCoverage ./analysis/lognormal -args -update`."
 
 // TestCoverage: the published table keeps the promise wherever the doc comments do
 // not say otherwise, and the first of its samples say the same.
@@ -24,20 +26,14 @@ func TestCoverage(t *testing.T) {
 		settings := CoverageSettings()
 		rows := make([][]analysis.CoverageRow, len(settings))
 		numeric.Each(len(settings), func(i int) { rows[i] = CoverageTable(settings[i], publishedTrials) })
-		var b strings.Builder
-		fmt.Fprintf(&b, "%d samples a setting (bca: %d, with 2000 resamples each), log-normal, geometric mean 100 Bq/m³. Asked for: 95 %%.\n\n", publishedTrials, publishedTrials/4)
-		b.WriteString("Held: intervals that held the truth; under and over: with the truth under the lower limit and over the upper. Answered: samples with an interval; where more than 80 % lie below the limit, or fewer than two above it, there is none. Width: median of upper limit over lower; of a threshold, the difference, Bq/m³. The default for complete samples is land for the mean, and adjusted-likelihood for any other sample. Made by `go test -run TestCoverage ./analysis/lognormal -args -update`.\n\n")
-		b.WriteString("| Quantity | Method | Samples | Answered % | Held % | Under % | Over % | Width |\n|:--|:--|:--|--:|--:|--:|--:|--:|\n")
-		for _, setting := range rows {
-			for _, r := range setting {
-				fmt.Fprintf(&b, "| %s | %s | %s | %.1f | %.1f | %.1f | %.1f | %.3g |\n", r.Quantity, r.Method, r.Setting, 100*r.Answered, 100*r.Held, 100*r.Under, 100*r.Over, r.Width)
-			}
-		}
-		if err := os.WriteFile("COVERAGE.md", []byte(b.String()), 0o644); err != nil {
+		if err := reftest.WriteCoverage(introduction, rows); err != nil {
 			t.Fatal(err)
 		}
 	}
-	published := readCoverage(t)
+	published, err := reftest.ReadCoverage()
+	if err != nil {
+		t.Fatal(err)
+	}
 
 	kept := 0
 	for key, r := range published {
@@ -73,47 +69,7 @@ func TestCoverage(t *testing.T) {
 	const trials = 400
 	found := make([][]analysis.CoverageRow, len(settings))
 	numeric.Each(len(settings), func(i int) { found[i] = CoverageTable(settings[i], trials) })
-	for _, setting := range found {
-		for _, r := range setting {
-			p, ok := published[key(r)]
-			if !ok {
-				t.Errorf("%s is not in COVERAGE.md", key(r))
-				continue
-			}
-			n := float64(r.Trials)
-			for _, s := range [][2]float64{{r.Held, p.Held}, {r.Under, p.Under}, {r.Over, p.Over}, {r.Answered, p.Answered}} {
-				if se := math.Sqrt(s[1]*(1-s[1])/n) + 1/n; math.Abs(s[0]-s[1]) > 4*se {
-					t.Errorf("%s: %v found, %v published", key(r), s[0], s[1])
-				}
-			}
-		}
+	for _, bad := range reftest.CoverageDiffers(published, found) {
+		t.Error(bad)
 	}
-}
-
-func key(r analysis.CoverageRow) string { return r.Quantity + " | " + r.Method + " | " + r.Setting }
-
-func readCoverage(t *testing.T) map[string]analysis.CoverageRow {
-	t.Helper()
-	b, err := os.ReadFile("COVERAGE.md")
-	if err != nil {
-		t.Fatal(err)
-	}
-	rows := map[string]analysis.CoverageRow{}
-	for _, line := range strings.Split(string(b), "\n") {
-		cells := strings.Split(strings.Trim(line, "| "), " | ")
-		if len(cells) != 8 || cells[0] == "Quantity" {
-			continue
-		}
-		var x [5]float64
-		for i := range x {
-			v, err := strconv.ParseFloat(cells[3+i], 64)
-			if err != nil {
-				t.Fatal(line, err)
-			}
-			x[i] = v / 100
-		}
-		r := analysis.CoverageRow{Quantity: cells[0], Method: cells[1], Setting: cells[2], Answered: x[0], Held: x[1], Under: x[2], Over: x[3]}
-		rows[key(r)] = r
-	}
-	return rows
 }

@@ -147,7 +147,7 @@ func Describe(obs []Observation, opt DescribeOptions) (Description, error) {
 		}
 		d.Above = append(d.Above, s)
 	}
-	if opt.Shape {
+	if opt.Shape && d.Fit != nil { // what leaves no fit leaves no shape
 		if s, err := Shape(excess); err != nil {
 			d.note("no-shape", "%v", err)
 		} else {

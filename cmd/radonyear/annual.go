@@ -47,7 +47,7 @@ Examples:
 func judgingFlags() []cli.Flag {
 	return []cli.Flag{
 		&cli.StringSliceFlag{Name: "level", Usage: fmt.Sprintf("`LEVEL` to hold the annual mean against, Bq/m3 or with a unit; may be repeated (default %g, a guideline or action level in Canada, the United Kingdom, Ireland and others)", annual.DefaultLevel)},
-		&cli.Float64Flag{Name: "confidence", Value: defaultConfidence, Usage: "`SHARE` of intervals that should hold the truth, and certainty a verdict needs (default 0.95)"},
+		confidenceFlag(", and certainty a verdict needs"),
 		&cli.StringFlag{Name: "target", Value: "this-year", Usage: "`TARGET`: this-year, the twelve months around the measurement (default), or long-run, the mean of many years"},
 		&cli.StringFlag{Name: "profile", Usage: "season and variation from `FILE`, as radonyear season writes it (default: the built-in profile)"},
 		courseFlag(),
@@ -55,7 +55,7 @@ func judgingFlags() []cli.Flag {
 		&cli.StringFlag{Name: "area-prior", Usage: "`GM,GSD` of annual means in the area, GM in Bq/m3 (default: none, the home speaks for itself)"},
 		&cli.StringFlag{Name: "year-from", Usage: "first `DAY` of the twelve months meant, as 2025-01-01 (default: centred on the measurement)"},
 		&cli.StringFlag{Name: "calibration", Usage: fmt.Sprintf("standard `UNCERTAINTY` that all readings of one detector share, as 4%% (default %g%%)", round(100*temporal.DefaultCalibration))},
-		&cli.StringFlag{Name: "phase", Usage: "`PHASE` before or after: only readings from before or after mitigation"},
+		phaseFlag(""),
 	}
 }
 
@@ -78,6 +78,24 @@ func byFlag() cli.Flag {
 
 const defaultConfidence = 0.95
 
+// confidenceFlag is --confidence, of intervals and of what else a command says of it.
+func confidenceFlag(also string) cli.Flag {
+	return &cli.Float64Flag{Name: "confidence", Value: defaultConfidence, Usage: "`SHARE` of intervals that should hold the truth" + also + " (default 0.95)"}
+}
+
+func parseConfidence(c *cli.Context) (float64, error) {
+	x := c.Float64("confidence")
+	if !(x >= 0.5 && x < 1) {
+		return 0, usageError{fmt.Sprintf("confidence %v is not between 0.5 and 1", x), "--confidence 0.95"}
+	}
+	return x, nil
+}
+
+// phaseFlag is --phase, and what is taken without it.
+func phaseFlag(without string) cli.Flag {
+	return &cli.StringFlag{Name: "phase", Usage: "`PHASE` before or after: only readings from before or after mitigation" + without}
+}
+
 // question is what annual and verdict ask of the model.
 type question struct {
 	annual.Options
@@ -98,9 +116,8 @@ func parseQuestion(c *cli.Context) (q question, err error) {
 			return q, usageError{fmt.Sprintf("level %g is given twice", l), "give each level once"}
 		}
 	}
-	q.Confidence = c.Float64("confidence")
-	if !(q.Confidence >= 0.5 && q.Confidence < 1) {
-		return q, usageError{fmt.Sprintf("confidence %v is not between 0.5 and 1", q.Confidence), "--confidence 0.95"}
+	if q.Confidence, err = parseConfidence(c); err != nil {
+		return q, err
 	}
 	q.target = c.String("target")
 	switch q.target {
@@ -326,14 +343,10 @@ func (p *program) annual(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
-	paths, err := inputPaths(c)
-	if err != nil {
-		return err
-	}
 	if err := q.loadProfile(); err != nil {
 		return err
 	}
-	daily, files, _, err := p.readDaily(c, paths)
+	daily, files, _, err := p.readFiles(c)
 	if err != nil {
 		return err
 	}
@@ -348,7 +361,7 @@ func (p *program) annual(c *cli.Context) error {
 		Inputs:   inputs(files),
 		Rejects:  rejectsFile(c),
 		Tables:   []report.Table{annualTable(results, by)},
-		Notes:    slices.Concat(inputNotes(files, daily), unusedNotes(daily, q.phase)),
+		Notes:    inputNotes(files, daily, q.phase),
 		LeftOut:  left,
 		After:    q.sentences(),
 		Levels:   q.Levels, Confidence: q.Confidence,

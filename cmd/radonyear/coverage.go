@@ -27,7 +27,7 @@ Example:
 			&cli.IntFlag{Name: "districts", Value: 5, Usage: "`DISTRICTS` to learn a profile in, one each (default 5)"},
 			&cli.IntFlag{Name: "learn", Value: 100, Usage: "`HOMES` to learn from in each district (default 100)"},
 			&cli.IntFlag{Name: "judge", Value: 1000, Usage: "`HOMES` to judge under each heading (default 1000)"},
-			&cli.Float64Flag{Name: "confidence", Value: defaultConfidence, Usage: "`SHARE` of intervals that should hold the truth (default 0.95)"},
+			confidenceFlag(""),
 			&cli.StringSliceFlag{Name: "level", Usage: fmt.Sprintf("`LEVEL` for the verdicts, Bq/m3 or with a unit (default %g)", annual.DefaultLevel)},
 		}, outputFlags()...),
 		Action: p.coverage,
@@ -49,14 +49,15 @@ func (p *program) coverage(c *cli.Context) error {
 	if len(levels) > 1 {
 		return usageError{"coverage judges against one level", "give --level once"}
 	}
-	opt := coverage.Options{Seed: c.Uint64("seed"), Districts: c.Int("districts"), Learn: c.Int("learn"), Judge: c.Int("judge"), Confidence: c.Float64("confidence"), Level: levels[0]}
+	opt := coverage.Options{Seed: c.Uint64("seed"), Districts: c.Int("districts"), Learn: c.Int("learn"), Judge: c.Int("judge"), Level: levels[0]}
 	switch {
 	case opt.Seed == 0:
 		return usageError{"seed 0 is not a seed", "--seed 1"}
 	case opt.Districts < 1 || opt.Learn < 3 || opt.Judge < opt.Districts:
 		return usageError{"too few homes", "--learn takes 3 or more, --judge at least one a district"}
-	case !(opt.Confidence >= 0.5 && opt.Confidence < 1):
-		return usageError{fmt.Sprintf("confidence %v is not between 0.5 and 1", opt.Confidence), "--confidence 0.95"}
+	}
+	if opt.Confidence, err = parseConfidence(c); err != nil {
+		return err
 	}
 	t, err := coverage.Run(opt)
 	if err != nil {

@@ -120,7 +120,7 @@ func demoDocument(dir string, course courseUse) (report.Document, error) {
 			fmt.Sprintf("A profile was learned from the %d homes with most of a year, and every home judged with it.", learned.Homes),
 		},
 		Tables:  []report.Table{annualTable(results, "home")},
-		Notes:   inputNotes(files, daily),
+		Notes:   inputNotes(files, daily, ""),
 		LeftOut: left,
 		After:   q.sentences(),
 		Levels:  q.Levels, Confidence: q.Confidence,

@@ -39,9 +39,9 @@ Examples:
 			&cli.StringFlag{Name: "outdoor", Usage: "outdoor `LEVEL` that every home has at least, Bq/m3 or with a unit: taken off before logarithms (default none)"},
 			&cli.StringFlag{Name: "error", Usage: "relative standard uncertainty of each home's value as `PERCENT`, taken off the spread (default none)"},
 			&cli.StringFlag{Name: "method", Usage: "`METHOD` of the mean's interval where all values are known: land, mover, generalized, profile-likelihood or bca (default land)"},
-			&cli.Uint64Flag{Name: "seed", Usage: "`SEED` of the resampling of --method bca", Value: 1},
-			&cli.Float64Flag{Name: "confidence", Value: defaultConfidence, Usage: "`SHARE` of intervals that should hold the truth (default 0.95)"},
-			&cli.StringFlag{Name: "phase", Usage: "`PHASE` before or after: only readings from before or after mitigation (default: all but after)"},
+			&cli.Uint64Flag{Name: "seed", Usage: "`SEED` of the resampling of --method bca (default 1)", Value: 1},
+			confidenceFlag(""),
+			phaseFlag(" (default: all but after)"),
 			&cli.BoolFlag{Name: "plot", Usage: "keep the points of each group's probability plot in the JSON result"},
 		}, readingFlags(), outputFlags()),
 		Action: p.describe,
@@ -128,9 +128,9 @@ func parseSurvey(c *cli.Context) (q surveyQuestion, err error) {
 	if c.IsSet("seed") && q.method != "bca" {
 		return q, usageError{"--seed is for --method bca: nothing else is random", "leave out --seed"}
 	}
-	q.opt.Confidence, q.opt.Levels, q.opt.Outdoor, q.opt.Shape = c.Float64("confidence"), q.levels, q.outdoor, true
-	if !(q.opt.Confidence >= 0.5 && q.opt.Confidence < 1) {
-		return q, usageError{fmt.Sprintf("confidence %v is not between 0.5 and 1", q.opt.Confidence), "--confidence 0.95"}
+	q.opt.Levels, q.opt.Outdoor, q.opt.Shape = q.levels, q.outdoor, true
+	if q.opt.Confidence, err = parseConfidence(c); err != nil {
+		return q, err
 	}
 	for _, l := range q.levels {
 		if l <= q.outdoor {
@@ -165,11 +165,7 @@ func (p *program) describe(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
-	paths, err := inputPaths(c)
-	if err != nil {
-		return err
-	}
-	daily, files, _, err := p.readDaily(c, paths)
+	daily, files, _, err := p.readFiles(c)
 	if err != nil {
 		return err
 	}
@@ -181,7 +177,7 @@ func (p *program) describe(c *cli.Context) error {
 		Command: "describe", Version: version,
 		Settings: slices.Concat(q.settings(), readingSettings(c)),
 		Inputs:   inputs(files), Rejects: rejectsFile(c),
-		Notes: inputNotes(files, daily), LeftOut: left,
+		Notes: inputNotes(files, daily, q.phase), LeftOut: left,
 		Levels: q.levels, Confidence: q.opt.Confidence,
 	}
 	if after > 0 {

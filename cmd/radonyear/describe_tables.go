@@ -36,7 +36,7 @@ func (q surveyQuestion) tables(groups []group, ds []lognormal.Description) []rep
 		{Key: "group", Style: report.Text},
 		{Head: head, Style: report.Text},
 		{Key: "homes", Head: n, Style: report.Count},
-		{Key: "below_limit", Head: "Below\nlimit", Style: report.Count, Spare: 3},
+		{Key: "below_limit", Head: "Below\nlimit", Style: report.Count, Spare: 2},
 		{Key: "below_limit_share", Style: report.Share},
 		{Key: "minimum", Head: "Least", Style: report.Concentration, Spare: 1},
 		{Key: "maximum", Head: "Most", Style: report.Concentration, Spare: 1},

@@ -81,7 +81,7 @@ func (p *program) ingest(c *cli.Context) error {
 		Rejects:  rejectsFile(c),
 		Settings: slices.Concat([]report.Field{{Name: "output", Value: out}, {Name: "daily", Value: c.Bool("daily")}}, readingSettings(c)),
 	}
-	doc.Notes = inputNotes(files, daily)
+	doc.Notes = inputNotes(files, daily, "")
 	var readings int64
 	for _, f := range files {
 		readings += f.Readings

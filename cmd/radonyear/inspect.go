@@ -39,11 +39,7 @@ func (p *program) inspect(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
-	paths, err := inputPaths(c)
-	if err != nil {
-		return err
-	}
-	daily, files, rejected, err := p.readDaily(c, paths)
+	daily, files, rejected, err := p.readFiles(c)
 	if err != nil {
 		return err
 	}

@@ -19,7 +19,7 @@ import (
 var layers = map[string][]string{
 	"analysis":                        {},
 	"analysis/internal/numeric":       {"gonum"},
-	"analysis/internal/reftest":       {},
+	"analysis/internal/reftest":       {"analysis"},
 	"analysis/temporal":               {"analysis", "numeric", "gonum"},
 	"analysis/annual":                 {"analysis", "temporal", "numeric", "gonum"},
 	"analysis/season":                 {"analysis", "temporal", "numeric", "gonum"},

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"fmt"
 	"slices"
 
 	"github.com/urfave/cli/v2"
@@ -25,17 +24,18 @@ beside. This is no annual mean: radonyear annual gives that.
 Examples:
   radonyear mean log.csv --unit Bq/m3 --zone Europe/Oslo`,
 		Flags: slices.Concat([]cli.Flag{
-			&cli.Float64Flag{Name: "confidence", Value: defaultConfidence, Usage: "`SHARE` of intervals that should hold the truth (default 0.95)"},
-			&cli.StringFlag{Name: "phase", Usage: "`PHASE` before or after: only readings from before or after mitigation"},
+			confidenceFlag(""),
+			phaseFlag(""),
 		}, readingFlags(), outputFlags()),
 		Action: p.mean,
 	}
 }
 
 func (p *program) mean(c *cli.Context) error {
-	opt := serial.Options{Confidence: c.Float64("confidence")}
-	if !(opt.Confidence >= 0.5 && opt.Confidence < 1) {
-		return usageError{fmt.Sprintf("confidence %v is not between 0.5 and 1", opt.Confidence), "--confidence 0.95"}
+	var opt serial.Options
+	var err error
+	if opt.Confidence, err = parseConfidence(c); err != nil {
+		return err
 	}
 	phase, err := parsePhase(c)
 	if err != nil {
@@ -45,11 +45,7 @@ func (p *program) mean(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
-	paths, err := inputPaths(c)
-	if err != nil {
-		return err
-	}
-	daily, files, _, err := p.readDaily(c, paths)
+	daily, files, _, err := p.readFiles(c)
 	if err != nil {
 		return err
 	}
@@ -93,7 +89,7 @@ func (p *program) mean(c *cli.Context) error {
 	doc := report.Document{
 		Command: "mean", Version: version, Tables: []report.Table{t},
 		Settings: slices.Concat([]report.Field{{Name: "confidence", Value: opt.Confidence}, {Name: "phase", Value: phase}}, readingSettings(c)),
-		Inputs:   inputs(files), Rejects: rejectsFile(c), Notes: slices.Concat(inputNotes(files, daily), unusedNotes(daily, phase)), LeftOut: left,
+		Inputs:   inputs(files), Rejects: rejectsFile(c), Notes: inputNotes(files, daily, phase), LeftOut: left,
 		After: []string{
 			"Bq/m³, of the days' means. Correlation time: until what readings share has fallen to 1/e. Worth readings: so many independent ones would say as much. The last column is what the formula for independent readings would have claimed.",
 			"The mean of the time measured, not of a year: radonyear annual gives that. " + caution,

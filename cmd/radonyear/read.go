@@ -123,8 +123,12 @@ func inputPaths(c *cli.Context) ([]string, error) {
 	return paths, nil
 }
 
-// readDaily reads the command's files to their end.
-func (p *program) readDaily(c *cli.Context, paths []string) (daily *ingest.Daily, files []ingest.File, rejected []ingest.RowError, err error) {
+// readFiles reads the command's files to their end.
+func (p *program) readFiles(c *cli.Context) (daily *ingest.Daily, files []ingest.File, rejected []ingest.RowError, err error) {
+	paths, err := inputPaths(c)
+	if err != nil {
+		return nil, nil, nil, err
+	}
 	opt, err := p.readingOptions(c)
 	if err != nil {
 		return nil, nil, nil, err
@@ -224,8 +228,9 @@ func inputs(files []ingest.File) []report.Input {
 // sheetsUnread is the code of the note that a workbook holds more than was read.
 const sheetsUnread = "sheets-unread"
 
-// inputNotes are what is to be said of the files under every result.
-func inputNotes(files []ingest.File, d *ingest.Daily) (notes []analysis.Note) {
+// inputNotes are what is to be said of the files under every result, and of what
+// they hold that no result is made of. phase is the one asked for.
+func inputNotes(files []ingest.File, d *ingest.Daily, phase string) (notes []analysis.Note) {
 	note := func(code, format string, args ...any) {
 		notes = append(notes, analysis.Note{Code: code, Text: fmt.Sprintf(format, args...)})
 	}
@@ -267,12 +272,7 @@ func inputNotes(files []ingest.File, d *ingest.Daily) (notes []analysis.Note) {
 			note(code, "And %d more such; radonyear inspect lists them.", n-most)
 		}
 	}
-	return notes
-}
-
-// unusedNotes count what the files hold and no result is made of.
-func unusedNotes(d *ingest.Daily, phase string) []analysis.Note {
-	return slices.Concat(otherPhase(d, phase), otherKinds(d))
+	return slices.Concat(notes, otherPhase(d, phase), otherKinds(d))
 }
 
 // otherKinds says how many measurements are no home's own.

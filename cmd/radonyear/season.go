@@ -30,9 +30,9 @@ Example:
 		Flags: slices.Concat([]cli.Flag{
 			&cli.StringFlag{Name: "output", Usage: "write the profile to `FILE`.json"},
 			&cli.StringFlag{Name: "name", Usage: "the profile's `NAME` (default: that of the output file)"},
-			&cli.Float64Flag{Name: "confidence", Value: defaultConfidence, Usage: "`SHARE` of intervals that should hold the truth, in the coverage shown (default 0.95)"},
+			confidenceFlag(", in the coverage shown"),
 			&cli.StringFlag{Name: "hemisphere", Usage: "`HALF` of the globe, north (default) or south: the built-in profile that few homes are drawn toward"},
-			&cli.StringFlag{Name: "phase", Usage: "`PHASE` before or after: only readings from before or after mitigation"},
+			phaseFlag(""),
 			&cli.StringFlag{Name: "format", Usage: "`FORMAT` on standard output: table, markdown, csv or json"},
 		}, readingFlags()),
 		Action: p.season,
@@ -44,9 +44,9 @@ func (p *program) season(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
-	opt := season.Options{Name: c.String("name"), Confidence: c.Float64("confidence")}
-	if !(opt.Confidence >= 0.5 && opt.Confidence < 1) {
-		return usageError{fmt.Sprintf("confidence %v is not between 0.5 and 1", opt.Confidence), "--confidence 0.95"}
+	opt := season.Options{Name: c.String("name")}
+	if opt.Confidence, err = parseConfidence(c); err != nil {
+		return err
 	}
 	southern, err := parseHemisphere(c)
 	if err != nil {
@@ -65,11 +65,7 @@ func (p *program) season(c *cli.Context) error {
 		base := filepath.Base(path)
 		opt.Name = strings.TrimSuffix(base, filepath.Ext(base))
 	}
-	paths, err := inputPaths(c)
-	if err != nil {
-		return err
-	}
-	daily, files, _, err := p.readDaily(c, paths)
+	daily, files, _, err := p.readFiles(c)
 	if err != nil {
 		return err
 	}
@@ -82,7 +78,7 @@ func (p *program) season(c *cli.Context) error {
 		{Name: "name", Value: learned.Profile.Name}, {Name: "confidence", Value: opt.Confidence}, {Name: "toward", Value: opt.BuiltIn.Name},
 	}, readingSettings(c))
 	doc.Inputs, doc.Rejects = inputs(files), rejectsFile(c)
-	doc.Notes = slices.Concat(doc.Notes, inputNotes(files, daily), unusedNotes(daily, phase))
+	doc.Notes = slices.Concat(doc.Notes, inputNotes(files, daily, phase))
 	doc.LeftOut = left
 	doc.LeftOutTitle = "Not learned from:"
 	switch path {

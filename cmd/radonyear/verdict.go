@@ -86,7 +86,7 @@ func (p *program) verdict(c *cli.Context) error {
 		for _, r := range s.Readings() {
 			if u := r.Uncertainty; u > 0 && !r.BelowLimit && r.Concentration > 0 {
 				taken = fmt.Sprintf(", its standard uncertainty taken as %s Bq/m³ (%s %%)", report.Number(u), report.Number(100*u/r.Concentration))
-				if u < 0.005*(1-1e-9)*r.Concentration || u > (1+1e-9)*r.Concentration {
+				if ingest.OddUncertainty(u, r.Concentration, r.End.Sub(r.Start)) {
 					doc.Notes = append(doc.Notes, analysis.Note{Code: "odd-uncertainty", Text: "The uncertainty given is under 0.5 % or over 100 % of the value; check its unit, and whether it is a percentage."})
 				}
 			}
@@ -94,20 +94,16 @@ func (p *program) verdict(c *cli.Context) error {
 	case !c.Args().Present():
 		return usageError{"neither a file nor a typed-in result was given", "radonyear verdict --value 165 --days 7 --start 2026-01-10, or radonyear verdict FILE"}
 	default:
-		paths, err := inputPaths(c)
-		if err != nil {
-			return err
-		}
 		if err := q.loadProfile(); err != nil {
 			return err
 		}
-		daily, f, _, err := p.readDaily(c, paths)
+		daily, f, _, err := p.readFiles(c)
 		if err != nil {
 			return err
 		}
 		files = f
 		subs = subjects(daily, by, q.phase)
-		doc.Inputs, doc.Notes, doc.Rejects = inputs(files), slices.Concat(inputNotes(files, daily), unusedNotes(daily, q.phase)), rejectsFile(c)
+		doc.Inputs, doc.Notes, doc.Rejects = inputs(files), inputNotes(files, daily, q.phase), rejectsFile(c)
 		settings = slices.Concat([]report.Field{{Name: "by", Value: by}}, readingSettings(c))
 	}
 	if err := q.settleCourse(subs); err != nil {

@@ -1,6 +1,7 @@
 package coverage
 
 import (
+	"fmt"
 	"math"
 	"os"
 	"strconv"
@@ -23,6 +24,15 @@ func TestPublished(t *testing.T) {
 		t.Fatal(err)
 	}
 	rows, cells, outside := 0, 0, 0
+	// What the README says: the least and the most of some rows.
+	ends := map[string][2]float64{}
+	widen := func(name string, x float64) {
+		e, ok := ends[name]
+		if !ok {
+			e = [2]float64{x, x}
+		}
+		ends[name] = [2]float64{min(e[0], x), max(e[1], x)}
+	}
 	for line := range strings.Lines(string(text)) {
 		f := strings.Split(line, "|")
 		if len(f) == 12 {
@@ -84,6 +94,12 @@ func TestPublished(t *testing.T) {
 		if wrong > 3 {
 			fail("wrong", wrong)
 		}
+		if n, _ := strconv.Atoi(days); arm != BuiltIn && n >= 2 && n <= 180 {
+			widen("held", held)
+			if n >= 7 {
+				widen(arm, ratio)
+			}
+		}
 		// What strangers' weather did to a week cannot be known; neighbours' can.
 		if n, _ := strconv.Atoi(days); arm == Neighbours && n >= 7 && n <= 180 && ratio > 0.75 {
 			fail("error over that of the raw test", ratio)
@@ -91,6 +107,19 @@ func TestPublished(t *testing.T) {
 	}
 	if rows != 3*(len(Lengths)+1) {
 		t.Errorf("%d rows", rows)
+	}
+	readme, err := os.ReadFile("../../../../README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	h, n, s := ends["held"], ends[Neighbours], ends[Strangers]
+	for _, says := range []string{
+		fmt.Sprintf("asked for 95 %%, got %.1f to %.1f %% at 2 to 180 days", h[0], h[1]),
+		fmt.Sprintf("the error is %.3f to %.3f of the raw test's at 7 to 180 days; in other weather %.3f to %.3f,", n[0], n[1], s[0], s[1]),
+	} {
+		if !strings.Contains(strings.Join(strings.Fields(string(readme)), " "), says) {
+			t.Errorf("README does not say %q", says)
+		}
 	}
 	if cells != 4*rows || outside > 12 {
 		t.Errorf("%d of %d cells lie outside 92.5 to 98 %%", outside, cells)

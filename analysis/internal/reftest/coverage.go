@@ -1,0 +1,78 @@
+package reftest
+
+import (
+	"fmt"
+	"math"
+	"os"
+	"slices"
+	"strconv"
+	"strings"
+
+	"radonyear/analysis"
+)
+
+// coverageHead is the head of a published table of coverage.
+const coverageHead = "| Quantity | Method | Setting | Answered % | Held % | Under % | Over % | Width |\n|:--|:--|:--|--:|--:|--:|--:|--:|\n"
+
+// WriteCoverage publishes rows under an introduction, in COVERAGE.md of the
+// package whose test it is called from.
+func WriteCoverage(intro string, rows [][]analysis.CoverageRow) error {
+	b := []byte(intro + "\n\n" + coverageHead)
+	for _, r := range slices.Concat(rows...) {
+		b = fmt.Appendf(b, "| %s | %s | %s | %.1f | %.1f | %.1f | %.1f | %.3g |\n", r.Quantity, r.Method, r.Setting, 100*r.Answered, 100*r.Held, 100*r.Under, 100*r.Over, r.Width)
+	}
+	return os.WriteFile("COVERAGE.md", b, 0o644)
+}
+
+// CoverageKey names a row.
+func CoverageKey(r analysis.CoverageRow) string {
+	return r.Quantity + " | " + r.Method + " | " + r.Setting
+}
+
+// ReadCoverage is the published table by CoverageKey.
+func ReadCoverage() (map[string]analysis.CoverageRow, error) {
+	b, err := os.ReadFile("COVERAGE.md")
+	if err != nil {
+		return nil, err
+	}
+	_, table, found := strings.Cut(string(b), coverageHead)
+	if !found {
+		return nil, fmt.Errorf("COVERAGE.md has no table under the head %q", coverageHead)
+	}
+	rows := map[string]analysis.CoverageRow{}
+	for line := range strings.Lines(table) {
+		cells := strings.Split(strings.Trim(line, "| \n"), " | ")
+		if len(cells) != 8 {
+			return nil, fmt.Errorf("COVERAGE.md: %q has %d cells", line, len(cells))
+		}
+		var x [5]float64
+		for i := range x {
+			if x[i], err = strconv.ParseFloat(cells[3+i], 64); err != nil {
+				return nil, fmt.Errorf("COVERAGE.md: %q: %w", line, err)
+			}
+		}
+		r := analysis.CoverageRow{Quantity: cells[0], Method: cells[1], Setting: cells[2],
+			Answered: x[0] / 100, Held: x[1] / 100, Under: x[2] / 100, Over: x[3] / 100, Width: x[4]}
+		rows[CoverageKey(r)] = r
+	}
+	return rows, nil
+}
+
+// CoverageDiffers says where rows found by fewer trials lie further from the
+// published ones than four standard errors.
+func CoverageDiffers(published map[string]analysis.CoverageRow, found [][]analysis.CoverageRow) (bad []string) {
+	for _, r := range slices.Concat(found...) {
+		p, ok := published[CoverageKey(r)]
+		if !ok {
+			bad = append(bad, CoverageKey(r)+" is not in COVERAGE.md")
+			continue
+		}
+		n := float64(r.Trials)
+		for _, s := range [][2]float64{{r.Held, p.Held}, {r.Under, p.Under}, {r.Over, p.Over}, {r.Answered, p.Answered}} {
+			if se := math.Sqrt(s[1]*(1-s[1])/n) + 1/n; math.Abs(s[0]-s[1]) > 4*se {
+				bad = append(bad, fmt.Sprintf("%s: %v found, %v published", CoverageKey(r), s[0], s[1]))
+			}
+		}
+	}
+	return bad
+}
