@@ -128,7 +128,7 @@ type home struct {
 // package.
 //
 // Notes: under-two-days, longer-than-a-year, year-not-measured, several-rooms,
-// room-above, room-unjudged, restless-home, all-below-limit, below-limit, zero-days, partial-days.
+// room-above, restless-home, all-below-limit, below-limit, zero-days, partial-days.
 //
 // Source: Durbin and Koopman 2012 for the filter; for seasonal correction by
 // exact dates and its own uncertainty, Pinel, Fearn, Darby and Miles 1995,
@@ -142,7 +142,7 @@ func Estimate(series []analysis.Series, opt Options) (Result, error) {
 	if err != nil {
 		return Result{}, fmt.Errorf("home %q: %w", h.place.Home, err)
 	}
-	return h.result(post), nil
+	return h.result(post)
 }
 
 func prepare(series []analysis.Series, opt Options) (*home, error) {
@@ -408,7 +408,7 @@ func (h *home) spreadAfter(post temporal.Posterior, days float64) float64 {
 // variance, for it to be said.
 const restless = 1.5
 
-func (h *home) result(post temporal.Posterior) Result {
+func (h *home) result(post temporal.Posterior) (Result, error) {
 	if post.Scale > restless {
 		h.note("restless-home", "its days vary more than those of the profile's homes, by a factor of %.1f in variance, and the days not measured are taken to do so too; look for a change in between: a fan switched, a detector moved, windows or rooms used otherwise", post.Scale)
 	}
@@ -436,16 +436,18 @@ func (h *home) result(post temporal.Posterior) Result {
 		}
 		r.Above = append(r.Above, a)
 	}
-	h.roomsAbove(&r)
+	if err := h.roomsAbove(&r); err != nil {
+		return Result{}, err
+	}
 	r.AnnualMean.Notes, r.Notes = h.notes, h.notes
-	return r
+	return r, nil
 }
 
 // roomsAbove looks for rooms that are above a level though the mean of the rooms
 // is not: someone may live in just that one.
-func (h *home) roomsAbove(r *Result) {
+func (h *home) roomsAbove(r *Result) error {
 	if len(h.rooms) < 2 {
-		return
+		return nil
 	}
 	var said []string
 	for _, name := range slices.Sorted(slices.Values(h.rooms)) {
@@ -457,18 +459,12 @@ func (h *home) roomsAbove(r *Result) {
 		}
 		opt := h.opt
 		opt.YearFrom = temporal.Date(h.data.From, h.zone)
+		if dead(one) {
+			continue // the home has other rooms
+		}
 		room, err := Estimate(one, opt)
-		if err != nil {
-			if dead(one) {
-				continue // the home has other rooms
-			}
-			for i := range r.Above { // it may be the one that is above
-				if r.Above[i].Verdict == Below {
-					r.Above[i].Verdict = NotConclusive
-				}
-			}
-			h.note("room-unjudged", "the room %q cannot be judged by itself (%v), so the home is not called below", name, err)
-			continue
+		if err != nil { // it may be the one that is above
+			return fmt.Errorf("room %q by itself: %w", name, err)
 		}
 		for i, a := range room.Above {
 			if a.Verdict != Above || r.Above[i].Verdict == Above {
@@ -481,6 +477,7 @@ func (h *home) roomsAbove(r *Result) {
 	if said != nil {
 		h.note("room-above", "by itself, %s Bq/m³ though the mean of the rooms is not shown to be; where people live in it, that counts, so the home is not called below", strings.Join(said, ", "))
 	}
+	return nil
 }
 
 // against holds ln(mean) ~ N(m, s²) against a level.

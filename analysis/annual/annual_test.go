@@ -36,6 +36,11 @@ func estimate(t *testing.T, home []analysis.Series, opt Options) Result {
 	if err := r.AnnualMean.Check(); err != nil {
 		t.Fatal(err)
 	}
+	for _, n := range r.Notes {
+		if !slices.Contains(Methods[0].Notes, n.Code) {
+			t.Errorf("the method does not say that it can note %s", n.Code)
+		}
+	}
 	return r
 }
 
@@ -337,6 +342,11 @@ func TestRoomAbove(t *testing.T) {
 	j, err := Judge(home(60, 300), 200, Options{})
 	if err != nil || j.Verdict != NotConclusive || j.DaysFor80 != -1 || j.Further != nil || j.BandLower != 0 || j.BandUpper != 0 {
 		t.Errorf("%+v, %v", j, err)
+	}
+	// A room whose detector was dead all the time is no room of the home's.
+	deadRoom := mustSeries(t, "attic", []analysis.Reading{{Start: date(2024, 1, 1), End: date(2024, 1, 2)}, {Start: date(2024, 1, 2), End: date(2024, 1, 3)}})
+	if r := estimate(t, append(home(60, 100), deadRoom), Options{}); r.Above[0].Verdict != Below {
+		t.Errorf("with a dead detector in the attic: %v", r.Above)
 	}
 	if r := estimate(t, home(60, 300), Options{}); r.Above[0].Probability > .05 {
 		t.Errorf("P(above) is %v; the test was to be of a mean below", r.Above[0].Probability)

@@ -57,9 +57,12 @@ func Judge(series []analysis.Series, level float64, opt Options) (Conclusiveness
 	if err != nil {
 		return Conclusiveness{}, fmt.Errorf("home %q: %w", h.place.Home, err)
 	}
-	r := h.result(post)
+	r, err := h.result(post)
+	if err != nil {
+		return Conclusiveness{}, err
+	}
 	out := Conclusiveness{Result: r, Against: r.Above[0]}
-	if r.Above[0].Verdict == NotConclusive && (analysis.HasNote(r.Notes, "room-above") || analysis.HasNote(r.Notes, "room-unjudged")) {
+	if r.Above[0].Verdict == NotConclusive && analysis.HasNote(r.Notes, "room-above") {
 		out.DaysFor80 = -1 // one room decides, which no reading of all of them and no more days change
 		return out, nil
 	}

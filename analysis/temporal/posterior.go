@@ -225,13 +225,13 @@ func (m *machine) layOut(days int) {
 		m.course, m.drift, m.dayNoise, m.mean, m.cov = c, c.Drift, c.DayNoise, c.Mean, c.Cov
 	}
 	// A part that learning left next to nothing of costs time and changes no digit shown.
-	some := func(cs []Component) []Component {
+	sizeable := func(cs []Component) []Component {
 		return slices.DeleteFunc(slices.Clone(cs), func(c Component) bool { return c.Variance < 1e-8 })
 	}
-	m.drift = some(m.drift)
+	m.drift = sizeable(m.drift)
 	for i, is := range m.targets {
 		if is && m.course != nil && !m.course.Knows(m.first+i) {
-			m.unknown = some(m.course.Shared)
+			m.unknown = sizeable(m.course.Shared)
 			break
 		}
 	}
