@@ -82,18 +82,18 @@ func NewSeries(p Place, zone *time.Location, readings []Reading) (Series, error)
 		slices.SortFunc(rs, inOrder)
 	}
 	for i, r := range rs {
-		at := r.Start.In(zone).Format("2006-01-02 15:04")
+		at := func() string { return r.Start.In(zone).Format("2006-01-02 15:04") }
 		switch {
 		case !r.End.After(r.Start):
-			return Series{}, fmt.Errorf("home %q: the reading at %s does not end after it starts", p.Home, at)
+			return Series{}, fmt.Errorf("home %q: the reading at %s does not end after it starts", p.Home, at())
 		case !finite(r.Concentration) || r.Concentration < 0:
-			return Series{}, fmt.Errorf("home %q: the reading at %s is %v Bq/m³, not a concentration", p.Home, at, r.Concentration)
+			return Series{}, fmt.Errorf("home %q: the reading at %s is %v Bq/m³, not a concentration", p.Home, at(), r.Concentration)
 		case !finite(r.Uncertainty) || r.Uncertainty < 0:
-			return Series{}, fmt.Errorf("home %q: the uncertainty at %s is %v, not a standard uncertainty", p.Home, at, r.Uncertainty)
+			return Series{}, fmt.Errorf("home %q: the uncertainty at %s is %v, not a standard uncertainty", p.Home, at(), r.Uncertainty)
 		case !finite(r.Share) || r.Share < 0 || r.Share > 1:
-			return Series{}, fmt.Errorf("home %q: the share measured at %s is %v, not between 0 and 1", p.Home, at, r.Share)
+			return Series{}, fmt.Errorf("home %q: the share measured at %s is %v, not between 0 and 1", p.Home, at(), r.Share)
 		case i > 0 && r.Start.Before(rs[i-1].End):
-			return Series{}, fmt.Errorf("home %q: the reading at %s overlaps the one before it", p.Home, at)
+			return Series{}, fmt.Errorf("home %q: the reading at %s overlaps the one before it", p.Home, at())
 		}
 	}
 	return Series{Place: p, Zone: zone, readings: rs}, nil

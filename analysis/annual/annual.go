@@ -309,21 +309,23 @@ func (h *home) setYear() {
 	h.data.From, h.data.To = from, from+year
 	var in, cycle, all mean // season over the measured days meant, and over the year
 	season := h.opt.Profile.Season
-	for i, c := range cover {
-		d := first + i
-		h.measured += c
-		if c == 0 {
+	for d := min(first, from); d < max(last+1, from+year); d++ {
+		c := 0.0
+		if d >= first && d <= last {
+			c = cover[d-first]
+		}
+		meant := d >= from && d < from+year
+		if c == 0 && !meant {
 			continue
 		}
 		level := math.Exp(season.At(d))
+		h.measured += c
 		all.add(c, level)
-		if d >= from && d < from+year {
+		if meant {
 			h.covered += c
 			in.add(c, level)
+			cycle.add(1, level)
 		}
-	}
-	for d := from; d < from+year; d++ {
-		cycle.add(1, math.Exp(season.At(d)))
 	}
 	if h.covered < h.measured/10 {
 		h.note("year-not-measured", "hardly anything was measured in the twelve months from %s, so their mean is inferred from other years; the raw mean is of what was measured in them, or where nothing was, of all",
@@ -345,14 +347,9 @@ func (m mean) value() float64    { return m.sum / m.weight }
 // rawMean is the plain mean of the readings that touch the year, or of all where
 // none does: in each room weighted by the time they cover, and rooms alike.
 func rawMean(series []analysis.Series, from, to time.Time) float64 {
-	in, all := map[string]*mean{}, map[string]*mean{}
-	add := func(m map[string]*mean, room string, w, x float64) {
-		if m[room] == nil {
-			m[room] = &mean{}
-		}
-		m[room].add(w, x)
-	}
+	in, all := map[string]mean{}, map[string]mean{}
 	for _, s := range series {
+		inRoom, allRoom := in[s.Room], all[s.Room]
 		for i := range s.Len() {
 			r := s.At(i)
 			if temporal.Dead(r) {
@@ -362,10 +359,16 @@ func rawMean(series []analysis.Series, from, to time.Time) float64 {
 			if r.Share > 0 {
 				w *= r.Share
 			}
-			add(all, s.Room, w, r.Concentration)
+			allRoom.add(w, r.Concentration)
 			if r.Start.Before(to) && r.End.After(from) {
-				add(in, s.Room, w, r.Concentration)
+				inRoom.add(w, r.Concentration)
 			}
+		}
+		if allRoom.weight > 0 {
+			all[s.Room] = allRoom
+		}
+		if inRoom.weight > 0 {
+			in[s.Room] = inRoom
 		}
 	}
 	if len(in) == 0 {

@@ -223,9 +223,9 @@ func (f *filter) smooth(weight func(query int, m moment) float64) (moments []mom
 				r[i] += hi * g
 				adj[i] -= hi * ka
 				row := N[i*n : i*n+n]
-				ni := nb[i]
+				u := c*hi - nb[i]
 				for j, hj := range s.h {
-					row[j] += c*hi*hj - hi*nb[j] - ni*hj
+					row[j] += u*hj - hi*nb[j]
 				}
 			}
 		case stepSum:
