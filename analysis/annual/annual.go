@@ -3,7 +3,6 @@
 package annual
 
 import (
-	"cmp"
 	"fmt"
 	"maps"
 	"math"
@@ -183,7 +182,7 @@ func prepare(series []analysis.Series, opt Options) (*home, error) {
 	h.setYear()
 	allBelow := h.allBelow()
 	if allBelow {
-		h.joinLimits()
+		h.data.Observations = temporal.JoinLimits(h.data.Observations)
 	}
 	if opt.AreaPrior != nil {
 		h.data.Prior = h.prior(*opt.AreaPrior)
@@ -214,32 +213,6 @@ func (h *home) allBelow() bool {
 	return true
 }
 
-// joinLimits takes runs of days below their limit for one result whose mean is
-// below the mean of the limits, which is all that they certainly say. Day by day
-// they would say far more of a home that varies like the profile's, and of one that
-// does not, such as a steady one just below the limit, far too much.
-func (h *home) joinLimits() {
-	var out []temporal.Observation
-	days := map[int]float64{} // of the run at an index of out
-	obs := slices.Clone(h.data.Observations)
-	slices.SortStableFunc(obs, func(a, b temporal.Observation) int {
-		return cmp.Or(cmp.Compare(a.Room, b.Room), cmp.Compare(a.Detector, b.Detector), cmp.Compare(a.First, b.First))
-	})
-	for _, o := range obs {
-		n := float64(o.Last - o.First + 1)
-		if k := len(out) - 1; k >= 0 && out[k].Room == o.Room && out[k].Detector == o.Detector && o.First == out[k].Last+1 {
-			last := &out[k]
-			last.Log = math.Log((math.Exp(last.Log)*days[k] + math.Exp(o.Log)*n) / (days[k] + n))
-			last.Last, last.LastShare = o.Last, o.LastShare
-			days[k] += n
-			continue
-		}
-		days[len(out)] = n
-		out = append(out, o)
-	}
-	h.data.Observations = out
-}
-
 // prior turns a prior for annual means into one for the home's level, the
 // logarithm of its middle day of a middle season: below the annual mean by half
 // the variance within a year.
@@ -250,41 +223,8 @@ func (h *home) prior(p Prior) *temporal.Normal {
 
 // setYear chooses the twelve months, and counts what was measured of them.
 func (h *home) setYear() {
-	first, last := math.MaxInt, math.MinInt
-	for _, o := range h.data.Observations {
-		first, last = min(first, o.First), max(last, o.Last)
-	}
-	// Share of each day that was measured: the most of any detector in any room,
-	// whose own parts of a day add up.
-	cover, own := make([]float64, last-first+1), make([]float64, last-first+1)
-	type spot struct{ detector, room int }
-	var spots []spot
-	for _, o := range h.data.Observations {
-		if s := (spot{o.Detector, o.Room}); !slices.Contains(spots, s) {
-			spots = append(spots, s)
-		}
-	}
-	for _, s := range spots {
-		clear(own)
-		for _, o := range h.data.Observations {
-			if s != (spot{o.Detector, o.Room}) {
-				continue
-			}
-			for d := o.First; d <= o.Last; d++ {
-				share := 1.0
-				switch d {
-				case o.First:
-					share = o.FirstShare
-				case o.Last:
-					share = o.LastShare
-				}
-				own[d-first] += share
-			}
-		}
-		for i, x := range own {
-			cover[i] = max(cover[i], min(x, 1))
-		}
-	}
+	first, cover := temporal.Covered(h.data.Observations)
+	last := first + len(cover) - 1
 	const year = 365
 	from := first + (last-first+1)/2 - year/2
 	if !h.opt.YearFrom.IsZero() {
@@ -343,6 +283,10 @@ type mean struct{ sum, weight float64 }
 
 func (m *mean) add(w, x float64) { m.sum, m.weight = m.sum+w*x, m.weight+w }
 func (m mean) value() float64    { return m.sum / m.weight }
+
+// RawMean is the plain mean of all readings, Bq/m³: in each room weighted by the time
+// they cover, and rooms alike. NaN where a detector read nothing at all.
+func RawMean(series []analysis.Series) float64 { return rawMean(series, time.Time{}, time.Time{}) }
 
 // rawMean is the plain mean of the readings that touch the year, or of all where
 // none does: in each room weighted by the time they cover, and rooms alike.
@@ -433,7 +377,7 @@ func (h *home) result(post temporal.Posterior) (Result, error) {
 		LogMedian:    m, LogSpread: s,
 	}
 	for _, level := range h.opt.Levels {
-		a := against(m, s, level, h.opt.Confidence)
+		a := Hold(m, s, level, h.opt.Confidence)
 		if h.measured < LeastDays {
 			a.Verdict = NotConclusive
 		}
@@ -483,8 +427,8 @@ func (h *home) roomsAbove(r *Result) error {
 	return nil
 }
 
-// against holds ln(mean) ~ N(m, s²) against a level.
-func against(m, s, level, confidence float64) Against {
+// Hold holds ln(mean) ~ N(m, s²) against a level, Bq/m³.
+func Hold(m, s, level, confidence float64) Against {
 	z := (m - math.Log(level)) / s
 	a := Against{Level: level, Probability: distuv.UnitNormal.CDF(z), Verdict: NotConclusive}
 	// Both tails from their own side: 1 − Φ loses the digits that decide.

@@ -158,12 +158,16 @@ type moment struct{ mean, variance float64 }
 
 // smooth reads the tape backwards (de Jong 1989, Biometrika 76:1001; the
 // covariances of de Jong and Mackinnon 1988, Biometrika 75:601). It returns the
-// moments of every query in tape order, and the variance of Σ w h·x over the
-// queries, with weights that the caller may choose from each query's own
-// moments as they become known.
-func (f *filter) smooth(weight func(query int, m moment) float64) (moments []moment, total float64) {
+// moments of every query in tape order, and the covariances of up to two sums
+// Σ w h·x, each over queries of its own, with weights that the caller may choose
+// from each query's own moments as they become known.
+func (f *filter) smooth(sums int, weight func(query int, m moment) (of int, w float64)) (moments []moment, total [2][2]float64) {
 	n := f.n
-	r, adj := make([]float64, n), make([]float64, n)
+	r := make([]float64, n)
+	var adj [2][]float64
+	for k := range sums {
+		adj[k] = make([]float64, n)
+	}
 	N := make([]float64, n*n)
 	nb := make([]float64, n)
 	at := 0
@@ -192,19 +196,24 @@ func (f *filter) smooth(weight func(query int, m moment) float64) (moments []mom
 			}
 			m := moment{mean, max(variance, 0)}
 			moments[at] = m
-			if w := weight(at, m); w != 0 {
-				cross := 0.0
-				for i := range n {
-					cross += s.b[i] * adj[i]
+			if of, w := weight(at, m); w != 0 {
+				total[of][of] += w * w * m.variance
+				for k := range sums {
+					cross := 0.0
+					for i := range n {
+						cross += s.b[i] * adj[k][i]
+					}
+					total[of][k] += w * cross
+					total[k][of] += w * cross
 				}
-				total += w*w*m.variance + 2*w*cross
 				for i := range n {
-					adj[i] += w * (s.h[i] - nb[i])
+					adj[of][i] += w * (s.h[i] - nb[i])
 				}
 			}
 		case stepUpdate:
 			// K = b/f; L = I − K h'.
-			kr, ka, kNk := 0.0, 0.0, 0.0
+			kr, kNk := 0.0, 0.0
+			var ka [2]float64
 			for i := range n {
 				row, x := N[i*n:i*n+n], 0.0
 				for j, y := range row {
@@ -212,16 +221,25 @@ func (f *filter) smooth(weight func(query int, m moment) float64) (moments []mom
 				}
 				nb[i] = x / s.f // N K
 				kr += s.b[i] * r[i]
-				ka += s.b[i] * adj[i]
+			}
+			for k := range sums {
+				for i := range n {
+					ka[k] += s.b[i] * adj[k][i]
+				}
+				ka[k] /= s.f
 			}
 			for i := range n {
 				kNk += s.b[i] * nb[i]
 			}
-			kr, ka, kNk = kr/s.f, ka/s.f, kNk/s.f
+			kr, kNk = kr/s.f, kNk/s.f
 			c, g := 1/s.f+kNk, s.v/s.f-kr
+			for k := range sums {
+				for i, hi := range s.h {
+					adj[k][i] -= hi * ka[k]
+				}
+			}
 			for i, hi := range s.h {
 				r[i] += hi * g
-				adj[i] -= hi * ka
 				row := N[i*n : i*n+n]
 				u := c*hi - nb[i]
 				for j, hj := range s.h {
@@ -235,7 +253,9 @@ func (f *filter) smooth(weight func(query int, m moment) float64) (moments []mom
 			nkk := N[k*n+k]
 			for i, hi := range s.h {
 				r[i] += w * hi * r[k]
-				adj[i] += w * hi * adj[k]
+				for l := range sums {
+					adj[l][i] += w * hi * adj[l][k]
+				}
 				row := N[i*n : i*n+n]
 				for j, hj := range s.h {
 					row[j] += w*(hi*nb[j]+nb[i]*hj) + w*w*hi*hj*nkk
@@ -243,7 +263,10 @@ func (f *filter) smooth(weight func(query int, m moment) float64) (moments []mom
 			}
 		case stepZero:
 			k := s.slot
-			r[k], adj[k] = 0, 0
+			r[k] = 0
+			for l := range sums {
+				adj[l][k] = 0
+			}
 			for i := range n {
 				N[i*n+k], N[k*n+i] = 0, 0
 			}
@@ -251,7 +274,9 @@ func (f *filter) smooth(weight func(query int, m moment) float64) (moments []mom
 			for _, i := range f.moving {
 				ph := f.phi[i]
 				r[i] *= ph
-				adj[i] *= ph
+				for k := range sums {
+					adj[k][i] *= ph
+				}
 				row := N[i*n : i*n+n]
 				for j := range row {
 					row[j] *= ph
@@ -262,5 +287,8 @@ func (f *filter) smooth(weight func(query int, m moment) float64) (moments []mom
 			}
 		}
 	}
-	return moments, max(total, 0)
+	for k := range sums {
+		total[k][k] = max(total[k][k], 0)
+	}
+	return moments, total
 }

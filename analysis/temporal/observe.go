@@ -1,6 +1,7 @@
 package temporal
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -42,6 +43,24 @@ func CountingError(sensitivity, concentration, hours float64) float64 {
 //
 // Notes: "partial-days", "below-limit", "zero-days".
 func Observe(home []analysis.Series, calibration float64) (Home, []analysis.Note, error) {
+	return ObserveBoth(home, nil, calibration)
+}
+
+// ObserveBoth says in the terms of the model what the detectors of one home said
+// without a system and with it; see Observe. How the system changes the home is
+// not set.
+func ObserveBoth(without, with []analysis.Series, calibration float64) (Home, []analysis.Note, error) {
+	type side struct {
+		analysis.Series
+		worked bool
+	}
+	var home []side
+	for _, s := range without {
+		home = append(home, side{s, false})
+	}
+	for _, s := range with {
+		home = append(home, side{s, true})
+	}
 	if len(home) == 0 {
 		return Home{}, nil, fmt.Errorf("no readings")
 	}
@@ -52,8 +71,7 @@ func Observe(home []analysis.Series, calibration float64) (Home, []analysis.Note
 	var notes []analysis.Note
 	partial, below, zero := 0, 0, 0
 	// Order must not depend on the order of the files.
-	home = slices.Clone(home)
-	slices.SortStableFunc(home, func(a, b analysis.Series) int {
+	slices.SortStableFunc(home, func(a, b side) int {
 		if c := strings.Compare(a.Room, b.Room); c != 0 {
 			return c
 		}
@@ -102,7 +120,7 @@ func Observe(home []analysis.Series, calibration float64) (Home, []analysis.Note
 		}
 		for i := range s.Len() {
 			r := s.At(i)
-			o := Observation{FirstShare: 1, LastShare: 1, Below: r.BelowLimit, Room: room}
+			o := Observation{FirstShare: 1, LastShare: 1, Below: r.BelowLimit, Room: room, Worked: s.worked}
 			c := r.Concentration
 			if r.BelowLimit {
 				below++
@@ -239,4 +257,68 @@ func span(from, to time.Time, zone *time.Location) (first int, firstShare float6
 		return hi.Sub(lo).Seconds() / b.Sub(a).Seconds()
 	}
 	return first, of(first), last, of(last)
+}
+
+// Covered is the share of each civil day, from the first that was measured, of which
+// some detector in some room knew: the most of any, whose own parts of a day add up.
+func Covered(observations []Observation) (first int, cover []float64) {
+	first, last := math.MaxInt, math.MinInt
+	type spot struct{ detector, room int }
+	var spots []spot
+	for _, o := range observations {
+		first, last = min(first, o.First), max(last, o.Last)
+		if s := (spot{o.Detector, o.Room}); !slices.Contains(spots, s) {
+			spots = append(spots, s)
+		}
+	}
+	cover, own := make([]float64, last-first+1), make([]float64, last-first+1)
+	for _, s := range spots {
+		clear(own)
+		for _, o := range observations {
+			if s != (spot{o.Detector, o.Room}) {
+				continue
+			}
+			for d := o.First; d <= o.Last; d++ {
+				share := 1.0
+				switch d {
+				case o.First:
+					share = o.FirstShare
+				case o.Last:
+					share = o.LastShare
+				}
+				own[d-first] += share
+			}
+		}
+		for i, x := range own {
+			cover[i] = max(cover[i], min(x, 1))
+		}
+	}
+	return first, cover
+}
+
+// JoinLimits takes runs of days below their limit for one result whose mean is
+// below the mean of the limits, which is all that they certainly say. Day by day
+// they would say far more of a home that varies like the profile's, and of one that
+// does not, such as a steady one just below the limit, far too much. Every
+// observation has to be below its limit.
+func JoinLimits(observations []Observation) []Observation {
+	var out []Observation
+	days := map[int]float64{} // of the run at an index of out
+	obs := slices.Clone(observations)
+	slices.SortStableFunc(obs, func(a, b Observation) int {
+		return cmp.Or(cmp.Compare(a.Room, b.Room), cmp.Compare(a.Detector, b.Detector), cmp.Compare(a.First, b.First))
+	})
+	for _, o := range obs {
+		n := float64(o.Last - o.First + 1)
+		if k := len(out) - 1; k >= 0 && out[k].Room == o.Room && out[k].Detector == o.Detector && o.First == out[k].Last+1 {
+			last := &out[k]
+			last.Log = math.Log((math.Exp(last.Log)*days[k] + math.Exp(o.Log)*n) / (days[k] + n))
+			last.Last, last.LastShare = o.Last, o.LastShare
+			days[k] += n
+			continue
+		}
+		days[len(out)] = n
+		out = append(out, o)
+	}
+	return out
 }

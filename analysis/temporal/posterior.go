@@ -16,6 +16,7 @@ type Observation struct {
 	Log                   float64 // ln of the mean, or of the limit if Below
 	Variance              float64 // of the random error of Log
 	Below                 bool    // all that is known is that the mean was under the limit
+	Worked                bool    // seen while a mitigation system ran; see Work
 	Detector, Room        int     // indices, from 0
 }
 
@@ -30,6 +31,7 @@ type Home struct {
 	Only         []int     // if not nil, the mean is over these days instead, in increasing order
 	Course       bool      // the home lived in the weather of the profile's course, where that is known
 	LongRun      bool      // the mean over many years is meant, of which From..To is one
+	Work         *Work     // how a mitigation system changes the home; nil where there was none
 }
 
 // Normal is a normal distribution by its mean and standard deviation.
@@ -60,6 +62,7 @@ type stretch struct {
 	obs    []int // observations over exactly this stretch and room
 	first  int
 	room   int
+	worked bool
 	share  []float64 // of each day, adding up to 1
 	w      []float64
 	offset float64
@@ -100,10 +103,19 @@ type site struct {
 // chapters 4 and 10; Fenton 1960, IRE Trans. Commun. Syst. 8:57 (sum of
 // log-normals); Minka 2001 (expectation propagation).
 func (p *Profile) Posterior(h Home) (Posterior, error) {
+	if h.Work != nil {
+		return Posterior{}, fmt.Errorf("a home with a system has two annual means; ask for both")
+	}
 	m, err := newMachine(p, h)
 	if err != nil {
 		return Posterior{}, err
 	}
+	out, err := m.settle()
+	return out.Without, err
+}
+
+// settle passes over the home until its linearisation does not change.
+func (m *machine) settle() (Pair, error) {
 	for pass := 1; pass <= passesMost; pass++ {
 		// Stretches at odds with the day means inside them can make full steps
 		// swing to and fro; half steps end that.
@@ -113,16 +125,17 @@ func (p *Profile) Posterior(h Home) (Posterior, error) {
 		}
 		post, change := m.pass(step)
 		if change < settled {
-			post.Passes = pass
+			post.Without.Passes, post.With.Passes = pass, pass
 			return post, nil
 		}
 	}
-	return Posterior{}, fmt.Errorf("the linearisation did not settle in %d passes; leave out results below the limit, or give an area prior", passesMost)
+	return Pair{}, fmt.Errorf("the linearisation did not settle in %d passes; leave out results below the limit, or give an area prior", passesMost)
 }
 
 // machine holds one home's model laid out as a state vector:
 // level | season (and course) | drift | unknown weather | detectors | rooms |
-// years | accumulators. The level is that of the target's year.
+// years | the work's step, season and drift | accumulators. The level is that of
+// the target's year.
 type machine struct {
 	p          *Profile
 	h          Home
@@ -139,6 +152,8 @@ type machine struct {
 	roomAt     int // used where h.Rooms > 1
 	yearAt     int
 	years      []int // other years with observations, as year() counts them
+	workAt     int   // used where h.Work is not nil
+	step       float64
 	sumAt      int
 	n          int
 	first      int // first and last day of the tape
@@ -189,6 +204,8 @@ func newMachine(p *Profile, h Home) (*machine, error) {
 	}
 	if exact > 0 {
 		m.centre = sum / float64(exact)
+	} else if h.Work != nil {
+		// centreSides has more to say
 	} else if h.Prior == nil {
 		return nil, fmt.Errorf("every result is below its limit, and without a prior for the level they bound it on one side only")
 	} else {
@@ -203,6 +220,11 @@ func newMachine(p *Profile, h Home) (*machine, error) {
 	} else {
 		for d := m.h.From; d < m.h.To; d++ {
 			m.targets[d-m.first] = true
+		}
+	}
+	if h.Work != nil {
+		if err := m.centreSides(); err != nil {
+			return nil, err
 		}
 	}
 	m.layOut(days)
@@ -251,9 +273,13 @@ func (m *machine) layOut(days int) {
 	if h.Rooms > 1 {
 		m.yearAt += h.Rooms
 	}
-	m.sumAt = m.yearAt + len(m.years)
+	m.workAt = m.yearAt + len(m.years)
 	if h.LongRun {
-		m.sumAt++
+		m.workAt++
+	}
+	m.sumAt = m.workAt
+	if h.Work != nil {
+		m.sumAt += 1 + len(m.mean) + len(m.drift)
 	}
 
 	m.byDay = make([][]int, days)
@@ -272,14 +298,14 @@ func (m *machine) layOut(days int) {
 		}
 		same := slices.IndexFunc(m.stretches, func(s stretch) bool {
 			q := h.Observations[s.obs[0]]
-			return q.First == o.First && q.Last == o.Last && q.FirstShare == o.FirstShare && q.LastShare == o.LastShare && q.Room == o.Room
+			return q.First == o.First && q.Last == o.Last && q.FirstShare == o.FirstShare && q.LastShare == o.LastShare && q.Room == o.Room && q.Worked == o.Worked
 		})
 		if same >= 0 {
 			m.stretches[same].obs = append(m.stretches[same].obs, i)
 			continue
 		}
 		n := o.Last - o.First + 1
-		s := stretch{obs: []int{i}, first: o.First, room: o.Room, share: ones(n), query: make([]int, n)}
+		s := stretch{obs: []int{i}, first: o.First, room: o.Room, worked: o.Worked, share: ones(n), query: make([]int, n)}
 		s.share[0], s.share[n-1] = o.FirstShare, o.LastShare
 		total := 0.0
 		for _, x := range s.share {
@@ -370,6 +396,9 @@ func (m *machine) start() *filter {
 			f.p[k*m.n+k] = m.p.RoomSD * m.p.RoomSD
 		}
 	}
+	if m.h.Work != nil {
+		m.startWork(f)
+	}
 	return f
 }
 
@@ -399,20 +428,18 @@ func (m *machine) startYears(f *filter) {
 
 // pass runs the filter forward and back once with the current linearisation,
 // renews it, and says by how much it changed.
-func (m *machine) pass(step float64) (Posterior, float64) {
+func (m *machine) pass(step float64) (Pair, float64) {
 	f := m.start()
 	row := make([]float64, m.n) // ln C of the day in one room
 	siteOf := map[int]*site{}
 	for i := range m.sites {
 		siteOf[m.sites[i].obs] = &m.sites[i]
 	}
-	queries := 0
-	var target []bool
-	ask := func(isTarget bool, h []float64) int {
+	var target []int8 // of each query: 1 of the mean without the work, 2 with it, 0 of neither
+	ask := func(of int8, h []float64) int {
 		f.query(h)
-		target = append(target, isTarget)
-		queries++
-		return queries - 1
+		target = append(target, of)
+		return len(target) - 1
 	}
 	// see updates with observation i of the linear form h, less the offset.
 	see := func(i int, h []float64, offset float64) {
@@ -425,35 +452,57 @@ func (m *machine) pass(step float64) (Posterior, float64) {
 			if s.precision != 0 {
 				f.update(h, s.shift/s.precision, 1/s.precision) // h·x itself, its offset taken off already
 			}
-			s.query = ask(false, h) // now, since before the update a flat level leaves it few digits
+			s.query = ask(0, h) // now, since before the update a flat level leaves it few digits
 		}
 		h[k] = 0
 	}
 	year0 := m.yearAt + len(m.years) // where the long run holds the target year's draw
 	next, active := 0, []int{}
-	roomQuery := make([]int, max(m.h.Rooms, 1))
+	modes := 1 // without the work, and with it
+	if m.h.Work != nil {
+		modes = 2
+	}
+	roomQuery := make([][2]int, max(m.h.Rooms, 1))
 	for d := m.first; d <= m.last; d++ {
-		m.fill(row, d)
+		m.fill(row, d, false)
 		for next < len(m.stretches) && m.stretches[next].first == d {
 			f.zero(m.stretches[next].slot)
 			active = append(active, next)
 			next++
 		}
 		for _, i := range m.byDay[d-m.first] {
-			r := m.h.Observations[i].Room
-			m.room(row, r, 1)
+			o := m.h.Observations[i]
+			if o.Worked {
+				m.fill(row, d, true)
+			}
+			m.room(row, o.Room, 1)
 			see(i, row, 0)
-			m.room(row, r, 0)
+			m.room(row, o.Room, 0)
+			if o.Worked {
+				m.fill(row, d, false)
+			}
 		}
-		if m.targets[d-m.first] || len(active) > 0 {
+		isTarget := m.targets[d-m.first]
+		for mode := range modes {
+			if !isTarget && len(active) == 0 {
+				break
+			}
+			if mode == 1 {
+				m.fill(row, d, true)
+			}
+			var of int8
+			if isTarget {
+				of = int8(mode + 1)
+			}
 			for _, r := range m.roomsUsed {
 				m.room(row, r, 1)
-				isTarget := m.targets[d-m.first]
-				roomQuery[r] = ask(isTarget && !m.h.LongRun, row)
 				if isTarget && m.h.LongRun {
+					roomQuery[r][mode] = ask(0, row)
 					row[year0] = -1
-					ask(true, row)
+					ask(of, row)
 					row[year0] = 0
+				} else {
+					roomQuery[r][mode] = ask(of, row)
 				}
 				m.room(row, r, 0)
 			}
@@ -462,7 +511,12 @@ func (m *machine) pass(step float64) (Posterior, float64) {
 		for _, k := range active {
 			s := &m.stretches[k]
 			j := d - s.first
-			s.query[j] = roomQuery[s.room]
+			mode := 0
+			if s.worked {
+				mode = 1
+			}
+			s.query[j] = roomQuery[s.room][mode]
+			m.fill(row, d, s.worked)
 			m.room(row, s.room, 1)
 			f.sum(s.slot, s.w[j], row)
 			m.room(row, s.room, 0)
@@ -472,7 +526,7 @@ func (m *machine) pass(step float64) (Posterior, float64) {
 			}
 			h := make([]float64, m.n)
 			h[s.slot] = 1
-			s.self = ask(false, h)
+			s.self = ask(0, h)
 			for _, i := range s.obs {
 				see(i, h, s.offset)
 			}
@@ -487,50 +541,56 @@ func (m *machine) pass(step float64) (Posterior, float64) {
 	if m.h.LongRun {
 		h := make([]float64, m.n)
 		h[year0] = 1
-		years = ask(false, h)
+		years = ask(0, h)
 	}
 
-	total, days := 0.0, 0
-	for _, t := range m.targets {
-		if t {
-			days++
-		}
-	}
 	// Weights are taken relative to the highest reading so that nothing overflows.
 	top := math.Inf(-1)
 	for _, o := range m.h.Observations {
 		top = max(top, o.Log)
 	}
-	expected := make([]float64, queries)
-	moments, variance := f.smooth(func(q int, mo moment) float64 {
-		if !target[q] {
-			return 0
+	expected := make([]float64, len(target))
+	var total [2]float64
+	moments, variance := f.smooth(modes, func(q int, mo moment) (int, float64) {
+		if target[q] == 0 {
+			return 0, 0
 		}
 		w := math.Exp(mo.mean + mo.variance/2 - top)
 		expected[q] = w
-		total += w
-		return w
+		total[target[q]-1] += w
+		return int(target[q] - 1), w
 	})
-	post := Posterior{Course: m.course != nil, Scale: m.scale}
-	rooms := float64(len(m.roomsUsed))
-	s2 := variance / (total * total)
-	logMean := top + math.Log(total/(float64(days)*rooms))
-	post.LogMedian, post.LogSD, post.Mean = logMean-s2/2, math.Sqrt(s2), math.Exp(logMean)
-	apart := m.instruments()
-	if years >= 0 {
-		apart += moments[years].variance
-	}
-	post.Apart = min(math.Sqrt(apart), post.LogSD)
-	post.Days = make([]float64, 0, days)
-	sum, count := 0.0, 0
-	for q, is := range target {
-		if is {
-			sum += expected[q]
-			if count++; count == len(m.roomsUsed) {
-				post.Days = append(post.Days, math.Exp(top+math.Log(sum/rooms)))
-				sum, count = 0, 0
+	var out Pair
+	posts := []*Posterior{&out.Without, &out.With}[:modes]
+	for k, post := range posts {
+		post.Course, post.Scale = m.course != nil, m.scale
+		s2 := variance[k][k] / (total[k] * total[k])
+		rooms := float64(len(m.roomsUsed))
+		post.Days = make([]float64, 0, m.h.To-m.h.From)
+		sum, count := 0.0, 0
+		for q, of := range target {
+			if of == int8(k+1) {
+				sum += expected[q]
+				if count++; count == len(m.roomsUsed) {
+					post.Days = append(post.Days, math.Exp(top+math.Log(sum/rooms)))
+					sum, count = 0, 0
+				}
 			}
 		}
+		logMean := top + math.Log(total[k]/(float64(len(post.Days))*rooms))
+		post.LogMedian, post.LogSD, post.Mean = logMean-s2/2, math.Sqrt(s2), math.Exp(logMean)
+		of := side(k)
+		if modes == 1 {
+			of = everything
+		}
+		apart := m.instruments(of)
+		if years >= 0 {
+			apart += moments[years].variance
+		}
+		post.Apart = min(math.Sqrt(apart), post.LogSD)
+	}
+	if modes == 2 {
+		out.join(m, total, variance)
 	}
 
 	change := 0.0
@@ -548,28 +608,44 @@ func (m *machine) pass(step float64) (Posterior, float64) {
 		}
 		change = max(change, s.renew(moments[s.query], o.Log-offset, o.Variance+m.noise(o)))
 	}
-	return post, change
+	return out, change
 }
 
-// instruments is the variance of ln of the mean that instruments' errors make,
-// weighted by the days each observation is of.
-func (m *machine) instruments() float64 {
-	days, all := make([]float64, len(m.h.Detectors)), 0.0
-	v := 0.0
-	for _, o := range m.h.Observations {
-		n := float64(o.Last - o.First + 1)
-		days[o.Detector] += n
-		all += n
-		v += n * n * o.Variance
-	}
+// instruments is the variance of ln of the mean that instruments' errors make on
+// one side of the work, weighted by the days each observation is of.
+func (m *machine) instruments(of side) float64 {
+	days, random := m.instrumentDays(of)
 	for i, sd := range m.h.Detectors {
-		v += math.Pow(sd*days[i], 2)
+		random += math.Pow(sd*days[i], 2)
 	}
-	return v / (all * all)
+	return random
+}
+
+// instrumentDays is each detector's share of the days, and the variance that the
+// random errors of the readings make.
+func (m *machine) instrumentDays(of side) (share []float64, random float64) {
+	share = make([]float64, len(m.h.Detectors))
+	all := 0.0
+	for _, o := range m.h.Observations {
+		if of != everything && o.Worked != (of == with) {
+			continue
+		}
+		n := float64(o.Last - o.First + 1)
+		share[o.Detector] += n
+		all += n
+		random += n * n * o.Variance
+	}
+	if all == 0 {
+		return share, 0
+	}
+	for i := range share {
+		share[i] /= all
+	}
+	return share, random / (all * all)
 }
 
 // fill puts the linear form of ln C on day d, without a room, into row.
-func (m *machine) fill(row []float64, d int) {
+func (m *machine) fill(row []float64, d int, worked bool) {
 	clear(row)
 	row[0] = 1
 	harmonics(float64(d), row[1:])
@@ -587,6 +663,9 @@ func (m *machine) fill(row []float64, d int) {
 	}
 	if k, found := slices.BinarySearch(m.years, m.year(d)); found {
 		row[m.yearAt+k] = 1
+	}
+	if worked {
+		m.fillWork(row)
 	}
 }
 

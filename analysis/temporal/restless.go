@@ -22,7 +22,10 @@ import (
 //
 // Source: Satterthwaite 1946, Biometrics Bull. 2:110.
 func (m *machine) restless() float64 {
-	type spot struct{ detector, room int }
+	type spot struct {
+		detector, room int
+		worked         bool
+	}
 	days := map[spot][]int{} // observations
 	var order []spot
 	for d := range m.byDay {
@@ -31,7 +34,7 @@ func (m *machine) restless() float64 {
 			if o.Below {
 				continue
 			}
-			s := spot{o.Detector, o.Room}
+			s := spot{o.Detector, o.Room, o.Worked}
 			if days[s] == nil {
 				order = append(order, s)
 			}
@@ -61,9 +64,13 @@ const (
 func (m *machine) scatter(obs []int) (sum, expected, nu float64) {
 	n := len(obs)
 	last := m.h.Observations[obs[n-1]].First - m.h.Observations[obs[0]].First
+	meanSeason, season, drift := 1.0, 1.0, 1.0 // of the profile's: mean, log SD, variance
+	if w := m.h.Work; w != nil && m.h.Observations[obs[0]].Worked {
+		meanSeason, season, drift = w.Season, math.Sqrt(w.Season*w.Season+w.OwnSeason), w.Drift*w.Drift+w.OwnDrift
+	}
 	gamma := make([]float64, last+1) // covariance of the drift by lag
 	for _, c := range m.drift {
-		phi, g := math.Exp(-1/c.Days), c.Variance
+		phi, g := math.Exp(-1/c.Days), drift*c.Variance
 		for k := range gamma {
 			gamma[k] += g
 			g *= phi
@@ -74,11 +81,12 @@ func (m *machine) scatter(obs []int) (sum, expected, nu float64) {
 	row := make([]float64, m.n)
 	for j, i := range obs {
 		o := m.h.Observations[i]
-		m.fill(row, o.First)
+		m.fill(row, o.First, false)
 		x[j] = append([]float64(nil), row[1:m.driftAt]...)
 		y[j] = o.Log
 		for k, b := range m.mean {
-			y[j] -= b * x[j][k]
+			y[j] -= meanSeason * b * x[j][k]
+			x[j][k] *= season
 		}
 		mean += y[j] / float64(n)
 	}

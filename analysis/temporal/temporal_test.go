@@ -26,7 +26,8 @@ func TestByHand(t *testing.T) {
 	f.query(h)
 	f.update(h, 3, 1)
 	f.update(h, 0, 1)
-	m, total := f.smooth(func(int, moment) float64 { return 1 })
+	m, totals := f.smooth(1, func(int, moment) (int, float64) { return 0, 1 })
+	total := totals[0][0]
 	for _, q := range m {
 		if math.Abs(q.mean-6/3.25) > 1e-14 || math.Abs(q.variance-1/3.25) > 1e-14 {
 			t.Errorf("smoothed %v, want mean %v and variance %v", q, 6/3.25, 1/3.25)
@@ -146,7 +147,8 @@ func TestReference(t *testing.T) {
 				f.query([]float64{1})
 				f.advance()
 			}
-			_, v := f.smooth(func(int, moment) float64 { return 1 / float64(24*days) })
+			_, vs := f.smooth(1, func(int, moment) (int, float64) { return 0, 1 / float64(24*days) })
+			v := vs[0][0]
 			if got := 100 * math.Sqrt(v); math.Abs(got-want[i]) > 0.55 {
 				t.Errorf("τ %v h over %d d: %.2f %%, want %v", tau, days, got, want[i])
 			}
@@ -246,7 +248,7 @@ func smoothDays(p *Profile, h Home) ([]float64, error) {
 	row := make([]float64, m.n)
 	target := []bool{}
 	for d := m.first; d <= m.last; d++ {
-		m.fill(row, d)
+		m.fill(row, d, false)
 		for _, i := range m.byDay[d-m.first] {
 			row[m.detectorAt] = 1
 			f.update(row, m.h.Observations[i].Log, m.noise(m.h.Observations[i]))
@@ -258,7 +260,7 @@ func smoothDays(p *Profile, h Home) ([]float64, error) {
 			f.advance()
 		}
 	}
-	ms, _ := f.smooth(func(int, moment) float64 { return 0 })
+	ms, _ := f.smooth(1, func(int, moment) (int, float64) { return 0, 0 })
 	var out []float64
 	for i, x := range ms {
 		if target[i] {
