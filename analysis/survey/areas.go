@@ -1,0 +1,569 @@
+package survey
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"slices"
+
+	"radonyear/analysis"
+	"radonyear/analysis/internal/numeric"
+	"radonyear/analysis/lognormal"
+)
+
+// mixture is a quantity t whose distribution is Σ wₖ Φ((cₖ + dₖ t − mₖ)/sₖ), dₖ > 0:
+// of an area's level, mean, and score of its share, each in a line of its own.
+type mixture struct{ w, m, s, c, d []float64 }
+
+// below is the probability that the quantity is at most t, and its density.
+func (x mixture) below(t float64) (p, density float64) {
+	for k, w := range x.w {
+		z := x.c[k] + x.d[k]*t - x.m[k]
+		if x.s[k] == 0 {
+			if z >= 0 {
+				p += w
+			}
+			continue
+		}
+		z /= x.s[k]
+		p += w * numeric.Phi(z)
+		density += w * x.d[k] / x.s[k] * math.Exp(-z*z/2-halfLog2Pi)
+	}
+	return p, density
+}
+
+// quantile is where below is p, by Newton's steps kept between what is known to lie
+// on either side.
+func (x mixture) quantile(p, mean, sd float64) float64 {
+	lo, hi := math.Inf(-1), math.Inf(1)
+	t := mean + sd*numeric.NormalQuantile(p)
+	for range 100 {
+		f, density := x.below(t)
+		f -= p
+		if f > 0 {
+			hi = t
+		} else {
+			lo = t
+		}
+		if math.Abs(f) < 1e-10 {
+			return t
+		}
+		next := t - f/density
+		if far := 3 * sd; !(math.Abs(next-t) < far) {
+			next = t - math.Copysign(far, f)
+		}
+		if !(next > lo && next < hi) {
+			next = (lo + hi) / 2
+		}
+		if math.Abs(next-t) <= 1e-12*(1+math.Abs(t)) {
+			return next
+		}
+		t = next
+	}
+	return t
+}
+
+// moments are mean and standard deviation of the quantity.
+func (x mixture) moments() (mean, sd float64) {
+	base := (x.m[0] - x.c[0]) / x.d[0]
+	var second float64
+	for k, w := range x.w {
+		e := (x.m[k]-x.c[k])/x.d[k] - base
+		mean += w * e
+		second += w * (e*e + x.s[k]*x.s[k]/(x.d[k]*x.d[k]))
+	}
+	return base + mean, math.Sqrt(max(second-mean*mean, 0))
+}
+
+// profile is what each grid point says of the areas: mean and standard deviation of
+// an area's mean logarithm, the standard deviation of its homes about that, and the
+// mean of its effect.
+type profile struct{ m, s, spread, u [][]float64 }
+
+// profile is by point and area.
+func (g *grid) profile() profile {
+	n := len(g.points)
+	x := profile{make([][]float64, n), make([][]float64, n), make([][]float64, n), make([][]float64, n)}
+	d := g.d
+	numeric.Each(n, func(k int) {
+		p := &g.points[k]
+		c := d.effectsPrior(g.sums[p.at[0]], p.point, &g.smooth[p.at[2]])
+		j := len(d.areas)
+		m, s, spread := make([]float64, j), make([]float64, j), make([]float64, j)
+		v := make([]float64, d.p)
+		for j, a := range d.areas {
+			for i := range v {
+				v[i] = a.at[i] + c.du[j*d.p+i]
+			}
+			m[j] = d.shift + dot(a.at, p.point.beta) + c.u[j]
+			s[j] = math.Sqrt(c.g[j] + quadratic(p.point.cov, v))
+			spread[j] = d.spreadWithin(a, p.point.sigma, p.point.beta)
+		}
+		x.m[k], x.s[k], x.spread[k], x.u[k] = m, s, spread, c.u
+	})
+	return x
+}
+
+// spreadWithin is the standard deviation of an area's homes' logarithms: between
+// homes alike, and by what their covariates make of them.
+func (d *design) spreadWithin(a place, sigma float64, beta []float64) float64 {
+	v := sigma * sigma
+	if a.vary != nil {
+		v += spreadOf(a.vary, beta)
+	}
+	return math.Sqrt(v)
+}
+
+// areas fills in what the posterior says of areas and community.
+func (g *grid) areas(r *PosteriorResult, opt PosteriorOptions) error {
+	d := g.d
+	x := g.profile()
+	n := len(g.points)
+	tail := (1 - opt.Confidence) / 2
+	r.Areas = make([]AreaLevel, len(d.areas))
+	failed := make([]error, len(d.areas))
+	numeric.Each(len(d.areas), func(j int) {
+		a := d.areas[j]
+		l := &r.Areas[j]
+		*l = AreaLevel{Area: a.name, Homes: a.homes, Population: a.population}
+		estimate := func(quantity, unit string) analysis.Estimate {
+			return analysis.Estimate{Quantity: quantity, Unit: unit, Confidence: opt.Confidence, Kind: analysis.CredibleInterval, N: a.homes, Method: AreaPosterior}
+		}
+		f := mixture{make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)}
+		spread := make([]float64, n)
+		for k := range n {
+			f.w[k], f.m[k], f.s[k], f.d[k] = g.points[k].weight, x.m[k][j], x.s[k][j], 1
+			spread[k] = x.spread[k][j]
+			l.Effect += f.w[k] * x.u[k][j]
+		}
+		mean, sd := f.moments()
+		l.MeanLog, l.SDMeanLog = mean, sd
+		l.GM = estimate("geometric mean of the area", becquerel)
+		l.GM.Lower, l.GM.Value, l.GM.Upper = math.Exp(f.quantile(tail, mean, sd)), math.Exp(f.quantile(0.5, mean, sd)), math.Exp(f.quantile(1-tail, mean, sd))
+		for k := range n {
+			f.c[k] = -spread[k] * spread[k] / 2
+		}
+		mean, sd = f.moments()
+		l.AM = estimate("arithmetic mean of the area", becquerel)
+		l.AM.Lower, l.AM.Value, l.AM.Upper = math.Exp(f.quantile(tail, mean, sd)), math.Exp(f.quantile(0.5, mean, sd)), math.Exp(f.quantile(1-tail, mean, sd))
+		if math.IsInf(l.AM.Upper, 1) {
+			failed[j] = fmt.Errorf("area %q: its mean is too uncertain for a number in Bq/m³: give larger areas or fewer covariates", a.name)
+			return
+		}
+		for _, level := range opt.Levels {
+			above := AboveLevel{Level: level, Share: estimate(fmt.Sprintf("share above %.6g %s", level, becquerel), "")}
+			share := 0.0
+			for k := range n {
+				f.c[k], f.d[k] = math.Log(level), max(spread[k], 1e-9)
+				share += f.w[k] * numeric.Phi((f.m[k]-f.c[k])/math.Hypot(f.d[k], f.s[k]))
+			}
+			mean, sd := f.moments()
+			above.Share.Lower, above.Share.Upper = numeric.Phi(f.quantile(tail, mean, sd)), numeric.Phi(f.quantile(1-tail, mean, sd))
+			above.Share.Value = share
+			// A mean can lie beyond a limit where the share is next to none or to all.
+			above.Share.Lower, above.Share.Upper = min(above.Share.Lower, share), max(above.Share.Upper, share)
+			for _, e := range opt.Exceeds {
+				p, _ := f.below(numeric.NormalQuantile(e))
+				above.Exceeds = append(above.Exceeds, Exceeds{e, min(max(1-p, 0), 1)})
+			}
+			l.Above = append(l.Above, above)
+		}
+		switch {
+		case a.homes == 0:
+			l.Notes = append(l.Notes, note("no-homes", "no home was measured here: what is said rests on the other areas and on covariates"))
+		case a.below == a.homes:
+			l.Notes = append(l.Notes, note("all-below", "all %d homes lie below their limits: how far below rests on the other areas", a.homes))
+		}
+	})
+	for _, err := range failed {
+		if err != nil {
+			return err
+		}
+	}
+	return g.draw(r, x, opt)
+}
+
+// draw takes joint draws for ranks, for the community, and for numbers of dwellings.
+// Points of the grid come up as often as their weight says, draws in mirrored pairs.
+func (g *grid) draw(r *PosteriorResult, x profile, opt PosteriorOptions) error {
+	d := g.d
+	n, m := len(d.areas), opt.Draws
+	weight, total := make([]float64, n), 0.0
+	for j, a := range d.areas {
+		weight[j] = a.population
+		total += a.population
+	}
+	r.Community = Community{Homes: d.homes, Population: total}
+	counted := total > 0
+	if !counted {
+		for j, a := range d.areas {
+			weight[j] = float64(a.homes)
+			total += weight[j]
+		}
+	}
+	for j := range weight {
+		weight[j] /= total
+	}
+	// Which point each pair of draws is from.
+	first := make([]int, len(g.points)+1)
+	pairs := (m + 1) / 2
+	sum, at := 0.0, 0
+	for k, p := range g.points {
+		first[k] = at
+		sum += p.weight
+		for at < pairs && (float64(at)+0.5)/float64(pairs) <= sum {
+			at++
+		}
+	}
+	first[len(g.points)] = pairs
+	m = 2 * pairs
+	levels := len(opt.Levels)
+	gm, gsd, am := make([]float64, m), make([]float64, m), make([]float64, m)
+	share, homes := make([][]float64, levels), make([][]float64, levels)
+	areaHomes := make([][]float64, n*levels)
+	for i := range share {
+		share[i], homes[i] = make([]float64, m), make([]float64, m)
+	}
+	if counted {
+		for i := range areaHomes {
+			areaHomes[i] = make([]float64, m)
+		}
+	}
+	ranks := make([]uint16, n*m)
+	var logLevel []float64
+	for _, l := range opt.Levels {
+		logLevel = append(logLevel, math.Log(l))
+	}
+	numeric.Each(len(g.points), func(k int) {
+		if first[k] == first[k+1] {
+			return
+		}
+		joint := d.joint(g, k)
+		mu, order := make([]float64, n), make([]int, n)
+		z := make([]float64, n+d.p)
+		for pair := first[k]; pair < first[k+1]; pair++ {
+			rng := rand.New(rand.NewPCG(opt.Seed, uint64(pair)))
+			for i := range z {
+				z[i] = rng.NormFloat64()
+			}
+			for half := range 2 {
+				if half == 1 {
+					for i := range z {
+						z[i] = -z[i]
+					}
+				}
+				i := 2*pair + half
+				joint.draw(z, mu)
+				var mean, second, arithmetic numeric.Sum
+				for j, v := range mu {
+					s := x.spread[k][j]
+					mean.Add(weight[j] * v)
+					arithmetic.Add(weight[j] * math.Exp(v+s*s/2))
+				}
+				for j, v := range mu {
+					s := x.spread[k][j]
+					e := v - mean.Value()
+					second.Add(weight[j] * (s*s + e*e))
+				}
+				gm[i], gsd[i], am[i] = mean.Value(), math.Sqrt(second.Value()), math.Log(arithmetic.Value())
+				for l, log := range logLevel {
+					p, count := 0.0, 0.0
+					for j, v := range mu {
+						above := numeric.Phi((v - log) / max(x.spread[k][j], 1e-9))
+						p += weight[j] * above
+						if counted {
+							c := binomial(rng, d.areas[j].population, above)
+							areaHomes[j*levels+l][i] = c
+							count += c
+						}
+					}
+					share[l][i], homes[l][i] = p, count
+				}
+				for j := range order {
+					order[j] = j
+				}
+				slices.SortFunc(order, func(a, b int) int {
+					switch {
+					case mu[a] > mu[b]:
+						return -1
+					case mu[a] < mu[b]:
+						return 1
+					}
+					return a - b
+				})
+				for rank, j := range order {
+					ranks[j*m+i] = uint16(min(rank+1, math.MaxUint16))
+				}
+			}
+		}
+	})
+	tail := (1 - opt.Confidence) / 2
+	summary := func(quantity, unit string, v []float64, back func(float64) float64) analysis.Estimate {
+		s := slices.Clone(v)
+		slices.Sort(s)
+		return analysis.Estimate{Quantity: quantity, Unit: unit, Lower: back(quantileOf(s, tail)), Value: back(quantileOf(s, 0.5)), Upper: back(quantileOf(s, 1-tail)),
+			Confidence: opt.Confidence, Kind: analysis.CredibleInterval, N: d.homes, Method: AreaPosterior}
+	}
+	same := func(x float64) float64 { return x }
+	r.Community.GM = summary("geometric mean of the community", becquerel, gm, math.Exp)
+	r.Community.GSD = summary("geometric standard deviation of the community", "", gsd, math.Exp)
+	r.Community.AM = summary("arithmetic mean of the community", becquerel, am, math.Exp)
+	if math.IsInf(r.Community.AM.Upper, 1) || math.IsInf(r.Community.GSD.Upper, 1) || math.IsNaN(r.Community.AM.Upper) {
+		return fmt.Errorf("the community's mean is too uncertain for a number in Bq/m³: give larger areas or fewer covariates")
+	}
+	for l, level := range opt.Levels {
+		a := AboveLevel{Level: level, Share: summary(fmt.Sprintf("share above %.6g %s", level, becquerel), "", share[l], same)}
+		// The mean is known without draws.
+		a.Share.Value = 0
+		for j := range d.areas {
+			a.Share.Value += weight[j] * r.Areas[j].Above[l].Share.Value
+		}
+		a.Share.Lower, a.Share.Upper = min(a.Share.Lower, a.Share.Value), max(a.Share.Upper, a.Share.Value)
+		if counted {
+			e := summary(fmt.Sprintf("homes above %.6g %s", level, becquerel), "homes", homes[l], math.Round)
+			a.Homes = &e
+		}
+		r.Community.Above = append(r.Community.Above, a)
+	}
+	numeric.Each(n, func(j int) {
+		count := make([]int, n+1)
+		for _, rank := range ranks[j*m : j*m+m] {
+			count[min(int(rank), n)]++
+		}
+		at := func(p float64) float64 {
+			sum := 0
+			for rank := 1; rank <= n; rank++ {
+				if sum += count[rank]; float64(sum) >= p*float64(m) {
+					return float64(rank)
+				}
+			}
+			return float64(n)
+		}
+		a := &r.Areas[j]
+		a.Rank = analysis.Estimate{Quantity: "rank of the area", Lower: at(tail), Value: at(0.5), Upper: at(1 - tail), Confidence: opt.Confidence, Kind: analysis.CredibleInterval, N: a.Homes, Method: AreaPosterior}
+		for l, level := range opt.Levels {
+			if counted {
+				e := summary(fmt.Sprintf("homes above %.6g %s", level, becquerel), "homes", areaHomes[j*levels+l], math.Round)
+				e.N = a.Homes
+				a.Above[l].Homes = &e
+			}
+		}
+	})
+	return nil
+}
+
+// binomial draws how many of so many dwellings are above, each with chance p. Where
+// many are expected on both sides, a normal number does, rounded.
+func binomial(rng *rand.Rand, population, p float64) float64 {
+	n := math.Round(population)
+	if p > 0.5 {
+		return n - binomial(rng, population, 1-p)
+	}
+	if n*p > 30 {
+		return min(max(math.Round(n*p+math.Sqrt(n*p*(1-p))*rng.NormFloat64()), 0), n)
+	}
+	// One at a time: how many fail before the next success.
+	if p < 1e-12 {
+		return 0
+	}
+	log := math.Log1p(-p)
+	count, at := 0.0, 0.0
+	for {
+		at += math.Floor(math.Log(1-rng.Float64())/log) + 1
+		if !(at <= n) {
+			return count
+		}
+		count++
+	}
+}
+
+// quantileOf is that of sorted draws, between neighbours in proportion.
+func quantileOf(sorted []float64, p float64) float64 {
+	x := p * float64(len(sorted)-1)
+	i := int(x)
+	if i+1 >= len(sorted) {
+		return sorted[len(sorted)-1]
+	}
+	return sorted[i] + (x-float64(i))*(sorted[i+1]-sorted[i])
+}
+
+// joint is the areas' joint posterior at one grid point.
+type joint struct {
+	d      *design
+	root   []float64 // of the fixed effects' covariances
+	c      conditional
+	base   []float64
+	smooth *smoothness
+	factor []float64 // of the areas' precision, spatial only
+	tau    float64
+	step   []float64
+	noise  []float64
+}
+
+func (d *design) joint(g *grid, k int) *joint {
+	p := &g.points[k]
+	q := &joint{d: d, smooth: &g.smooth[p.at[2]], root: make([]float64, d.p*d.p), base: make([]float64, len(d.areas)), step: make([]float64, d.p), noise: make([]float64, len(d.areas)), tau: p.point.tau}
+	cholesky(p.point.cov, q.root, d.p)
+	q.c = d.effectsPrior(g.sums[p.at[0]], p.point, q.smooth)
+	for j, a := range d.areas {
+		q.base[j] = d.shift + dot(a.at, p.point.beta) + q.c.u[j]
+	}
+	if q.smooth.net != nil {
+		q.factor = d.factorAt(g.sums[p.at[0]], p.point, q.smooth)
+	}
+	return q
+}
+
+// draw makes areas' mean logarithms of standard normal numbers.
+func (q *joint) draw(z, mu []float64) {
+	d := q.d
+	n := len(mu)
+	for a := range d.p {
+		q.step[a] = dot(q.root[a*d.p:a*d.p+a+1], z[n:n+a+1])
+	}
+	if q.factor != nil {
+		q.smooth.net.scatter(q.factor, z[:n], q.noise)
+		for j := range q.noise {
+			q.noise[j] *= q.tau
+		}
+	} else {
+		for j := range q.noise {
+			q.noise[j] = math.Sqrt(q.c.g[j]) * z[j]
+		}
+	}
+	for j, a := range d.areas {
+		v := q.base[j] + q.noise[j]
+		for k, s := range q.step {
+			v += s * (a.at[k] + q.c.du[j*d.p+k])
+		}
+		mu[j] = v
+	}
+}
+
+// RawArea is an area's own homes, without the others: how many, their geometric mean
+// and standard deviation, errors included, and the share that measured above each level.
+type RawArea struct {
+	Area    string
+	Homes   int
+	Below   int
+	GM, GSD float64 // 0 where they cannot be had
+	Above   []RawShare
+}
+
+// RawShare is a share by counting.
+type RawShare struct {
+	Level     float64
+	Above     int // homes certainly above
+	Undecided int // homes that a limit leaves undecided
+	Share     analysis.Estimate
+}
+
+// Unpooled gives each area's own homes: geometric mean, Bq/m³, geometric standard
+// deviation, and the share of homes above each level by counting, from 0 to 1.
+//
+// Formula. e^ȳ and e^s of the logarithms, or their maximum likelihood where some lie
+// below limits or between bounds; share x/n with Wilson's limits, (x + z²/2 ± z√(x(n−x)/n +
+// z²/4))/(n + z²). A home that its limit leaves undecided counts as not above in the
+// value and in the lower limit, and as above in the upper.
+//
+// Assumes independent homes. The errors of short tests are in what is measured, so
+// that shares above a high level come out too large.
+//
+// Interval: confidence, of the share; near what is asked for on average over shares,
+// and below it for some.
+//
+// Notes: undecided.
+//
+// Source: Wilson 1927, J. Am. Stat. Assoc. 22:209 (from memory).
+func Unpooled(homes []Home, levels []float64, confidence float64) ([]RawArea, error) {
+	o := PosteriorOptions{Levels: levels, Options: Options{Confidence: confidence}}
+	if err := o.Options.check(); err != nil {
+		return nil, err
+	}
+	if err := o.check(); err != nil {
+		return nil, err
+	}
+	if len(homes) == 0 {
+		return nil, fmt.Errorf("no homes")
+	}
+	for i, h := range homes {
+		h.Covariates = nil
+		if err := h.check(i, nil); err != nil {
+			return nil, err
+		}
+	}
+	sorted := slices.Clone(homes)
+	slices.SortFunc(sorted, compareHomes)
+	var all []RawArea
+	for lo := 0; lo < len(sorted); {
+		hi := lo
+		for hi < len(sorted) && sorted[hi].Area == sorted[lo].Area {
+			hi++
+		}
+		all = append(all, unpooledArea(sorted[lo:hi], levels, o.Confidence))
+		lo = hi
+	}
+	return all, nil
+}
+
+func unpooledArea(homes []Home, levels []float64, confidence float64) RawArea {
+	a := RawArea{Area: homes[0].Area, Homes: len(homes)}
+	var logs []float64
+	var obs []lognormal.Observation
+	for _, h := range homes {
+		lower, upper := h.bounds()
+		if lower == upper {
+			logs = append(logs, lower)
+		} else if math.IsInf(lower, -1) {
+			a.Below++
+		}
+		obs = append(obs, lognormal.Between(math.Exp(lower), math.Exp(upper)))
+	}
+	switch {
+	case len(logs) == len(homes) && len(homes) == 1:
+		a.GM = math.Exp(logs[0])
+	case len(logs) == len(homes):
+		mean, sd := numeric.Moments(logs)
+		a.GM, a.GSD = math.Exp(mean), math.Exp(sd)
+	default:
+		if f, err := lognormal.Fit(obs, lognormal.FitOptions{}); err == nil {
+			a.GM, a.GSD = math.Exp(f.MeanLog), math.Exp(f.SDLog)
+		}
+	}
+	z := numeric.NormalQuantile(0.5 + confidence/2)
+	for _, level := range levels {
+		s := RawShare{Level: level}
+		log := math.Log(level)
+		for _, h := range homes {
+			lower, upper := h.bounds()
+			if lower == upper && lower > log || lower < upper && lower >= log {
+				s.Above++
+			} else if lower < upper && upper > log {
+				s.Undecided++
+			}
+		}
+		n := float64(a.Homes)
+		s.Share = analysis.Estimate{Quantity: fmt.Sprintf("share above %.6g %s, counted", level, becquerel), Value: float64(s.Above) / n,
+			Confidence: confidence, Kind: analysis.ConfidenceInterval, N: a.Homes, Method: AreaRaw}
+		s.Share.Lower, _ = wilsonRaw(float64(s.Above), n, z)
+		_, s.Share.Upper = wilsonRaw(float64(s.Above+s.Undecided), n, z)
+		if s.Undecided > 0 {
+			s.Share.Notes = append(s.Share.Notes, note("undecided", "limits leave undecided whether %d of %d homes are above; the upper limit takes them as above", s.Undecided, a.Homes))
+		}
+		a.Above = append(a.Above, s)
+	}
+	return a
+}
+
+// wilsonRaw is Wilson's interval for x of n.
+func wilsonRaw(x, n, z float64) (lower, upper float64) {
+	middle, half, all := x+z*z/2, z*math.Sqrt(x*(n-x)/n+z*z/4), n+z*z
+	lower, upper = (middle-half)/all, (middle+half)/all
+	if x == 0 {
+		lower = 0
+	}
+	if x == n {
+		upper = 1
+	}
+	return lower, upper
+}

@@ -1,0 +1,212 @@
+package survey
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/integrate/quad"
+
+	"radonyear/analysis/internal/numeric"
+)
+
+// nodes are Gauss-Hermite nodes for a standard normal.
+const nodes = 7
+
+var hermite = func() (h struct{ z, logW [nodes]float64 }) {
+	var x, w [nodes]float64
+	quad.Hermite{}.FixedLocations(x[:], w[:], math.Inf(-1), math.Inf(1))
+	for i := range x {
+		h.z[i] = math.Sqrt2 * x[i]
+		h.logW[i] = math.Log(w[i]) - math.Log(math.Pi)/2
+	}
+	return h
+}()
+
+// bounded is ln P(lower < N(eta, 1/inv²) < upper), with its first and second
+// derivative by eta.
+func bounded(lower, upper, eta, inv float64) (l, first, second float64) {
+	a, b := (lower-eta)*inv, (upper-eta)*inv
+	switch {
+	case math.IsInf(a, -1):
+		h := 0.0
+		l, h = phiHazard(b)
+		return l, -h * inv, -h * (b + h) * inv * inv
+	case math.IsInf(b, 1):
+		h := 0.0
+		l, h = phiHazard(-a)
+		return l, h * inv, -h * (h - a) * inv * inv
+	}
+	l = numeric.LogPhiBetween(a, b)
+	fa, fb := math.Exp(-a*a/2-halfLog2Pi-l), math.Exp(-b*b/2-halfLog2Pi-l)
+	d := fb - fa
+	return l, -d * inv, min(a*fa-b*fb-d*d, 0) * inv * inv
+}
+
+// phiHazard is ln Φ(x) and φ(x)/Φ(x), from one call of erfc where that will do.
+func phiHazard(x float64) (l, h float64) {
+	if x > 5 || x < -30 {
+		return numeric.LogPhi(x), numeric.Hazard(x)
+	}
+	p := numeric.Phi(x)
+	return math.Log(p), math.Exp(-x*x/2-halfLog2Pi) / p
+}
+
+// areaWork is what integrating over one area's effect gives.
+type areaWork struct {
+	logE           float64   // ln of the expectation of the censored homes' probability
+	grad, info     []float64 // its derivative by the fixed effects, and minus its second
+	mean, variance float64   // of the effect, in units of its spread given the exact homes
+	cov            []float64 // of it with the derivative
+	weight         [3]float64
+	eta, inv       []float64
+	slope, bend    []float64 // derivatives by node and group
+	at, f          [nodes]float64
+	score          []float64
+}
+
+// integrate takes area j's expectation over its effect, which given its exact homes
+// is N(m, g): of the censored homes' probabilities, by Gauss-Hermite quadrature about
+// the top and with the curvature there. What is integrated has one top, in the
+// effect as in the fixed effects.
+func (d *design) integrate(j int, s *sums, tau float64, beta []float64, w *areaWork) {
+	p := d.p
+	groups := d.rest[d.first[j]:d.first[j+1]]
+	t := s.t[j*d.q : j*d.q+d.q]
+	g := tau * tau / (1 + tau*tau*t[0])
+	m := g * (t[p] - dot(t[:p], beta))
+	root := math.Sqrt(g)
+	if w.grad == nil {
+		w.grad, w.cov, w.score, w.info = make([]float64, p), make([]float64, p), make([]float64, p), make([]float64, p*p)
+	}
+	w.eta, w.inv = w.eta[:0], w.inv[:0]
+	for i := range groups {
+		w.eta = append(w.eta, dot(groups[i].x, beta)+m)
+		w.inv = append(w.inv, 1/math.Sqrt(s.sigma*s.sigma+groups[i].se2))
+	}
+	top, curve := 0.0, 1.0
+	count := 1
+	if root > 0 {
+		count = nodes
+		for range 60 {
+			first, second := -top, -1.0
+			for i, k := range groups {
+				_, f1, f2 := bounded(k.lower, k.upper, w.eta[i]+root*top, w.inv[i])
+				first += root * k.count * f1
+				second += g * k.count * f2
+			}
+			step := first / -second
+			top += max(min(step, 8), -8)
+			curve = -second
+			if math.Abs(step) < 1e-9 {
+				break
+			}
+		}
+	}
+	best := math.Inf(-1)
+	w.slope, w.bend = w.slope[:0], w.bend[:0]
+	for q := range count {
+		w.at[q] = top
+		w.f[q] = 0
+		if count > 1 {
+			w.at[q] += hermite.z[q] / math.Sqrt(curve)
+			w.f[q] = hermite.logW[q] + hermite.z[q]*hermite.z[q]/2 - w.at[q]*w.at[q]/2
+		}
+		for i, k := range groups {
+			l, f1, f2 := bounded(k.lower, k.upper, w.eta[i]+root*w.at[q], w.inv[i])
+			w.f[q] += k.count * l
+			w.slope, w.bend = append(w.slope, f1*k.count), append(w.bend, f2*k.count)
+		}
+		best = max(best, w.f[q])
+	}
+	total := 0.0
+	for q := range count {
+		w.f[q] = math.Exp(w.f[q] - best)
+		total += w.f[q]
+	}
+	w.logE = best + math.Log(total) - math.Log(curve)/2
+	clear(w.grad)
+	clear(w.info)
+	clear(w.cov)
+	w.mean, w.variance, w.weight = 0, 0, [3]float64{}
+	for q := range count {
+		share := w.f[q] / total
+		clear(w.score)
+		for i, k := range groups {
+			f1, f2 := w.slope[q*len(groups)+i], w.bend[q*len(groups)+i]
+			for a := range p {
+				xa := k.x[a] - g*t[a]
+				w.score[a] += f1 * xa
+				for b := range a + 1 {
+					w.info[a*p+b] -= share * f2 * xa * (k.x[b] - g*t[b])
+				}
+			}
+			one := -f2 / k.count
+			w.weight[0] += share * k.count * one
+			w.weight[1] += share * k.count * one * one
+			w.weight[2] += share * k.count * one * one * one
+		}
+		w.mean += share * w.at[q]
+		w.variance += share * w.at[q] * w.at[q]
+		for a := range p {
+			w.grad[a] += share * w.score[a]
+			w.cov[a] += share * w.score[a] * w.at[q]
+			for b := range a + 1 {
+				w.info[a*p+b] -= share * w.score[a] * w.score[b]
+			}
+		}
+	}
+	if w.variance -= w.mean * w.mean; count == 1 {
+		w.variance = 1
+	}
+	for a := range p {
+		w.cov[a] -= w.mean * w.grad[a]
+		for b := range a + 1 {
+			w.info[a*p+b] += w.grad[a] * w.grad[b]
+			w.info[b*p+a] = w.info[a*p+b]
+		}
+	}
+}
+
+// censored adds what the censored homes say at these fixed effects. Areas are taken
+// in bunches that do not depend on the number of processors.
+func (d *design) censored(s *sums, tau float64, beta, grad, info []float64) (l float64) {
+	const bunch = 50
+	n := (len(d.areas) + bunch - 1) / bunch
+	type part struct {
+		l          float64
+		grad, info []float64
+	}
+	parts := make([]part, n)
+	do := func(b int) {
+		p := part{0, make([]float64, d.p), make([]float64, d.p*d.p)}
+		var w areaWork
+		for j := b * bunch; j < min((b+1)*bunch, len(d.areas)); j++ {
+			if d.first[j] == d.first[j+1] {
+				continue
+			}
+			d.integrate(j, s, tau, beta, &w)
+			p.l += w.logE
+			for k, v := range w.grad {
+				p.grad[k] += v
+			}
+			for k, v := range w.info {
+				p.info[k] += v
+			}
+		}
+		parts[b] = p
+	}
+	if n > 1 {
+		numeric.Each(n, do)
+	} else {
+		do(0)
+	}
+	for _, p := range parts {
+		l += p.l
+		for k, v := range p.grad {
+			grad[k] += v
+		}
+		for k, v := range p.info {
+			info[k] += v
+		}
+	}
+	return l
+}
