@@ -321,6 +321,14 @@ func (c *comparison) chooseYear() {
 	c.art = mean[1].sum / mean[1].weight / (mean[0].sum / mean[0].weight)
 }
 
+// shortFirst is up to how many days a first test says much of its own days.
+const shortFirst = 30
+
+// daily says whether the first reading of every series is the mean of a day.
+func daily(series []analysis.Series) bool {
+	return !slices.ContainsFunc(series, func(s analysis.Series) bool { return !s.At(0).OfADay() })
+}
+
 // seasonMatters is from which artefact on it is said that the season alone makes a
 // difference.
 const seasonMatters = 0.1
@@ -328,14 +336,11 @@ const seasonMatters = 0.1
 // describe raises the notes that need no posterior.
 func (c *comparison) describe() {
 	if math.Abs(math.Log(c.art)) > seasonMatters {
-		word := "lower"
-		if c.art > 1 {
-			word = "higher"
-		}
-		c.note("season-artefact", "the two sides were measured in different seasons: with no work at all the second would read %.0f %% %s in the profile's mean home; the estimate allows for it, the raw ratio does not", 100*math.Abs(c.art-1), word)
+		c.note("season-artefact", "the two sides were measured in different seasons, and with no work at all they would differ by more than a tenth; the raw means do not allow for that, the estimate does")
 	}
-	if a, b := names(c.h.Without, func(s analysis.Series) string { return s.Detector }), names(c.h.With, func(s analysis.Series) string { return s.Detector }); a != nil && b != nil && !slices.Equal(a, b) {
-		c.note("other-detector", "measured by %s without the system and by %s with it, so their calibrations do not cancel; measure both sides with one detector", list(a), list(b))
+	detector := func(s analysis.Series) string { return s.Detector }
+	if a, b := names(c.h.Without, detector), names(c.h.With, detector); a != nil && b != nil && !slices.Equal(a, b) && daily(c.h.Without) && daily(c.h.With) {
+		c.note("other-detector", "monitored by %s without the system and by %s with it, so their calibrations do not cancel; leave one monitor in place through the switch", list(a), list(b))
 	}
 	if a, b := names(c.h.Without, func(s analysis.Series) string { return s.Room }), names(c.h.With, func(s analysis.Series) string { return s.Room }); !slices.Equal(a, b) && (a != nil || b != nil) {
 		c.note("other-room", "measured in %s without the system and in %s with it; rooms differ, and the interval allows for that: measure the same room", list(a), list(b))
@@ -348,11 +353,11 @@ func (c *comparison) describe() {
 	}
 	for k, s := range c.sides {
 		if s.Days < annual.LeastDays {
-			c.note("under-two-days", "%.0f hours were measured %s; test protocols ask for 48, and under 46 nothing is called shown", 24*s.Days, sideNames[k])
+			c.note("under-two-days", "%.0f hours were measured %s; test protocols ask for 48, and under 46 nothing is called shown", hours([][]analysis.Series{c.h.Without, c.h.With}[k]), sideNames[k])
 		}
 	}
 	before := c.sides[0]
-	if lowest := slices.Min(c.opt.Levels); c.opt.AreaPrior == nil && before.Days < 90 && !before.AllBelow && before.RawMean >= lowest {
+	if lowest := slices.Min(c.opt.Levels); c.opt.AreaPrior == nil && before.Days < shortFirst && !before.AllBelow && before.RawMean >= lowest {
 		c.note("high-first-test", "a short first test that was high enough to act on is on average higher than the year it stands for, and then part of the fall is no work of the system; an --area-prior (the GM and GSD of homes around) allows for that")
 	}
 	for k, s := range c.sides {
@@ -364,6 +369,24 @@ func (c *comparison) describe() {
 			c.note("all-below-limit", "every reading %s lies below the detector's limit, so that side has an upper limit only, its middle rests on a wide prior, and %s", sideNames[k], bound)
 		}
 	}
+}
+
+// hours are those of the detector that measured longest.
+func hours(series []analysis.Series) float64 {
+	most := 0.0
+	for _, s := range series {
+		sum := 0.0
+		for i := range s.Len() {
+			r := s.At(i)
+			share := r.Share
+			if share == 0 {
+				share = 1
+			}
+			sum += 24 * r.Days() * share
+		}
+		most = max(most, sum)
+	}
+	return most
 }
 
 // names are the distinct names of something in order, nil where any is unnamed.
@@ -451,40 +474,61 @@ func (c *comparison) solve(r float64) (temporal.Pair, error) {
 		work.Step = &step
 	}
 	c.data.Work = &work
-	return c.opt.Profile.Pair(c.data)
+	pair, err := c.opt.Profile.Pair(c.data)
+	if err == nil && (math.IsNaN(pair.LogRatio) || math.IsNaN(pair.RatioSD)) {
+		err = fmt.Errorf("the profile %q leaves days no scatter at all, so no two readings can differ", c.opt.Profile.Name)
+	}
+	return pair, err
 }
 
 func (c *comparison) ratioSpread(pair temporal.Pair) float64 {
 	s := c.calibrated(pair.RatioSD, pair.RatioApart, min(c.sides[0].Days, c.sides[1].Days), pair.Without.Course)
-	if pair.Without.Course {
-		return s
+	if !pair.Without.Course {
+		s = math.Hypot(s, elseSD*c.opt.Profile.YearSD)
 	}
-	return math.Hypot(s, elseSD*c.opt.Profile.YearSD)
+	return max(s, 1e-4) // a hundredth of a per cent: no measurement is better
 }
 
 // elseSD is how much else changes between one side and the other where the weather
 // of those days is not known, as a share of the log standard deviation between years.
 const elseSD = 0.7
 
-// ratioPosterior makes the density on a grid wide and fine enough that neither
-// shows in a digit printed.
+// ratioPosterior puts the density on a grid, closing in on where it is more than
+// e^−50 of its highest.
 func ratioPosterior(solved []solution) posterior {
 	lo, hi := math.Inf(1), math.Inf(-1)
 	for _, s := range solved {
-		lo, hi = min(lo, s.centre-9*s.spread), max(hi, s.centre+9*s.spread)
+		lo, hi = min(lo, s.centre-12*s.spread), max(hi, s.centre+12*s.spread)
 	}
-	const n = 4000
-	p := posterior{make([]float64, n+1), make([]float64, n+1)}
-	last := 0.0
-	for i := range p.at {
-		t := lo + (hi-lo)*float64(i)/n
-		s := between(solved, t)
-		d := distuv.UnitNormal.Prob((t-s.centre)/s.spread) / s.spread
-		p.at[i] = t
-		if i > 0 {
-			p.cdf[i] = p.cdf[i-1] + (last+d)/2
+	const n = 2000
+	at, density := make([]float64, n+1), make([]float64, n+1) // of density the logarithm
+	for range 4 {
+		top := 0
+		for i := range at {
+			at[i] = lo + (hi-lo)*float64(i)/n
+			s := between(solved, at[i])
+			z := (at[i] - s.centre) / s.spread
+			density[i] = -z*z/2 - math.Log(s.spread)
+			if density[i] > density[top] {
+				top = i
+			}
 		}
-		last = d
+		first, last := top, top
+		for first > 0 && density[first] > density[top]-50 {
+			first--
+		}
+		for last < n && density[last] > density[top]-50 {
+			last++
+		}
+		if first == 0 && last == n {
+			break
+		}
+		lo, hi = at[max(0, first-1)], at[min(n, last+1)]
+	}
+	top := slices.Max(density)
+	p := posterior{at, make([]float64, n+1)}
+	for i := 1; i <= n; i++ {
+		p.cdf[i] = p.cdf[i-1] + (math.Exp(density[i-1]-top)+math.Exp(density[i]-top))/2
 	}
 	for i := range p.cdf {
 		p.cdf[i] /= p.cdf[n]
@@ -554,7 +598,7 @@ func (c *comparison) calibrated(sd, apart, days float64, course bool) float64 {
 		rows = c.opt.Profile.Course.Calibration
 	}
 	k, apart := temporal.Widen(rows, days), apart*apart
-	return math.Sqrt(k*k*(sd*sd-apart) + apart)
+	return math.Sqrt(k*k*max(0, sd*sd-apart) + apart)
 }
 
 // restless is from which scale of the drift on it is said that a home's days vary

@@ -171,11 +171,13 @@ func TestPairRefuses(t *testing.T) {
 		change func(h *Home)
 		says   string
 	}{
-		"no work":    {func(h *Home) { h.Work = nil }, "no system"},
-		"long run":   {func(h *Home) { h.LongRun = true }, "one year"},
-		"one side":   {func(h *Home) { h.Observations = h.Observations[:1] }, "both are needed"},
-		"wild work":  {func(h *Home) { h.Work = &Work{Season: math.NaN(), Drift: 1} }, "leaves NaN"},
-		"only below": {func(h *Home) { h.Observations = []Observation{day(200, false), {First: 300, Last: 300, FirstShare: 1, LastShare: 1, Log: 2, Worked: true, Below: true}} }, "below its limit"},
+		"no work":   {func(h *Home) { h.Work = nil }, "no system"},
+		"long run":  {func(h *Home) { h.LongRun = true }, "one year"},
+		"one side":  {func(h *Home) { h.Observations = h.Observations[:1] }, "both are needed"},
+		"wild work": {func(h *Home) { h.Work = &Work{Season: math.NaN(), Drift: 1} }, "leaves NaN"},
+		"only below": {func(h *Home) {
+			h.Observations = []Observation{day(200, false), {First: 300, Last: 300, FirstShare: 1, LastShare: 1, Log: 2, Worked: true, Below: true}}
+		}, "below its limit"},
 	} {
 		h := good
 		c.change(&h)

@@ -121,7 +121,7 @@ func parseQuestion(c *cli.Context) (q question, err error) {
 	}
 	q.target = c.String("target")
 	switch q.target {
-	case "this-year":
+	case "this-year", "": // a comparison has no such option
 		q.Target = annual.ThisYear
 	case "long-run":
 		q.Target = annual.LongRun

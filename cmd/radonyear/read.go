@@ -338,6 +338,7 @@ type subject struct {
 	series []analysis.Series
 	mixed  int    // day means with hours below the detection limit among others
 	why    string // not empty if it cannot be judged
+	home   int    // which of the files' homes it is of
 }
 
 // notes adds to a result's notes what only the files know.

@@ -132,6 +132,7 @@ func (p *program) commands() []*cli.Command {
 		p.annualCommand(),
 		p.seasonCommand(),
 		p.verdictCommand(),
+		p.compareCommand(),
 		p.describeCommand(),
 		p.meanCommand(),
 		p.levelsCommand(),

@@ -168,34 +168,11 @@ func (p *program) typedIn(c *cli.Context) (analysis.Series, []report.Field, erro
 	if err != nil {
 		return analysis.Series{}, nil, err
 	}
-	unit := opt.Unit
-	if unit == "" {
-		unit = "Bq/m3"
+	v, err := parseTyped(c, "value", c.String("value"), opt.Unit)
+	if err != nil {
+		return analysis.Series{}, nil, err
 	}
-	text, below := strings.CutPrefix(strings.TrimSpace(c.String("value")), "<")
-	number, named := splitUnit(text, opt.Unit)
-	sign := ""
-	if below {
-		sign = "<"
-	}
-	if other := inPCi(c); named == "" && other != "" {
-		return analysis.Series{}, nil, usageError{fmt.Sprintf("--value %q has no unit, and %s is in pCi/L", c.String("value"), other),
-			fmt.Sprintf(`say which: --value "%s%s pCi/L" or --value "%s%s Bq/m3"`, sign, number, sign, number)}
-	}
-	if x, err := strconv.ParseFloat(number, 64); err == nil && named == "" && x > 0 && x < leastBare {
-		return analysis.Series{}, nil, usageError{fmt.Sprintf("--value %q has no unit, and so low a number may be in pCi/L", c.String("value")),
-			fmt.Sprintf(`say which: --value "%s%s pCi/L" or --value "%s%s Bq/m3"`, sign, number, sign, number)}
-	}
-	unit = cmp.Or(named, unit) // also that of a bare --uncertainty
-	value, err := parseConcentration(text, unit)
-	switch {
-	case err == nil && value < 0:
-		return analysis.Series{}, nil, usageError{fmt.Sprintf("--value %q is negative", c.String("value")), "a mean concentration is 0 or more; write --value \"<15\" for one below a detection limit of 15"}
-	case err != nil && strings.Count(number, ",") == 1:
-		return analysis.Series{}, nil, usageError{fmt.Sprintf("--value %q has a comma", c.String("value")), fmt.Sprintf("write the decimal mark as a point, as in --value %s, and no thousands separator", strings.Replace(number, ",", ".", 1))}
-	case err != nil || below && value == 0:
-		return fail("--value %q is not a concentration", c.String("value"))
-	}
+	value, below, unit := v.value, v.below, v.unit
 	days, err := strconv.ParseFloat(strings.TrimSpace(c.String("days")), 64)
 	if err != nil || !(days > 0 && days <= ingest.LongestDays) {
 		return fail("--days %q is not a number of days above 0 and up to two years (%d)", c.String("days"), ingest.LongestDays)
@@ -204,13 +181,8 @@ func (p *program) typedIn(c *cli.Context) (analysis.Series, []report.Field, erro
 	if err != nil {
 		return analysis.Series{}, nil, err
 	}
-	var start time.Time
-	for _, layout := range []string{time.DateOnly, "2006-01-02T15:04", "2006-01-02 15:04", time.RFC3339} {
-		if start, err = time.ParseInLocation(layout, strings.TrimSpace(c.String("start")), zone); err == nil {
-			break
-		}
-	}
-	if err != nil || start.Year() < 1950 || start.Year() > 2100 {
+	start, ok := parseInstant(c.String("start"), zone)
+	if !ok {
 		return fail("--start %q is not a day such as 2026-01-10", c.String("start"))
 	}
 	uncertainty := 0.0
@@ -243,6 +215,55 @@ func (p *program) typedIn(c *cli.Context) (analysis.Series, []report.Field, erro
 	return s, fields, nil
 }
 
+// typed is a concentration as someone typed it.
+type typed struct {
+	value float64 // Bq/m³; the limit where below
+	below bool
+	unit  string // as it was typed, and so that of a bare uncertainty
+}
+
+// parseTyped reads a concentration from an option: with its unit, or in that of
+// --unit, else in Bq/m³ as long as nothing speaks for pCi/L.
+func parseTyped(c *cli.Context, option, typedText, given string) (typed, error) {
+	bad := func(hint, format string, args ...any) (typed, error) {
+		return typed{}, usageError{fmt.Sprintf("--%s %q ", option, typedText) + fmt.Sprintf(format, args...), hint}
+	}
+	text, below := strings.CutPrefix(strings.TrimSpace(typedText), "<")
+	number, named := splitUnit(text, given)
+	sign := ""
+	if below {
+		sign = "<"
+	}
+	which := fmt.Sprintf(`say which: --%s "%s%s pCi/L" or --%[1]s "%[2]s%[3]s Bq/m3"`, option, sign, number)
+	if other := inPCi(c); named == "" && other != "" {
+		return bad(which, "has no unit, and %s is in pCi/L", other)
+	}
+	if x, err := strconv.ParseFloat(number, 64); err == nil && named == "" && x > 0 && x < leastBare {
+		return bad(which, "has no unit, and so low a number may be in pCi/L")
+	}
+	unit := cmp.Or(named, given, "Bq/m3")
+	value, err := parseConcentration(text, unit)
+	switch {
+	case err == nil && value < 0:
+		return bad(fmt.Sprintf("a mean concentration is 0 or more; write --%s \"<15\" for one below a detection limit of 15", option), "is negative")
+	case err != nil && strings.Count(number, ",") == 1:
+		return bad(fmt.Sprintf("write the decimal mark as a point, as in --%s %s, and no thousands separator", option, strings.Replace(number, ",", ".", 1)), "has a comma")
+	case err != nil || below && value == 0:
+		return bad(fmt.Sprintf("for example --%s 165, or --%[1]s \"4.6 pCi/L\"", option), "is not a concentration")
+	}
+	return typed{value, below, unit}, nil
+}
+
+// parseInstant reads a day, or a time of one, in a zone that the text may name.
+func parseInstant(text string, zone *time.Location) (t time.Time, ok bool) {
+	for _, layout := range []string{time.DateOnly, "2006-01-02T15:04", "2006-01-02 15:04", "2006-01-02T15:04:05", "2006-01-02 15:04:05", time.RFC3339} {
+		if t, err := time.ParseInLocation(layout, strings.TrimSpace(text), zone); err == nil {
+			return t, t.Year() >= 1950 && t.Year() <= 2100
+		}
+	}
+	return t, false
+}
+
 // inPCi is the option with a concentration in pCi/L, "" if there is none.
 func inPCi(c *cli.Context) string {
 	for _, name := range []string{"level", "uncertainty", "area-prior"} {
@@ -268,10 +289,7 @@ func verdictInWords(j judged, by string, typed bool, taken string) []string {
 	if typed {
 		what = "Raw"
 	}
-	days := report.DayCount(j.DaysMeasured) + " days"
-	if days == "1 days" {
-		days = "1 day"
-	}
+	days := countDays(j.DaysMeasured)
 	lines := []string{
 		fmt.Sprintf("%s mean %s Bq/m³ over %s from %s%s; season factor %s.", what, show(j.RawMean), days, j.Start.Format(time.DateOnly), taken, report.Number(j.SeasonFactor)),
 		fmt.Sprintf("Annual mean: %s Bq/m³, %g %% interval %s.", show(e.Value), round(100*e.Confidence), report.Interval(e, j.level)),
@@ -305,11 +323,24 @@ func verdictInWords(j judged, by string, typed bool, taken string) []string {
 	case j.DaysFor80 < 0:
 		lines = append(lines, "No further measurement within a year gives a chance of 80 % of a conclusive answer: the mean is too near the level.")
 	}
-	for _, n := range rowNotes(j.Result.Notes, j.AnnualMean.Notes) {
+	return append(lines, notesInWords(rowNotes(j.Result.Notes, j.AnnualMean.Notes))...)
+}
+
+// notesInWords are notes as lines.
+func notesInWords(notes []analysis.Note) (lines []string) {
+	for _, n := range notes {
 		text := strings.ToUpper(n.Text[:1]) + n.Text[1:]
 		lines = append(lines, "Note: "+strings.TrimSuffix(text, ".")+".")
 	}
 	return lines
+}
+
+// countDays is "1 day", "2.5 days", "30 days".
+func countDays(d float64) string {
+	if days := report.DayCount(d); days != "1" {
+		return days + " days"
+	}
+	return "1 day"
 }
 
 // bandInWords says which readings would not be conclusive; an end of the band

@@ -37,12 +37,16 @@ func DemoFiles() []File {
 	for i := range homes {
 		homes[i] = d.Home(i)
 	}
+	fanned := demoFanned(d)
 	return []File{
+		{"fan-log.csv", demoFanLog(fanned)},
+		{"fans.csv", demoFans(fanned)},
 		{"imported-decimal-comma.csv", demoCommas(homes)},
 		{"monitor-local-clock.csv", demoClock(homes)},
 		{"monitors.csv.gz", demoMonitors(homes)},
 		{"passive.csv", demoPassive(homes)},
 		{"short-tests.csv", demoShort(homes)},
+		{"switches.csv", demoSwitches()},
 		{"truth.csv", demoTruth(homes)},
 	}
 }
@@ -308,6 +312,129 @@ func demoTruth(homes []*Home) []byte {
 				fmt.Fprintf(&out, "%s,%s,%s,%s,%s,%s,%.1f\n", DemoHome(i), h.Area, room, h.Kind, wall.Format("2006-01-02"), to.Add(civil(to)).Format("2006-01-02"), h.Mean(room, from, to))
 			}
 		}
+	}
+	return out.Bytes()
+}
+
+// fanJob is one home's mitigation: its system, the share of the entry that it
+// stops, when it was switched on, and the tests on both sides.
+type fanJob struct {
+	system        string
+	cut           float64
+	on            string
+	room          string
+	before, after string // first days of the tests
+	days          [2]int
+}
+
+// demoJobs are of the homes F-01 to F-14; F-15 and F-16 have a monitor through the
+// switch instead.
+var demoJobs = []fanJob{
+	{"sub-slab fan", 0.96, "2024-03-05", Living, "2023-11-13", "2024-03-09", [2]int{91, 91}},
+	{"sub-slab fan", 0.90, "2024-03-12", Living, "2023-12-04", "2024-03-14", [2]int{84, 90}},
+	{"sub-slab fan", 0.93, "2024-03-19", Bedroom, "2023-12-11", "2024-03-22", [2]int{91, 61}},
+	{"sub-slab fan", 0.85, "2024-04-02", Living, "2024-01-08", "2024-04-05", [2]int{77, 91}},
+	{"sub-slab fan", 0.97, "2024-04-09", Living, "2024-01-15", "2024-06-03", [2]int{63, 92}},
+	{"sump fan", 0.98, "2024-02-13", Living, "2023-10-23", "2024-02-16", [2]int{92, 91}},
+	{"sump fan", 0.88, "2024-02-20", Living, "2023-11-06", "2024-02-23", [2]int{84, 84}},
+	{"sump fan", 0.95, "2024-04-16", Living, "2024-02-05", "2024-04-19", [2]int{63, 63}},
+	{"sump fan", 0.91, "2024-05-07", Bedroom, "2024-01-22", "2024-05-13", [2]int{91, 92}},
+	{"passive stack", 0.45, "2024-02-27", Living, "2023-11-20", "2024-03-04", [2]int{91, 90}},
+	{"passive stack", 0.30, "2024-03-26", Living, "2023-12-18", "2024-04-02", [2]int{84, 91}},
+	{"passive stack", 0.55, "2024-05-14", Living, "2024-02-12", "2024-05-20", [2]int{84, 91}},
+	{"sub-slab fan", 0.94, "2024-02-06", Living, "2024-01-23", "2024-02-08", [2]int{7, 7}},
+	{"sump fan", 0.90, "2024-06-11", Living, "2024-06-03", "2024-06-14", [2]int{4, 6}},
+	{"sub-slab fan", 0.95, "2024-03-06", Living, "2023-10-20", "2024-03-06", [2]int{138, 240}},
+	{"passive stack", 0.35, "2024-05-22", Living, "2024-02-01", "2024-05-22", [2]int{111, 200}},
+}
+
+// fannedHome is a home with a system, and the same without.
+type fannedHome struct {
+	name          string
+	without, with *Home
+	job           fanJob
+}
+
+// demoFanned takes homes beyond the forty, in order, that are high enough for
+// someone to have acted.
+func demoFanned(d *District) (out []fannedHome) {
+	for i := 40; len(out) < len(demoJobs); i++ {
+		h := d.Home(i)
+		if h.Mean(Living, d.Start(), d.Start().AddDate(0, 0, 366)) < 180 {
+			continue
+		}
+		job := demoJobs[len(out)]
+		out = append(out, fannedHome{fmt.Sprintf("F-%02d", len(out)+1), h, h.WithFan(Fan{From: fanOn(job), Cut: job.cut}), job})
+	}
+	return out
+}
+
+// fanOn is the hour a job's system was switched on: three in the afternoon.
+func fanOn(j fanJob) time.Time {
+	t, err := time.Parse("2006-01-02", j.on)
+	if err != nil {
+		panic(err)
+	}
+	return local(t.Year(), t.Month(), t.Day(), 15)
+}
+
+// demoFans holds one test before and one after each system: track detectors, and
+// for two homes adsorption detectors of some days.
+func demoFans(homes []fannedHome) []byte {
+	var out bytes.Buffer
+	out.WriteString("home,area,room,system,phase,detector,start,end,value,unit,uncertainty\n")
+	for i, f := range homes {
+		if f.name >= "F-15" {
+			continue
+		}
+		for k, first := range []string{f.job.before, f.job.after} {
+			h, phase := f.without, "before"
+			if k == 1 {
+				h, phase = f.with, "after"
+			}
+			kind, prefix := TrackDetector(), "T"
+			if f.job.days[k] < 10 {
+				kind, prefix = CharcoalDetector(), "C"
+			}
+			t := test{0, f.job.room, first, f.job.days[k], 3 + k}
+			r := t.result([]*Home{h}, kind, 7000+10*i+k)
+			value, u := three(r.Value), three(math.Max(1, r.Uncertainty))
+			if r.Below {
+				value, u = "<"+three(math.Ceil(r.Value)), ""
+			}
+			fmt.Fprintf(&out, "%s,%s,%s,%s,%s,%s-%d,%s,%s,%s,Bq/m3,%s\n", f.name, h.Area, f.job.room, f.job.system, phase, prefix, 3101+10*i+k, first, lastDay(t).Format("2006-01-02"), value, u)
+		}
+	}
+	return out.Bytes()
+}
+
+// demoFanLog holds day means of a monitor that stood through the switch.
+func demoFanLog(homes []fannedHome) []byte {
+	var out bytes.Buffer
+	out.WriteString("home,area,room,detector,date,radon_Bq_m3,hours\n")
+	monitor := HomeMonitor()
+	for i, f := range homes {
+		if f.name < "F-15" {
+			continue
+		}
+		from, err := time.Parse("2006-01-02", f.job.before)
+		if err != nil {
+			panic(err)
+		}
+		// Days of 24 hours: those after the clocks change begin an hour off midnight.
+		for _, m := range f.with.DayMeans(f.job.room, local(from.Year(), from.Month(), from.Day(), 0), f.job.days[0]+f.job.days[1], &monitor, 130+i) {
+			fmt.Fprintf(&out, "%s,%s,%s,M-%d,%s,%s,%g\n", f.name, f.with.Area, f.job.room, 130+i, m.Start.Add(12*time.Hour).Format("2006-01-02"), three(m.Value), m.Hours)
+		}
+	}
+	return out.Bytes()
+}
+
+// demoSwitches holds when the systems of demoFanLog's homes were switched on.
+func demoSwitches() []byte {
+	var out bytes.Buffer
+	out.WriteString("home,time,state\n")
+	for i, j := range demoJobs[14:] {
+		fmt.Fprintf(&out, "F-%02d,%sT15:00,on\n", i+15, j.on)
 	}
 	return out.Bytes()
 }

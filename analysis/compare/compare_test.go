@@ -1,0 +1,353 @@
+package compare
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"reflect"
+	"strings"
+	"testing"
+	"time"
+
+	"radonyear/analysis"
+	"radonyear/analysis/annual"
+	"radonyear/analysis/temporal"
+)
+
+func near(t *testing.T, what string, got, want, tolerance float64) {
+	t.Helper()
+	if !(math.Abs(got-want) <= tolerance) {
+		t.Errorf("%s: %.6g, want %.6g within %g", what, got, want, tolerance)
+	}
+}
+
+func day(y int, m time.Month, d int) time.Time { return time.Date(y, m, d, 0, 0, 0, 0, time.UTC) }
+
+// log is day means from a day on.
+func log(home, detector string, from time.Time, values ...float64) analysis.Series {
+	var rs []analysis.Reading
+	for i, v := range values {
+		rs = append(rs, analysis.Reading{Start: from.AddDate(0, 0, i), End: from.AddDate(0, 0, i+1), Concentration: v})
+	}
+	s, err := analysis.NewSeries(analysis.Place{Home: home, Room: "living room", Detector: detector}, time.UTC, rs)
+	if err != nil {
+		panic(err)
+	}
+	return s
+}
+
+// result is one integrating result.
+func result(detector string, from time.Time, days int, value float64, below bool) analysis.Series {
+	s, err := analysis.NewSeries(analysis.Place{Home: "A", Room: "living room", Detector: detector}, time.UTC,
+		[]analysis.Reading{{Start: from, End: from.AddDate(0, 0, days), Concentration: value, BelowLimit: below}})
+	if err != nil {
+		panic(err)
+	}
+	return s
+}
+
+func flat(n int, value float64) []float64 {
+	out := make([]float64, n)
+	for i := range out {
+		out[i] = value
+	}
+	return out
+}
+
+// TestPublished: the season alone, and what two uncertain tests leave of a
+// reduction.
+func TestPublished(t *testing.T) {
+	// Three winter months before and three summer months after, in a home whose
+	// year is 1 + a·cos about mid-January, with no work at all: 53 % at a = 0.40, the
+	// amplitude behind the seasonal factors of Pinel, Fearn, Darby and Miles (1995), and
+	// 34 % at 0.23, behind those of Baysson et al. (2003). Both percentages are
+	// arithmetic on the published amplitudes.
+	for _, c := range []struct{ a, fall float64 }{{0.40, 0.53}, {0.23, 0.34}} {
+		// ln(1 + a cos x) = const + 2b cos x − b² cos 2x + …, b = (1 − √(1−a²))/a.
+		b := (1 - math.Sqrt(1-c.a*c.a)) / c.a
+		p := temporal.BuiltIn(false)
+		peak := 2 * math.Pi * 14.5 / temporal.YearDays
+		p.Season.Mean = [temporal.Harmonics]float64{2 * b * math.Cos(peak), 2 * b * math.Sin(peak), -b * b * math.Cos(2*peak), -b * b * math.Sin(2*peak)}
+		r, err := Compare(Home{
+			Without: []analysis.Series{result("a", day(2025, 12, 1), 90, 100, false)},
+			With:    []analysis.Series{result("b", day(2026, 6, 1), 92, 100, false)}}, Options{Profile: p})
+		if err != nil {
+			t.Fatal(err)
+		}
+		near(t, fmt.Sprintf("fall at amplitude %g", c.a), 1-r.SeasonArtefact, c.fall, 0.007)
+	}
+	// A ratio of 0.2 between two tests, each about the year by a GSD, in 95 % limits:
+	// arithmetic on ratio·exp(±1.96·√2·ln GSD).
+	for _, c := range []struct{ gsd, lower, upper float64 }{{1.1, 74, 85}, {1.2, 67, 88}, {1.36, 53, 91}, {1.8, -2, 96}} {
+		half := 1.959964 * math.Sqrt2 * math.Log(c.gsd)
+		e := reduction(analysis.Estimate{Value: 0.2, Lower: 0.2 * math.Exp(-half), Upper: 0.2 * math.Exp(half)})
+		if math.Round(e.Lower) != c.lower || math.Round(e.Upper) != c.upper || math.Abs(e.Value-80) > 1e-9 {
+			t.Errorf("GSD %g: %.1f to %.1f, want %g to %g", c.gsd, e.Lower, e.Upper, c.lower, c.upper)
+		}
+	}
+	// Common practice, no source: 800 before and below 10 after is about 99 %; 179 over
+	// seven days before and 15 over six after is about 92 %, which is the raw fall.
+	r, err := Compare(Home{Without: []analysis.Series{result("a", day(2026, 1, 10), 7, 800, false)}, With: []analysis.Series{result("b", day(2026, 1, 20), 7, 10, true)}}, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "800 to below 10", r.Reduction.Value, 99, 0.5)
+	if r.Verdict != Reduced || r.Reduction.Upper != 100 || r.Reduction.Lower < 90 {
+		t.Errorf("800 to below 10: %v, %v to %v", r.Verdict, r.Reduction.Lower, r.Reduction.Upper)
+	}
+	r, err = Compare(Home{Without: []analysis.Series{result("a", day(2026, 1, 10), 7, 179, false)}, With: []analysis.Series{result("b", day(2026, 1, 20), 6, 15, false)}}, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "179 to 15, raw", 100*(1-r.RawRatio), 92, 0.5)
+	if r.Reduction.Lower > 92 || r.Reduction.Upper < 92 || r.Verdict != Reduced {
+		t.Errorf("179 to 15: %v, %v to %v", r.Verdict, r.Reduction.Lower, r.Reduction.Upper)
+	}
+}
+
+// TestByHand: a profile without season or drift leaves days that scatter by 0.01 in
+// logs: 300 before and 30 after, three days each, is a tenth, known to 0.01·√(2/3).
+// One calibration of 5 % falls out of it; two detectors add 5 %·√2, and where years
+// differ by 0.25 what else changes adds 0.7 of that.
+func TestByHand(t *testing.T) {
+	p := temporal.BuiltIn(false)
+	p.Season = temporal.Season{}
+	p.Drift = []temporal.Component{{Days: 1, Variance: 0}}
+	p.DayNoise, p.YearSD = 0.01, 0
+	home := Home{
+		Without: []analysis.Series{log("A", "m", day(2026, 3, 3), 300, 300, 300)},
+		With:    []analysis.Series{log("A", "m", day(2026, 3, 20), 30, 30, 30)}}
+	r, err := Compare(home, Options{Profile: p})
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "ratio", r.Ratio.Value, 0.1, 1e-6)
+	near(t, "reduction", r.Reduction.Value, 90, 1e-4)
+	near(t, "without", r.Without.AnnualMean.Value, 300, 0.01)
+	near(t, "with", r.With.AnnualMean.Value, 30, 0.001)
+	scatter := 0.01 * math.Sqrt(2.0/3)
+	near(t, "one detector", r.LogSD, scatter, 2e-5)
+	near(t, "raw ratio", r.RawRatio, 0.1, 1e-12)
+	near(t, "artefact", r.SeasonArtefact, 1, 1e-12)
+	home.With[0].Detector = "n"
+	if r, err = Compare(home, Options{Profile: p}); err != nil {
+		t.Fatal(err)
+	}
+	near(t, "two detectors", r.LogSD, math.Hypot(math.Sqrt(2*math.Log1p(0.05*0.05)), scatter), 1e-5)
+	if !analysis.HasNote(r.Notes, "other-detector") {
+		t.Error("two monitors were not named")
+	}
+	p.YearSD = 0.25
+	home.With[0].Detector = "m"
+	if r, err = Compare(home, Options{Profile: p}); err != nil {
+		t.Fatal(err)
+	}
+	near(t, "what else changes", r.LogSD, math.Hypot(0.7*0.25, scatter), 1e-5)
+	// A step from a half: the chance of more is what the interval's normal says.
+	if r, err = Compare(home, Options{Profile: p, AtLeast: []float64{0.9, 0.85}, Levels: []float64{30, 100}}); err != nil {
+		t.Fatal(err)
+	}
+	near(t, "P(reduction > 90 %)", r.AtLeast[0].Probability, 0.5, 1e-3)
+	near(t, "P(reduction > 85 %)", r.AtLeast[1].Probability, 0.5*math.Erfc(-math.Log(1.5)/0.175/math.Sqrt2), 2e-3)
+	near(t, "P(below 30)", r.Below[0].Probability, 0.5, 1e-6)
+	if r.Below[1].Verdict != annual.Below || r.Below[0].Verdict != annual.NotConclusive {
+		t.Errorf("below: %+v", r.Below)
+	}
+}
+
+// TestNotes: each note is raised where it is due, and a near miss does not raise it.
+func TestNotes(t *testing.T) {
+	before := log("A", "m", day(2026, 1, 10), flat(40, 250)...)
+	after := log("A", "m", day(2026, 2, 22), flat(40, 60)...)
+	other := func(s analysis.Series, change func(*analysis.Series)) analysis.Series { change(&s); return s }
+	base := Home{Without: []analysis.Series{before}, With: []analysis.Series{after}}
+	for _, c := range []struct {
+		code      string
+		due, miss Home
+		opt       Options
+	}{
+		{"season-artefact", Home{Without: base.Without, With: []analysis.Series{log("A", "m", day(2026, 7, 1), flat(40, 60)...)}}, Home{Without: base.Without, With: []analysis.Series{log("A", "m", day(2026, 2, 20), flat(10, 60)...)}}, Options{}},
+		{"other-detector", Home{Without: base.Without, With: []analysis.Series{other(after, func(s *analysis.Series) { s.Detector = "n" })}}, base, Options{}},
+		{"other-room", Home{Without: base.Without, With: []analysis.Series{other(after, func(s *analysis.Series) { s.Room = "bedroom" })}}, base, Options{}},
+		{"other-year", Home{Without: base.Without, With: []analysis.Series{log("A", "m", day(2027, 3, 1), flat(40, 60)...)}}, Home{Without: base.Without, With: []analysis.Series{log("A", "m", day(2027, 2, 1), flat(40, 60)...)}}, Options{}},
+		{"overlapping", Home{Without: base.Without, With: []analysis.Series{log("A", "n", day(2026, 2, 1), flat(40, 60)...)}}, base, Options{}},
+		{"under-two-days", Home{Without: base.Without, With: []analysis.Series{log("A", "m", day(2026, 2, 22), 60)}}, Home{Without: base.Without, With: []analysis.Series{log("A", "m", day(2026, 2, 22), 60, 60)}}, Options{}},
+		{"high-first-test", Home{Without: []analysis.Series{log("A", "m", day(2026, 1, 10), flat(7, 250)...)}, With: base.With}, base, Options{}},
+		{"high-first-test", Home{Without: []analysis.Series{log("A", "m", day(2026, 1, 10), flat(7, 250)...)}, With: base.With}, Home{Without: []analysis.Series{log("A", "m", day(2026, 1, 10), flat(7, 150)...)}, With: base.With}, Options{}},
+		{"near-outdoor", Home{Without: base.Without, With: []analysis.Series{log("A", "m", day(2026, 2, 22), flat(40, 15)...)}}, base, Options{}},
+		{"all-below-limit", Home{Without: base.Without, With: []analysis.Series{result("t", day(2026, 2, 22), 40, 15, true)}}, base, Options{}},
+		{"unbounded", Home{Without: []analysis.Series{result("t", day(2026, 1, 1), 40, 15, true)}, With: base.With}, Home{Without: base.Without, With: []analysis.Series{result("t", day(2026, 2, 22), 40, 15, true)}}, Options{}},
+		{"below-limit", Home{Without: base.Without, With: []analysis.Series{result("t", day(2026, 2, 22), 40, 15, true)}}, base, Options{}},
+		{"restless-home", Home{Without: []analysis.Series{log("A", "m", day(2026, 1, 1), 20, 900, 20, 900, 20, 900, 20, 900, 30, 800, 20, 900)}, With: base.With}, base, Options{}},
+	} {
+		r, err := Compare(c.due, c.opt)
+		if err != nil {
+			t.Errorf("%s: %v", c.code, err)
+			continue
+		}
+		if !analysis.HasNote(r.Notes, c.code) {
+			t.Errorf("%s: not raised; %v", c.code, r.Notes)
+		}
+		if r, err = Compare(c.miss, c.opt); err != nil || analysis.HasNote(r.Notes, c.code) {
+			t.Errorf("%s: raised by a near miss (%v)", c.code, err)
+		}
+	}
+}
+
+// TestInWords: what cannot be compared is an error that says why.
+func TestInWords(t *testing.T) {
+	b, a := log("A", "m", day(2026, 1, 10), 250, 240, 260), log("A", "m", day(2026, 2, 22), 60, 50, 55)
+	for _, c := range []struct {
+		home Home
+		opt  Options
+		says string
+	}{
+		{Home{}, Options{}, "no readings"},
+		{Home{Without: []analysis.Series{b}}, Options{}, "no reading with the system"},
+		{Home{With: []analysis.Series{a}}, Options{}, "nothing to compare with"},
+		{Home{Without: []analysis.Series{b}, With: []analysis.Series{log("B", "m", day(2026, 2, 22), 60)}}, Options{}, "one home at a time"},
+		{Home{Without: []analysis.Series{result("t", day(2026, 1, 1), 40, 15, true)}, With: []analysis.Series{result("u", day(2026, 3, 1), 40, 15, true)}}, Options{}, "says nothing of their ratio"},
+		{Home{Without: []analysis.Series{b}, With: []analysis.Series{log("A", "m", day(2026, 2, 22), 0, 0, 0)}}, Options{}, "is zero"},
+		{Home{Without: []analysis.Series{b}, With: []analysis.Series{a}}, Options{Confidence: 95}, "confidence"},
+		{Home{Without: []analysis.Series{b}, With: []analysis.Series{a}}, Options{Levels: []float64{-1}}, "level"},
+		{Home{Without: []analysis.Series{b}, With: []analysis.Series{a}}, Options{AtLeast: []float64{50}}, "share between 0 and 1"},
+		{Home{Without: []analysis.Series{b}, With: []analysis.Series{a}}, Options{AreaPrior: &annual.Prior{GM: 90}}, "area prior"},
+		{Home{Without: []analysis.Series{b}, With: []analysis.Series{a}}, Options{Calibration: 2}, "calibration"},
+	} {
+		if _, err := Compare(c.home, c.opt); err == nil || !strings.Contains(err.Error(), c.says) {
+			t.Errorf("%q: %v", c.says, err)
+		}
+	}
+	// After above before is an answer.
+	r, err := Compare(Home{Without: []analysis.Series{result("a", day(2026, 1, 1), 90, 40, false)}, With: []analysis.Series{result("b", day(2026, 4, 1), 90, 400, false)}}, Options{})
+	if err != nil || r.Verdict != Increased || r.Reduction.Value > -500 {
+		t.Errorf("after above before: %v %v %v", err, r.Verdict, r.Reduction.Value)
+	}
+	// One reading a side of 30 hours is an answer and shows nothing.
+	hours := func(at time.Time, v float64) analysis.Series {
+		s, err := analysis.NewSeries(analysis.Place{Home: "A"}, time.UTC, []analysis.Reading{{Start: at, End: at.Add(30 * time.Hour), Concentration: v}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return s
+	}
+	r, err = Compare(Home{Without: []analysis.Series{hours(day(2026, 1, 1), 900)}, With: []analysis.Series{hours(day(2026, 1, 9), 9)}}, Options{})
+	if err != nil || r.Verdict != NotShown || r.Below[0].Verdict != annual.NotConclusive {
+		t.Errorf("30 hours: %v %v %v", err, r.Verdict, r.Below)
+	}
+	if text := fmt.Sprint(r.Notes); !strings.Contains(text, "30 hours were measured without") {
+		t.Error(text)
+	}
+}
+
+func randomHome(r *rand.Rand, scale float64) Home {
+	draw := func(from time.Time, n int, level float64) analysis.Series {
+		v := make([]float64, n)
+		for i := range v {
+			v[i] = scale * level * math.Exp(0.4*r.NormFloat64())
+		}
+		return log("A", "m", from, v...)
+	}
+	return Home{
+		Without: []analysis.Series{draw(day(2025, 1+time.Month(r.IntN(6)), 1), 5+r.IntN(60), 300)},
+		With:    []analysis.Series{draw(day(2025, 9+time.Month(r.IntN(4)), 1), 5+r.IntN(60), 300*math.Exp(-3*r.Float64()))}}
+}
+
+// TestProperties: a unit changes no ratio, order changes nothing, more confidence is
+// never narrower, and a detector's calibration falls out.
+func TestProperties(t *testing.T) {
+	for seed := range uint64(12) {
+		home := randomHome(rand.New(rand.NewPCG(seed, 1)), 1)
+		r, err := Compare(home, Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if e := r.Ratio.Check(); e != nil {
+			t.Error(e)
+		}
+		if e := r.Reduction.Check(); e != nil {
+			t.Error(e)
+		}
+		scaled, err := Compare(randomHome(rand.New(rand.NewPCG(seed, 1)), 37), Options{Levels: []float64{37 * 200}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, c := range [][2]float64{{scaled.Ratio.Value, r.Ratio.Value}, {scaled.Ratio.Lower, r.Ratio.Lower}, {scaled.Ratio.Upper, r.Ratio.Upper},
+			{scaled.Without.AnnualMean.Value, 37 * r.Without.AnnualMean.Value}, {scaled.With.AnnualMean.Upper, 37 * r.With.AnnualMean.Upper}, {scaled.Below[0].Probability, r.Below[0].Probability}} {
+			if !(math.Abs(c[0]-c[1]) <= 1e-6*math.Abs(c[1])) {
+				t.Errorf("seed %d: ×37 gives %v, not %v", seed, c[0], c[1])
+			}
+		}
+		// One series cut into two, the later first.
+		cut := func(s analysis.Series) []analysis.Series {
+			rs := s.Readings()
+			k := len(rs) / 2
+			var out []analysis.Series
+			for _, part := range [][]analysis.Reading{rs[k:], rs[:k]} {
+				x, err := analysis.NewSeries(s.Place, s.Zone, part)
+				if err != nil {
+					t.Fatal(err)
+				}
+				out = append(out, x)
+			}
+			return out
+		}
+		parts, err := Compare(Home{Without: cut(home.Without[0]), With: cut(home.With[0])}, Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !reflect.DeepEqual(parts.Ratio, r.Ratio) || parts.With.AnnualMean.Value != r.With.AnnualMean.Value {
+			t.Errorf("seed %d: cut in two %v, whole %v", seed, parts.Ratio, r.Ratio)
+		}
+		last := r.Ratio
+		for _, conf := range []float64{0.97, 0.99} {
+			wide, err := Compare(home, Options{Confidence: conf})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if wide.Ratio.Lower > last.Lower || wide.Ratio.Upper < last.Upper || wide.Ratio.Value != last.Value {
+				t.Errorf("seed %d: confidence %g gives %v, less %v", seed, conf, wide.Ratio, last)
+			}
+			last = wide.Ratio
+		}
+	}
+}
+
+// FuzzCompare: an answer that passes its checks, or an error; no panic.
+func FuzzCompare(f *testing.F) {
+	f.Add(250.0, 60.0, uint16(10), uint16(10), uint16(40), false, false)
+	f.Add(1e-300, 1e300, uint16(1), uint16(1), uint16(0), false, true)
+	f.Add(0.0, 5.0, uint16(3), uint16(400), uint16(900), true, false)
+	f.Fuzz(func(t *testing.T, b, a float64, nb, na, gap uint16, belowB, belowA bool) {
+		side := func(v float64, n uint16, from time.Time, below bool) (analysis.Series, error) {
+			n = 1 + n%200
+			var rs []analysis.Reading
+			for i := range int(n) {
+				rs = append(rs, analysis.Reading{Start: from.AddDate(0, 0, i), End: from.AddDate(0, 0, i+1), Concentration: v * (1 + float64(i%7)/10), BelowLimit: below})
+			}
+			return analysis.NewSeries(analysis.Place{Home: "A"}, time.UTC, rs)
+		}
+		x, err := side(b, nb, day(2025, 1, 1), belowB)
+		if err != nil {
+			return
+		}
+		y, err := side(a, na, day(2025, 1, 1).AddDate(0, 0, int(nb%200)+int(gap%1500)), belowA)
+		if err != nil {
+			return
+		}
+		r, err := Compare(Home{Without: []analysis.Series{x}, With: []analysis.Series{y}}, Options{AtLeast: []float64{0.5}})
+		if err != nil {
+			return
+		}
+		for _, e := range []analysis.Estimate{r.Ratio, r.Reduction, r.Without.AnnualMean, r.With.AnnualMean} {
+			if err := e.Check(); err != nil {
+				t.Error(err)
+			}
+		}
+		for _, p := range []float64{r.Below[0].Probability, r.AtLeast[0].Probability} {
+			if !(p >= 0 && p <= 1) {
+				t.Errorf("probability %v", p)
+			}
+		}
+	})
+}

@@ -1,0 +1,528 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/urfave/cli/v2"
+
+	"radonyear/analysis"
+	"radonyear/analysis/annual"
+	"radonyear/analysis/compare"
+	"radonyear/cmd/radonyear/internal/report"
+	"radonyear/ingest"
+)
+
+func (p *program) compareCommand() *cli.Command {
+	return &cli.Command{
+		Name:      "compare",
+		Usage:     "before and after: did the mitigation work, and by how much?",
+		ArgsUsage: "[FILE...]",
+		Description: `For each home measured before its system was switched on and after: both annual
+means, of the same twelve months, and the reduction, with intervals; the chance
+that the home is now below the level; and, beside them, what the raw means say
+and what the seasons alone would have made of them. The readings are parted by a
+phase column, or by --switch or --switches; the day of a switch and the 24 hours
+after it are left out.
+
+Examples:
+  radonyear compare readings.csv --unit Bq/m3
+  radonyear compare log.csv --unit Bq/m3 --switch 2026-03-02T15:30
+  radonyear compare --before 240/7d --before-start 2026-01-10 \
+      --after 38/7d --after-start 2026-03-15`,
+		Flags: slices.Concat(switchFlags(), []cli.Flag{
+			&cli.StringSliceFlag{Name: "reduction", Usage: "a `REDUCTION`, such as 50%, whose probability is asked for; may be repeated"},
+			&cli.StringFlag{Name: "before", Usage: "the `RESULT` of one test before, typed in: its value and its length, as 240/7d or \"6.5 pCi/L/48h\""},
+			&cli.StringFlag{Name: "before-start", Usage: "its first `DAY`"},
+			&cli.StringFlag{Name: "after", Usage: "the `RESULT` of one test after, typed in"},
+			&cli.StringFlag{Name: "after-start", Usage: "its first `DAY`"},
+		}, comparingFlags(), readingFlags(), outputFlags()),
+		Action: p.compare,
+	}
+}
+
+// comparingFlags are the options of the model that hold for a comparison.
+func comparingFlags() []cli.Flag {
+	return slices.DeleteFunc(judgingFlags(), func(f cli.Flag) bool {
+		return slices.Contains([]string{"target", "year-from", "phase"}, f.Names()[0])
+	})
+}
+
+// compareQuestion is what compare asks of the model.
+type compareQuestion struct {
+	question
+	switches switches
+	atLeast  []float64
+}
+
+func parseCompare(c *cli.Context) (q compareQuestion, err error) {
+	if q.question, err = parseQuestion(c); err != nil {
+		return q, err
+	}
+	for _, text := range c.StringSlice("reduction") {
+		x, err := parseRelative(text)
+		if err != nil || x <= 0 {
+			return q, usageError{fmt.Sprintf("--reduction %q is not a percentage between 0 and 100", text), "--reduction 50%"}
+		}
+		q.atLeast = append(q.atLeast, x)
+	}
+	q.switches, err = parseSwitches(c)
+	return q, err
+}
+
+func (q compareQuestion) options() compare.Options {
+	return compare.Options{Profile: q.Profile, Levels: q.Levels, AtLeast: q.atLeast, Confidence: q.Confidence,
+		AreaPrior: q.AreaPrior, Course: q.Course, Calibration: q.Calibration}
+}
+
+// compared is one home's result, and what only the files know of it.
+type compared struct {
+	compare.Result
+	extra map[string]string
+}
+
+func (p *program) compare(c *cli.Context) error {
+	q, err := parseCompare(c)
+	if err != nil {
+		return err
+	}
+	format, err := outputFormat(c)
+	if err != nil {
+		return err
+	}
+	if err := q.loadProfile(); err != nil {
+		return err
+	}
+	isTyped := false
+	for _, name := range []string{"before", "before-start", "after", "after-start"} {
+		isTyped = isTyped || c.IsSet(name)
+	}
+	doc := report.Document{Command: "compare", Version: version, Levels: q.Levels, Confidence: q.Confidence}
+	var results []compared
+	switch {
+	case isTyped && c.Args().Present():
+		return usageError{"a file and typed-in results were given", "give files, or --before and --after with their --before-start and --after-start, not both"}
+	case isTyped:
+		home, fields, err := p.typedHome(c)
+		if err != nil {
+			return err
+		}
+		r, err := compare.Compare(home, q.options())
+		if err != nil {
+			return fmt.Errorf("no result: %s", strings.TrimPrefix(err.Error(), `home "typed in": `))
+		}
+		results = []compared{{Result: r}}
+		doc.Settings = slices.Concat(q.compareSettings(), fields)
+	case !c.Args().Present():
+		return usageError{"neither a file nor typed-in results were given", "radonyear compare FILE, or radonyear compare --before 240/7d --before-start 2026-01-10 --after 38/7d --after-start 2026-03-15"}
+	default:
+		daily, files, _, err := p.readFiles(c)
+		if err != nil {
+			return err
+		}
+		if !q.switches.given() && !slices.ContainsFunc(files, func(f ingest.File) bool { return f.ColumnsFound["phase"] != "" }) {
+			return hinted{fmt.Errorf("nothing says what was measured before and what after"),
+				"give --switch TIME or --switches FILE, or name a column of before and after with --column NAME=phase"}
+		}
+		doc.Inputs, doc.Notes, doc.Rejects = inputs(files), inputNotes(files, daily, ""), rejectsFile(c)
+		// Of the weather only the days without the system can tell.
+		before := population{daily.HomeCount(), func(i int) []subject {
+			home, err := q.parted(daily.Home(i, ingest.Filter{}))
+			if err != nil || len(home.without) == 0 {
+				return nil
+			}
+			return []subject{{series: home.without}}
+		}}
+		if err := q.settleCourse(before); err != nil {
+			return err
+		}
+		results, doc.LeftOut = q.homes(daily)
+		if len(results) == 0 {
+			return noResult(doc.LeftOut, files)
+		}
+		doc.Notes = append(doc.Notes, q.unknownHomes(daily)...)
+		doc.Settings = slices.Concat(q.compareSettings(), readingSettings(c))
+	}
+	doc.Tables = q.compareTables(results)
+	if len(results) == 1 {
+		doc.Lead = q.compareInWords(results[0], isTyped)
+		for i := range doc.Tables {
+			doc.Tables[i].Hidden = true
+		}
+	}
+	doc.After = q.compareSentences(results)
+	if err := p.emit(c, doc, format); err != nil {
+		return err
+	}
+	return p.partial(doc)
+}
+
+// parted sorts one home's readings by phase or by its switch times. A reading that
+// states no phase is of neither side where the phases part.
+func (q compareQuestion) parted(h ingest.Home) (parted, error) {
+	if q.switches.given() {
+		toggles := q.switches.of(h.Name)
+		if toggles == nil {
+			return parted{}, fmt.Errorf("no switch time in %s", q.switches.file)
+		}
+		return part(h.Series, toggles)
+	}
+	var out parted
+	for i, s := range h.Series {
+		switch h.About[i].Phase {
+		case "before":
+			out.without = append(out.without, s)
+		case "after":
+			out.with = append(out.with, s)
+		}
+	}
+	return out, nil
+}
+
+// homes compares every home that has something to compare.
+func (q compareQuestion) homes(daily *ingest.Daily) (results []compared, left []report.LeftOut) {
+	homes := population{daily.HomeCount(), func(i int) []subject {
+		h := daily.Home(i, ingest.Filter{})
+		place := analysis.Place{Home: h.Name, Area: h.Area}
+		if len(h.Series) == 0 {
+			return []subject{{place: place, why: noField}}
+		}
+		return []subject{{place: place, series: h.Series, home: i}}
+	}}
+	return estimateAll(homes, func(s subject) (compared, error) {
+		h := daily.Home(s.home, ingest.Filter{})
+		sides, err := q.parted(h)
+		if err != nil {
+			return compared{}, err
+		}
+		if why := oneSided(sides, q.switches.given(), s.series); why != "" {
+			return compared{}, fmt.Errorf("%s", why)
+		}
+		r, err := compare.Compare(compare.Home{Without: sides.without, With: sides.with, Switched: sides.switched}, q.options())
+		if err != nil {
+			return compared{}, err
+		}
+		r.Home, r.Area = h.Name, h.Area
+		r.Notes = slices.Concat(r.Notes, sides.notes())
+		return compared{r, h.Extra}, nil
+	})
+}
+
+// oneSided says in words why there is nothing to compare, "" if there is.
+func oneSided(sides parted, switched bool, all []analysis.Series) string {
+	if len(sides.without) > 0 && len(sides.with) > 0 {
+		return ""
+	}
+	if !switched {
+		switch {
+		case len(sides.without) == 0 && len(sides.with) == 0:
+			return "no reading says whether it is from before or from after"
+		case len(sides.without) == 0:
+			return "no reading from before"
+		}
+		return "no reading from after"
+	}
+	first, last := all[0].Start(), all[0].End()
+	for _, s := range all {
+		if s.Start().Before(first) {
+			first = s.Start()
+		}
+		if s.End().After(last) {
+			last = s.End()
+		}
+	}
+	zone := all[0].Zone
+	span := fmt.Sprintf("the readings go from %s to %s", first.In(zone).Format(time.DateOnly), last.In(zone).Format(time.DateOnly))
+	left := ""
+	if sides.near+sides.across > 0 {
+		left = "; " + strings.Join(sides.leftOut(), " and ")
+	}
+	if len(sides.without) == 0 && len(sides.with) == 0 {
+		return span + " and none can be used" + left
+	}
+	missing := "before"
+	if len(sides.with) == 0 {
+		missing = "after"
+	}
+	return fmt.Sprintf("no reading from %s the switch on %s: %s%s", missing, sides.switched.Format(time.DateOnly), span, left)
+}
+
+func (s parted) leftOut() (parts []string) {
+	if s.near > 0 {
+		parts = append(parts, count(s.near, "day")+" of a switch or within 24 hours after it left out")
+	}
+	if s.across > 0 {
+		parts = append(parts, count(s.across, "result")+" that goes across a switch left out")
+	}
+	return parts
+}
+
+func (s parted) notes() (notes []analysis.Note) {
+	if parts := s.leftOut(); s.across > 0 {
+		notes = append(notes, analysis.Note{Code: "across-switch", Text: strings.Join(parts, "; ") + "; put a new detector up when the system is switched"})
+	}
+	if s.soon {
+		notes = append(notes, analysis.Note{Code: "too-soon", Text: "a result begins within a day of the switch; protocols wait 24 hours after it, with the house shut for 12"})
+	}
+	return notes
+}
+
+// unknownHomes says which homes of the switch file no reading is of.
+func (q compareQuestion) unknownHomes(daily *ingest.Daily) []analysis.Note {
+	if q.switches.byHome == nil {
+		return nil
+	}
+	known := map[string]bool{}
+	for _, t := range daily.Tracks {
+		known[t.Home] = true
+	}
+	var names []string
+	for home := range q.switches.byHome {
+		if !known[home] {
+			names = append(names, strconv.Quote(home))
+		}
+	}
+	if names == nil {
+		return nil
+	}
+	slices.Sort(names)
+	const most = 5
+	more := ""
+	if n := len(names); n > most {
+		names, more = names[:most], fmt.Sprintf(" and %d more", n-most)
+	}
+	return []analysis.Note{{Code: "unknown-homes", Text: fmt.Sprintf("%s has switch times of homes without a reading: %s%s.", q.switches.file, strings.Join(names, ", "), more)}}
+}
+
+// typedHome makes a home of two results on the command line.
+func (p *program) typedHome(c *cli.Context) (compare.Home, []report.Field, error) {
+	const example = "radonyear compare --before 240/7d --before-start 2026-01-10 --after 38/7d --after-start 2026-03-15"
+	for _, name := range []string{"date-order", "decimal", "column", "sheet", "home-from-filename", "rejects", "switch", "switches"} {
+		if c.IsSet(name) {
+			return compare.Home{}, nil, usageError{fmt.Sprintf("--%s is for files, not for typed-in results", name), example}
+		}
+	}
+	opt, err := p.readingOptions(c)
+	if err != nil {
+		return compare.Home{}, nil, err
+	}
+	zone, err := ingest.LoadZone(opt.Zone)
+	if err != nil {
+		return compare.Home{}, nil, err
+	}
+	var sides [2]analysis.Series
+	var fields []report.Field
+	for k, name := range []string{"before", "after"} {
+		text := c.String(name)
+		for _, needed := range []string{name, name + "-start"} {
+			if c.String(needed) == "" {
+				return compare.Home{}, nil, usageError{"typed-in results need --" + needed, example}
+			}
+		}
+		cut := strings.LastIndex(text, "/")
+		if cut < 0 {
+			return compare.Home{}, nil, usageError{fmt.Sprintf("--%s %q has no length", name, text), "a value and its length in days or hours: --" + name + " 240/7d or --" + name + " 240/48h"}
+		}
+		length, ok := parseLength(text[cut+1:])
+		if !ok {
+			return compare.Home{}, nil, usageError{fmt.Sprintf("--%s %q: %q is not a length of up to two years", name, text, text[cut+1:]), "a value and its length in days or hours: --" + name + " 240/7d or --" + name + " 240/48h"}
+		}
+		v, err := parseTyped(c, name, text[:cut], opt.Unit)
+		if err != nil {
+			return compare.Home{}, nil, err
+		}
+		start, ok := parseInstant(c.String(name+"-start"), zone)
+		if !ok {
+			return compare.Home{}, nil, usageError{fmt.Sprintf("--%s-start %q is not a day such as 2026-01-10", name, c.String(name+"-start")), example}
+		}
+		end := start.Add(length)
+		s, err := analysis.NewSeries(analysis.Place{Home: "typed in"}, zone, []analysis.Reading{{Start: start.UTC(), End: end.UTC(), Concentration: v.value, BelowLimit: v.below}})
+		if err != nil {
+			return compare.Home{}, nil, err
+		}
+		sides[k] = s
+		fields = append(fields, report.Field{Name: name, Value: []report.Field{{Name: "value", Value: v.value}, {Name: "value_unit", Value: "Bq/m3"},
+			{Name: "below_limit", Value: v.below}, {Name: "days", Value: length.Hours() / 24}, {Name: "start", Value: start}}})
+	}
+	if sides[1].Start().Before(sides[0].End()) {
+		return compare.Home{}, nil, usageError{fmt.Sprintf("the test after starts on %s, before the test before ends on %s", sides[1].Start().In(zone).Format(time.DateOnly), sides[0].End().In(zone).Format(time.DateOnly)), "--before is the test without the system, --after the one with it"}
+	}
+	return compare.Home{Without: sides[:1], With: sides[1:]}, fields, nil
+}
+
+// parseLength reads "7d", "48h" or "2.5d".
+func parseLength(text string) (time.Duration, bool) {
+	text = strings.TrimSpace(text)
+	if text == "" {
+		return 0, false
+	}
+	unit := map[byte]float64{'d': 24, 'h': 1}[text[len(text)-1]]
+	x, err := strconv.ParseFloat(strings.TrimSpace(text[:len(text)-1]), 64)
+	if err != nil || unit == 0 || !(x > 0 && x*unit <= 24*ingest.LongestDays) {
+		return 0, false
+	}
+	return time.Duration(x * unit * float64(time.Hour)), true
+}
+
+func (q compareQuestion) compareSettings() []report.Field {
+	var s []report.Field
+	for _, f := range q.settings() {
+		if !slices.Contains([]string{"target", "year_from", "phase"}, f.Name) {
+			s = append(s, f)
+		}
+	}
+	var at, file any
+	if q.switches.all != nil {
+		at = q.switches.all[0].at.Format("2006-01-02T15:04")
+	}
+	if q.switches.byHome != nil {
+		file = q.switches.file
+	}
+	return append(s, report.Field{Name: "switch", Value: at}, report.Field{Name: "switches", Value: file},
+		report.Field{Name: "reductions", Value: append([]float64{}, q.atLeast...)})
+}
+
+// compareTables are the results, and for people what they were made from.
+func (q compareQuestion) compareTables(results []compared) []report.Table {
+	var places []analysis.Place
+	for _, r := range results {
+		places = append(places, r.Place)
+	}
+	name := resultNames(places, "home")
+	head := placeColumns(places, "home")[:2]
+	main := report.Table{
+		Title: "Annual means of the same twelve months without the system and with it, Bq/m³, and the reduction:",
+		Columns: slices.Concat(head, []report.Column{
+			{Key: "switch", Style: report.Date},
+			{Key: "before", Style: report.Nested},
+			{Key: "after", Style: report.Nested},
+			{Key: "before_annual_mean", Head: "Without", Style: report.Estimate, CSVOnly: true, Spare: 2},
+			{Key: "after_annual_mean", Head: "With", Style: report.Estimate, CSVOnly: true},
+			{Key: "year_start", Style: report.Date},
+			{Key: "year_end", Style: report.Date},
+			{Key: "before_days", Style: report.Days, CSVOnly: true},
+			{Key: "before_raw_mean", Style: report.Concentration, CSVOnly: true},
+			{Key: "after_days", Style: report.Days, CSVOnly: true},
+			{Key: "after_raw_mean", Style: report.Concentration, CSVOnly: true},
+			{Key: "raw_ratio", Style: report.Factor},
+			{Key: "season_artefact", Style: report.Factor},
+			{Key: "ratio", Style: report.Estimate},
+			{Key: "reduction", Head: "Reduction\n%", Style: report.Estimate},
+			{Key: "change", Head: "Shown", Style: report.Text, Words: true},
+			{Head: "Now", Style: report.Against},
+			{Key: "below", Style: report.Nested},
+			{Key: "reduced_by", Style: report.Nested},
+		})}
+	for _, l := range q.Levels {
+		at := strconv.FormatFloat(l, 'f', -1, 64)
+		main.Columns = append(main.Columns, report.Column{Key: "p_below_" + at, Style: report.Probability, CSVOnly: true},
+			report.Column{Key: "verdict_" + at, Style: report.Text, CSVOnly: true})
+	}
+	for _, x := range q.atLeast {
+		main.Columns = append(main.Columns, report.Column{Key: "p_reduced_by_" + strconv.FormatFloat(round(100*x), 'f', -1, 64), Style: report.Probability, CSVOnly: true})
+	}
+	raw := report.Table{
+		Title: "What was measured. Raw: the fall of the raw means; seasons alone: the fall they would show with no work at all, in percent:",
+		Columns: []report.Column{
+			{Head: "Home", Style: report.Text}, {Head: "Area", Style: report.Text, OmitEmpty: true, Spare: 2},
+			{Head: "Before\nfrom", Style: report.Date}, {Head: "Days", Style: report.Days}, {Head: "Raw\nmean", Style: report.Concentration},
+			{Head: "After\nfrom", Style: report.Date}, {Head: "Days", Style: report.Days}, {Head: "Raw\nmean", Style: report.Concentration},
+			{Head: "Raw\n%", Style: report.Factor}, {Head: "Seasons\nalone %", Style: report.Factor},
+		}}
+	for _, r := range results {
+		below, against, reduced := []any{}, []annual.Against{}, []any{}
+		for _, b := range r.Below {
+			below = append(below, []report.Field{{Name: "level", Value: b.Level}, {Name: "probability", Value: b.Probability}, {Name: "verdict", Value: string(b.Verdict)}})
+			against = append(against, annual.Against{Level: b.Level, Probability: 1 - b.Probability, Verdict: b.Verdict})
+		}
+		for _, a := range r.AtLeast {
+			reduced = append(reduced, []report.Field{{Name: "reduction", Value: a.Reduction}, {Name: "probability", Value: a.Probability}})
+		}
+		cells := []any{r.Home, r.Area, instant(r.Switched), sideFields(r.Without), sideFields(r.With),
+			r.Without.AnnualMean, r.With.AnnualMean, instant(r.YearStart), instant(r.YearEnd),
+			r.Without.Days, sideRaw(r.Without), r.With.Days, sideRaw(r.With), r.RawRatio, r.SeasonArtefact, r.Ratio, r.Reduction, string(r.Verdict), against, below, reduced}
+		for _, b := range r.Below {
+			cells = append(cells, b.Probability, string(b.Verdict))
+		}
+		for _, a := range r.AtLeast {
+			cells = append(cells, a.Probability)
+		}
+		main.Rows = append(main.Rows, report.Row{Label: name(r.Place), Notes: rowNotes(r.Notes), Cells: cells})
+		raw.Rows = append(raw.Rows, report.Row{Cells: []any{r.Home, r.Area, instant(r.Without.Start), r.Without.Days, sideRaw(r.Without),
+			instant(r.With.Start), r.With.Days, sideRaw(r.With), 100 * (1 - r.RawRatio), 100 * (1 - r.SeasonArtefact)}})
+	}
+	return []report.Table{main, raw}
+}
+
+// sideRaw is a cell with a side's raw mean, which may be no more than a limit.
+func sideRaw(s compare.Side) any {
+	if s.AllBelow && s.RawMean > 0 {
+		return report.Limit(s.RawMean)
+	}
+	return s.RawMean
+}
+
+func sideFields(s compare.Side) []report.Field {
+	return []report.Field{{Name: "days", Value: s.Days}, {Name: "start", Value: instant(s.Start)}, {Name: "end", Value: instant(s.End)},
+		{Name: "raw_mean", Value: s.RawMean}, {Name: "raw_mean_below_limit", Value: s.AllBelow}, {Name: "annual_mean", Value: s.AnnualMean}}
+}
+
+// compareInWords is a single home as people would be told it.
+func (q compareQuestion) compareInWords(r compared, isTyped bool) []string {
+	show := func(x float64) string { return report.Number(x, q.Levels...) }
+	side := func(s compare.Side) string {
+		value := show(s.RawMean)
+		if s.AllBelow {
+			value = "below " + value
+		}
+		return fmt.Sprintf("raw mean %s Bq/m³ over %s from %s", value, countDays(s.Days), s.Start.Format(time.DateOnly))
+	}
+	what := "Without the system"
+	if !isTyped {
+		what = "Home " + report.PlaceName(analysis.Place{Home: r.Home, Area: r.Area}) + ": without the system"
+	}
+	words := func(x float64) string {
+		switch percent := math.Round(100 * (x - 1)); {
+		case percent == 0:
+			return "no different"
+		case percent > 0:
+			return fmt.Sprintf("%g %% higher", percent)
+		default:
+			return fmt.Sprintf("%g %% lower", -percent)
+		}
+	}
+	lines := []string{
+		fmt.Sprintf("%s %s; with it %s.", what, side(r.Without), side(r.With)),
+		fmt.Sprintf("Raw, the second is %s; with no work at all the seasons alone would make it %s.", words(r.RawRatio), words(r.SeasonArtefact)),
+		fmt.Sprintf("Annual mean of the twelve months from %s: %s Bq/m³ (%s) without the system, %s (%s) with it; %g %% intervals.", r.YearStart.Format(time.DateOnly),
+			show(r.Without.AnnualMean.Value), report.Interval(r.Without.AnnualMean, q.Levels...), show(r.With.AnnualMean.Value), report.Interval(r.With.AnnualMean, q.Levels...), round(100*q.Confidence)),
+		fmt.Sprintf("Reduction: %s %%, interval %s: %s.", report.Number(r.Reduction.Value), report.Interval(r.Reduction), r.Verdict),
+	}
+	for _, a := range r.AtLeast {
+		lines = append(lines, fmt.Sprintf("Probability of a reduction of more than %g %%: %s %%.", round(100*a.Reduction), report.Percent(a.Probability, q.Confidence)))
+	}
+	for _, b := range r.Below {
+		verdict := string(b.Verdict)
+		if b.Verdict != annual.NotConclusive {
+			verdict = fmt.Sprintf("conclusive, %s %g Bq/m³", b.Verdict, b.Level)
+		}
+		lines = append(lines, fmt.Sprintf("Probability that it is now below %g Bq/m³: %s %%. Verdict: %s.", b.Level, report.Percent(b.Probability, q.Confidence), verdict))
+	}
+	return append(lines, notesInWords(rowNotes(r.Notes))...)
+}
+
+// compareSentences say under a result what it rests on.
+func (q compareQuestion) compareSentences(results []compared) []string {
+	var out []string
+	for i, s := range q.sentences() {
+		if i == 1 { // what annual says of its target
+			s = fmt.Sprintf("Both annual means are of the same twelve months: around all that was measured, or where that is more than a year, around what was measured with the system. A change is shown where the %g %% interval of the ratio holds no 1; a verdict on a level needs a probability of %[1]g %%.", round(100*q.Confidence))
+		}
+		out = append(out, s)
+	}
+	return out
+}
