@@ -242,7 +242,7 @@ func TestPooledNotes(t *testing.T) {
 		opt       PoolOptions
 	}{
 		{"one-home", group{five[:1], sd[:1]}, group{five[:2], sd[:2]}, PoolOptions{}},
-		// The logs' squares about their mean sum to 0.828, so Q is 0.207 of SD 2 and 1.02 of
+		// The logs' squares about their mean sum to 0.868, so Q is 0.217 of SD 2 and 1.07 of
 		// SD 0.9; chi-squared on 4 is under 0.297 once in a hundred.
 		{"agree-too-well", group{five, []float64{2, 2, 2, 2, 2}}, group{five, []float64{0.9, 0.9, 0.9, 0.9, 0.9}}, PoolOptions{}},
 		{"no-spread-seen", group{[]float64{-1, -1, -1}, sd[:3]}, group{[]float64{-1, -1, -1.001}, sd[:3]}, PoolOptions{}},
