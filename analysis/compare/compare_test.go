@@ -80,7 +80,7 @@ func TestPublished(t *testing.T) {
 	// arithmetic on ratio·exp(±1.96·√2·ln GSD).
 	for _, c := range []struct{ gsd, lower, upper float64 }{{1.1, 74, 85}, {1.2, 67, 88}, {1.36, 53, 91}, {1.8, -2, 96}} {
 		half := 1.959964 * math.Sqrt2 * math.Log(c.gsd)
-		e := reduction(analysis.Estimate{Value: 0.2, Lower: 0.2 * math.Exp(-half), Upper: 0.2 * math.Exp(half)})
+		e := ReductionOf(analysis.Estimate{Value: 0.2, Lower: 0.2 * math.Exp(-half), Upper: 0.2 * math.Exp(half)})
 		if math.Round(e.Lower) != c.lower || math.Round(e.Upper) != c.upper || math.Abs(e.Value-80) > 1e-9 {
 			t.Errorf("GSD %g: %.1f to %.1f, want %g to %g", c.gsd, e.Lower, e.Upper, c.lower, c.upper)
 		}

@@ -13,6 +13,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"radonyear/analysis"
+	"radonyear/analysis/internal/numeric"
 	"radonyear/analysis/season"
 	"radonyear/analysis/temporal"
 	"radonyear/testdata/scenario"
@@ -171,6 +172,7 @@ standard error of about 0.6 %%, one of 400 about 1.3 %%. Made by ` + "`go test -
 func TestHomes(t *testing.T) {
 	if *update {
 		text, _ := homesTable(districts, homesEach, testsEach)
+		text += neighbourhoodsTable(districts, neighbourhoodHomes, neighbourhoods)
 		if err := os.WriteFile(homesFile, []byte(fmt.Sprintf(homesIntroduction, districts, homesEach, testsEach)+text), 0o666); err != nil {
 			t.Fatal(err)
 		}
@@ -254,4 +256,105 @@ func readHomes(t *testing.T) map[string]homesRow {
 		}
 	}
 	return rows
+}
+
+// Neighbourhoods: so many homes a district, so many draws of each size from each.
+const (
+	neighbourhoodHomes = 120
+	neighbourhoods     = 50
+)
+
+// neighbourhoodsTable judges Pool on homes drawn from a district: each measured in
+// its own time, and all in the same weeks. The truth is the mean of ln ratio over
+// all the district's homes.
+func neighbourhoodsTable(districts, homes, draws int) string {
+	b := strings.Builder{}
+	fmt.Fprintf(&b, neighbourhoodsIntroduction, draws*districts)
+	for _, arm := range []string{"built-in", "neighbours"} {
+		for _, together := range []bool{false, true} {
+			type count struct{ held, naive, n, err float64 }
+			counts := map[int]*count{5: {}, 10: {}, 30: {}}
+			for k := range districts {
+				seed := uint64(firstDistrict + 100 + k)
+				fans := fannedTogether(seed, homes, together)
+				all := compareAll(fans, armOptions(arm, seed))
+				truth := 0.0
+				for _, c := range all {
+					truth += c.truth / float64(len(all))
+				}
+				rng := rand.New(rand.NewPCG(seed, 5))
+				for range draws {
+					order := rng.Perm(len(all))
+					for n, c := range counts {
+						var rs []Result
+						for _, i := range order[:n] {
+							r := all[i].result
+							r.Home = strconv.Itoa(i)
+							rs = append(rs, r)
+						}
+						effects, common, _ := Effects(rs)
+						p, err := Pool(effects, PoolOptions{Common: common})
+						if err != nil {
+							panic(err)
+						}
+						c.n++
+						if l := math.Log(p.Ratio.Lower); l <= truth && truth <= math.Log(p.Ratio.Upper) {
+							c.held++
+						}
+						if p, err = Pool(effects, PoolOptions{}); err != nil {
+							panic(err)
+						}
+						if l := math.Log(p.Ratio.Lower); l <= truth && truth <= math.Log(p.Ratio.Upper) {
+							c.naive++
+						}
+						c.err += math.Pow(math.Log(p.Ratio.Value)-truth, 2)
+					}
+				}
+			}
+			for _, n := range []int{5, 10, 30} {
+				c := counts[n]
+				when := "each in its own time"
+				if together {
+					when = "all in the same weeks"
+				}
+				fmt.Fprintf(&b, "| %s | %s | %d | %.1f | %.1f | %.3f |\n", arm, when, n, 100*c.held/c.n, 100*c.naive/c.n, math.Sqrt(c.err/c.n))
+			}
+		}
+	}
+	return b.String()
+}
+
+const neighbourhoodsIntroduction = `
+## Neighbourhoods
+
+Pool on %d draws of so many homes from these districts, a test of each before its fan and after: the interval of the geometric mean of the
+ratios against that of all homes of the district. Homes of a district share its weather, and where all are measured in the same weeks, its
+errors: Effects allows for that, and without it the interval holds what the last column but one says. Draws from one district are not
+independent, and ten districts are ten draws of weather, so a row has a standard error of some 3 %% where all are measured together.
+
+| profile | measured | homes | held %% | without common errors %% | error of ln ratio |
+|---|---|---|---|---|---|
+`
+
+// fannedTogether makes a district's homes, a test of each; together, all in the
+// same weeks.
+func fannedTogether(seed uint64, n int, together bool) []fanned {
+	homes := fannedHomes(seed, n, 1, -1)
+	if !together {
+		return homes
+	}
+	d := scenario.NewDistrict(seed, scenario.Options{Days: simSpan, Homes: n})
+	monitor := scenario.HomeMonitor()
+	rng := rand.New(rand.NewPCG(seed, 9))
+	on := d.Start().AddDate(0, 0, 370+rng.IntN(365))
+	numeric.Each(n, func(i int) {
+		f := &homes[i]
+		h := d.Home(i)
+		fan := h.WithFan(scenario.Fan{From: d.Start().AddDate(0, 0, -100), Cut: f.cut})
+		f.home = Home{
+			Without:  []analysis.Series{seriesOf(h.DayMeans(scenario.Living, on.AddDate(0, 0, -60), 60, &monitor, i+1))},
+			With:     []analysis.Series{seriesOf(fan.DayMeans(scenario.Living, on.AddDate(0, 0, 2), 60, &monitor, i+1))},
+			Switched: on}
+	})
+	return homes
 }

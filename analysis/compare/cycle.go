@@ -104,7 +104,7 @@ func Cycle(periods []Period, opt CycleOptions) (Cycled, error) {
 	if r.Ratio, err = l.ratio(analysis.Estimate{Quantity: "ratio on/off", Confidence: opt.Confidence, N: n, Method: CycleMethod}); err != nil {
 		return r, err
 	}
-	r.Reduction = reduction(r.Ratio)
+	r.Reduction = ReductionOf(r.Ratio)
 	for i := 1; i < n-1; i++ {
 		d := runs[i].contrast(runs[i-1], runs[i+1])
 		r.Contrasts = append(r.Contrasts, CycleContrast{runs[i].start, runs[i].on, math.Exp(d)})

@@ -95,7 +95,7 @@ func WithWithout(with, without []float64, matched bool, opt ContrastOptions) (Co
 	if r.Ratio, err = t.ratio(e); err != nil {
 		return r, err
 	}
-	r.Reduction = reduction(r.Ratio)
+	r.Reduction = ReductionOf(r.Ratio)
 	if r.Median, err = ranks.ratio(m); err != nil {
 		return r, err
 	}

@@ -361,7 +361,7 @@ func (p *pool) result() (Pooled, error) {
 		r.Median, r.PairedT = &m, &t
 	}
 	r.Ratio.Notes = slices.Concat(r.Ratio.Notes, r.Notes)
-	r.Reduction = reduction(r.Ratio)
+	r.Reduction = ReductionOf(r.Ratio)
 	for _, e := range []*analysis.Estimate{&r.Ratio, r.Tau, r.Next, r.Median, r.PairedT} {
 		if e == nil {
 			continue
@@ -386,7 +386,7 @@ func (p *pool) oneHome(r *Pooled, e analysis.Estimate) error {
 	if r.Ratio, err = (limits{p.y[0], p.y[0] - half, p.y[0] + half}).ratio(e); err != nil {
 		return err
 	}
-	r.Reduction, r.Notes = reduction(r.Ratio), r.Ratio.Notes
+	r.Reduction, r.Notes = ReductionOf(r.Ratio), r.Ratio.Notes
 	return r.check()
 }
 

@@ -27,14 +27,17 @@ means, of the same twelve months, and the reduction, with intervals; the chance
 that the home is now below the level; and, beside them, what the raw means say
 and what the seasons alone would have made of them. The readings are parted by a
 phase column, or by --switch or --switches; the day of a switch and the 24 hours
-after it are left out.
+after it are left out. Several homes are joined too: what the systems do in the
+middle of them, how much homes differ, and what the next home may expect.
 
 Examples:
   radonyear compare readings.csv --unit Bq/m3
   radonyear compare log.csv --unit Bq/m3 --switch 2026-03-02T15:30
+  radonyear compare readings.csv --by system
   radonyear compare --before 240/7d --before-start 2026-01-10 \
       --after 38/7d --after-start 2026-03-15`,
 		Flags: slices.Concat(switchFlags(), []cli.Flag{
+			&cli.StringFlag{Name: "by", Usage: "join homes also by `COLUMN`: area, or any other the files have, such as the kind of system (default: all homes together)"},
 			&cli.StringSliceFlag{Name: "reduction", Usage: "a `REDUCTION`, such as 50%, whose probability is asked for; may be repeated"},
 			&cli.StringFlag{Name: "before", Usage: "the `RESULT` of one test before, typed in: its value and its length, as 240/7d or \"6.5 pCi/L/48h\""},
 			&cli.StringFlag{Name: "before-start", Usage: "its first `DAY`"},
@@ -57,6 +60,7 @@ type compareQuestion struct {
 	question
 	switches switches
 	atLeast  []float64
+	by       string // "" for all homes together alone
 }
 
 func parseCompare(c *cli.Context) (q compareQuestion, err error) {
@@ -70,6 +74,7 @@ func parseCompare(c *cli.Context) (q compareQuestion, err error) {
 		}
 		q.atLeast = append(q.atLeast, x)
 	}
+	q.by = c.String("by")
 	q.switches, err = parseSwitches(c)
 	return q, err
 }
@@ -128,6 +133,11 @@ func (p *program) compare(c *cli.Context) error {
 			return hinted{fmt.Errorf("nothing says what was measured before and what after"),
 				"give --switch TIME or --switches FILE, or name a column of before and after with --column NAME=phase"}
 		}
+		if q.by != "" && q.by != "area" {
+			if err := hasColumn(q.by, files, "area, or a column"); err != nil {
+				return err
+			}
+		}
 		doc.Inputs, doc.Notes, doc.Rejects = inputs(files), inputNotes(files, daily, ""), rejectsFile(c)
 		// Of the weather only the days without the system can tell.
 		before := population{daily.HomeCount(), func(i int) []subject {
@@ -153,6 +163,13 @@ func (p *program) compare(c *cli.Context) error {
 		for i := range doc.Tables {
 			doc.Tables[i].Hidden = true
 		}
+	}
+	if len(results) > 1 {
+		pooled, err := q.pooled(results)
+		if err != nil {
+			return err
+		}
+		doc.Tables = append(doc.Tables, pooled)
 	}
 	doc.After = q.compareSentences(results)
 	if err := p.emit(c, doc, format); err != nil {
@@ -301,7 +318,7 @@ func (q compareQuestion) unknownHomes(daily *ingest.Daily) []analysis.Note {
 // typedHome makes a home of two results on the command line.
 func (p *program) typedHome(c *cli.Context) (compare.Home, []report.Field, error) {
 	const example = "radonyear compare --before 240/7d --before-start 2026-01-10 --after 38/7d --after-start 2026-03-15"
-	for _, name := range []string{"date-order", "decimal", "column", "sheet", "home-from-filename", "rejects", "switch", "switches"} {
+	for _, name := range []string{"date-order", "decimal", "column", "sheet", "home-from-filename", "rejects", "switch", "switches", "by"} {
 		if c.IsSet(name) {
 			return compare.Home{}, nil, usageError{fmt.Sprintf("--%s is for files, not for typed-in results", name), example}
 		}
@@ -383,7 +400,7 @@ func (q compareQuestion) compareSettings() []report.Field {
 		file = q.switches.file
 	}
 	return append(s, report.Field{Name: "switch", Value: at}, report.Field{Name: "switches", Value: file},
-		report.Field{Name: "reductions", Value: append([]float64{}, q.atLeast...)})
+		report.Field{Name: "by", Value: q.by}, report.Field{Name: "reductions", Value: append([]float64{}, q.atLeast...)})
 }
 
 // compareTables are the results, and for people what they were made from.
@@ -413,13 +430,12 @@ func (q compareQuestion) compareTables(results []compared) []report.Table {
 			{Key: "ratio", Style: report.Estimate},
 			{Key: "reduction", Head: "Reduction\n%", Style: report.Estimate},
 			{Key: "change", Head: "Shown", Style: report.Text, Words: true},
-			{Head: "Now", Style: report.Against},
 			{Key: "below", Style: report.Nested},
 			{Key: "reduced_by", Style: report.Nested},
 		})}
 	for _, l := range q.Levels {
 		at := strconv.FormatFloat(l, 'f', -1, 64)
-		main.Columns = append(main.Columns, report.Column{Key: "p_below_" + at, Style: report.Probability, CSVOnly: true},
+		main.Columns = append(main.Columns, report.Column{Head: "At\n" + at, Style: report.Text, Words: true}, report.Column{Key: "p_below_" + at, Style: report.Probability, CSVOnly: true},
 			report.Column{Key: "verdict_" + at, Style: report.Text, CSVOnly: true})
 	}
 	for _, x := range q.atLeast {
@@ -434,19 +450,18 @@ func (q compareQuestion) compareTables(results []compared) []report.Table {
 			{Head: "Raw\n%", Style: report.Factor}, {Head: "Seasons\nalone %", Style: report.Factor},
 		}}
 	for _, r := range results {
-		below, against, reduced := []any{}, []annual.Against{}, []any{}
+		below, reduced := []any{}, []any{}
 		for _, b := range r.Below {
 			below = append(below, []report.Field{{Name: "level", Value: b.Level}, {Name: "probability", Value: b.Probability}, {Name: "verdict", Value: string(b.Verdict)}})
-			against = append(against, annual.Against{Level: b.Level, Probability: 1 - b.Probability, Verdict: b.Verdict})
 		}
 		for _, a := range r.AtLeast {
 			reduced = append(reduced, []report.Field{{Name: "reduction", Value: a.Reduction}, {Name: "probability", Value: a.Probability}})
 		}
 		cells := []any{r.Home, r.Area, instant(r.Switched), sideFields(r.Without), sideFields(r.With),
 			r.Without.AnnualMean, r.With.AnnualMean, instant(r.YearStart), instant(r.YearEnd),
-			r.Without.Days, sideRaw(r.Without), r.With.Days, sideRaw(r.With), r.RawRatio, r.SeasonArtefact, r.Ratio, r.Reduction, string(r.Verdict), against, below, reduced}
+			r.Without.Days, sideRaw(r.Without), r.With.Days, sideRaw(r.With), r.RawRatio, r.SeasonArtefact, r.Ratio, r.Reduction, string(r.Verdict), below, reduced}
 		for _, b := range r.Below {
-			cells = append(cells, b.Probability, string(b.Verdict))
+			cells = append(cells, string(b.Verdict), b.Probability, string(b.Verdict))
 		}
 		for _, a := range r.AtLeast {
 			cells = append(cells, a.Probability)
@@ -456,6 +471,122 @@ func (q compareQuestion) compareTables(results []compared) []report.Table {
 			instant(r.With.Start), r.With.Days, sideRaw(r.With), 100 * (1 - r.RawRatio), 100 * (1 - r.SeasonArtefact)}})
 	}
 	return []report.Table{main, raw}
+}
+
+// pooled joins the homes, all of them and by what --by names.
+func (q compareQuestion) pooled(results []compared) (report.Table, error) {
+	head := "Homes"
+	if q.by != "" {
+		head = strings.ToUpper(q.by[:1]) + q.by[1:]
+	}
+	t := report.Table{Key: "pooled",
+		Title: "Homes joined: their middle reduction, what the next home may expect, and the share now below the level, in percent:",
+		Columns: []report.Column{
+			{Key: "group", Style: report.Text},
+			{Head: head, Style: report.Text},
+			{Key: "homes", Head: "n", Style: report.Count},
+			{Key: "ratio", Style: report.Estimate},
+			{Key: "reduction", Head: "Reduction\n%", Style: report.Estimate},
+			{Key: "next_reduction", Head: "Next\nhome %", Style: report.Estimate, Spare: 2},
+			{Key: "median_reduction", Style: report.Estimate},
+			{Key: "paired_t_reduction", Style: report.Estimate},
+			{Key: "tau", Head: "Homes\ndiffer ×", Style: report.Factor, Spare: 1},
+			{Key: "heterogeneity", Style: report.Nested},
+			{Key: "common_variance", Style: report.Factor},
+			{Key: "below", Style: report.Nested},
+		}}
+	for _, l := range q.Levels {
+		t.Columns = append(t.Columns, report.Column{Head: fmt.Sprintf("Below\n%g %%", l), Style: report.Fraction})
+	}
+	groups := map[string][]compared{}
+	names := []string{}
+	if q.by != "" {
+		for _, r := range results {
+			name := r.Area
+			if q.by != "area" {
+				name = r.extra[q.by]
+			}
+			if groups[name] == nil {
+				names = append(names, name)
+			}
+			groups[name] = append(groups[name], r)
+		}
+		slices.Sort(names)
+	}
+	add := func(key, name string, of []compared) error {
+		var rs []compare.Result
+		for _, r := range of {
+			rs = append(rs, r.Result)
+		}
+		effects, common, left := compare.Effects(rs)
+		row := report.Row{Label: name}
+		cells := []any{key, name, len(of)}
+		var notes []analysis.Note
+		if len(effects) == 0 {
+			cells = append(cells, nil, nil, nil, nil, nil, nil, nil, nil)
+		} else {
+			pool, err := compare.Pool(effects, compare.PoolOptions{Confidence: q.Confidence, Common: common})
+			if err != nil {
+				return err
+			}
+			for _, n := range pool.Notes {
+				if n.Code != "few-homes" { // of the interval by ranks, whose own confidence says it
+					notes = append(notes, n)
+				}
+			}
+			var tau, h any
+			if pool.Tau != nil {
+				tau = math.Exp(pool.Tau.Value)
+			}
+			if x := pool.Heterogeneity; x != nil {
+				h = []report.Field{{Name: "tau", Value: pointed(pool.Tau)}, {Name: "i2", Value: x.I2}, {Name: "q", Value: x.Q}, {Name: "df", Value: x.DF}, {Name: "p", Value: x.P}}
+			}
+			cells = append(cells, pool.Ratio, pool.Reduction, reductionOf(pool.Next), reductionOf(pool.Median), reductionOf(pool.PairedT), tau, h, common)
+		}
+		if left > 0 {
+			notes = append(notes, analysis.Note{Code: "pooled-left-out", Text: count(left, "home") + " with nothing but limits on one side, and so no ratio to join"})
+		}
+		list, shares := []any{}, []any{}
+		for _, l := range q.Levels {
+			below := 0
+			for _, r := range rs {
+				if r.With.AnnualMean.Value < l {
+					below++
+				}
+			}
+			share, err := compare.ShareBelow(below, len(rs), q.Confidence)
+			if err != nil {
+				return err
+			}
+			if share.Unit == "%" {
+				share.Value, share.Lower, share.Upper, share.Unit = share.Value/100, share.Lower/100, share.Upper/100, ""
+			}
+			list = append(list, []report.Field{{Name: "level", Value: l}, {Name: "homes", Value: below}, {Name: "share", Value: share}})
+			shares = append(shares, share)
+		}
+		row.Notes = rowNotes(notes)
+		row.Cells = append(append(cells, list), shares...)
+		t.Rows = append(t.Rows, row)
+		return nil
+	}
+	for _, name := range names {
+		shown := name
+		if name == "" {
+			shown = "(none)"
+		}
+		if err := add(name, shown, groups[name]); err != nil {
+			return t, err
+		}
+	}
+	return t, add("all", "all homes", results)
+}
+
+// reductionOf is a cell with the reduction of a ratio, empty where there is none.
+func reductionOf(ratio *analysis.Estimate) any {
+	if ratio == nil {
+		return nil
+	}
+	return compare.ReductionOf(*ratio)
 }
 
 // sideRaw is a cell with a side's raw mean, which may be no more than a limit.
@@ -500,7 +631,7 @@ func (q compareQuestion) compareInWords(r compared, isTyped bool) []string {
 		fmt.Sprintf("Raw, the second is %s; with no work at all the seasons alone would make it %s.", words(r.RawRatio), words(r.SeasonArtefact)),
 		fmt.Sprintf("Annual mean of the twelve months from %s: %s Bq/m³ (%s) without the system, %s (%s) with it; %g %% intervals.", r.YearStart.Format(time.DateOnly),
 			show(r.Without.AnnualMean.Value), report.Interval(r.Without.AnnualMean, q.Levels...), show(r.With.AnnualMean.Value), report.Interval(r.With.AnnualMean, q.Levels...), round(100*q.Confidence)),
-		fmt.Sprintf("Reduction: %s %%, interval %s: %s.", report.Number(r.Reduction.Value), report.Interval(r.Reduction), r.Verdict),
+		fmt.Sprintf("Reduction: %s %%, interval %s: %s.", report.Number(r.Reduction.Value), report.Interval(r.Reduction), shownWords(r.Verdict)),
 	}
 	for _, a := range r.AtLeast {
 		lines = append(lines, fmt.Sprintf("Probability of a reduction of more than %g %%: %s %%.", round(100*a.Reduction), report.Percent(a.Probability, q.Confidence)))
@@ -513,6 +644,14 @@ func (q compareQuestion) compareInWords(r compared, isTyped bool) []string {
 		lines = append(lines, fmt.Sprintf("Probability that it is now below %g Bq/m³: %s %%. Verdict: %s.", b.Level, report.Percent(b.Probability, q.Confidence), verdict))
 	}
 	return append(lines, notesInWords(rowNotes(r.Notes))...)
+}
+
+// shownWords is a verdict at the end of a sentence.
+func shownWords(v compare.Verdict) string {
+	if v == compare.NotShown {
+		return "a change is not shown"
+	}
+	return string(v)
 }
 
 // compareSentences say under a result what it rests on.

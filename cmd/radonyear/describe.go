@@ -243,10 +243,15 @@ func (q surveyQuestion) hasGroup(files []ingest.File) error {
 	case "all", "area", "home":
 		return nil
 	}
+	return hasColumn(q.by, files, "area, home, or a column")
+}
+
+// hasColumn is an error where no file has the column that --by names.
+func hasColumn(by string, files []ingest.File, allowed string) error {
 	var names []string
 	for _, f := range files {
 		for _, name := range f.ColumnsExtra {
-			if name == q.by {
+			if name == by {
 				return nil
 			}
 			if !slices.Contains(names, name) {
@@ -258,7 +263,7 @@ func (q surveyQuestion) hasGroup(files []ingest.File) error {
 	if len(names) > 0 {
 		hint = "the other columns are " + strings.Join(names, ", ")
 	}
-	return usageError{fmt.Sprintf("--by %s: no file has such a column", q.by), "--by area, home, or a column; " + hint}
+	return usageError{fmt.Sprintf("--by %s: no file has such a column", by), "--by area, home, or a column; " + hint}
 }
 
 // reduced is what a home brings to its group.

@@ -9,6 +9,7 @@ import (
 
 	"radonyear/analysis"
 	"radonyear/analysis/annual"
+	"radonyear/analysis/compare"
 	"radonyear/analysis/lognormal"
 	"radonyear/analysis/season"
 	"radonyear/analysis/serial"
@@ -16,7 +17,7 @@ import (
 )
 
 // methods are all there are, as their packages list them.
-var methods = slices.Concat(annual.Methods, season.Methods, lognormal.Methods, serial.Methods)
+var methods = slices.Concat(annual.Methods, season.Methods, compare.Methods, lognormal.Methods, serial.Methods)
 
 func (p *program) methodsCommand() *cli.Command {
 	return &cli.Command{

@@ -131,6 +131,9 @@ func days(d float64) string {
 // interval writes the limits of an estimate with a word or sign between them; a
 // missing limit in words.
 func interval(e analysis.Estimate, between string, levels []float64) string {
+	if e.Lower < 0 && between == "-" {
+		between = " to " // or the dash would be read as a sign
+	}
 	lo, hi := math.IsInf(e.Lower, 0), math.IsInf(e.Upper, 0)
 	switch {
 	case lo && hi:
