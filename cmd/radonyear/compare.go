@@ -34,10 +34,13 @@ Examples:
   radonyear compare readings.csv --unit Bq/m3
   radonyear compare log.csv --unit Bq/m3 --switch 2026-03-02T15:30
   radonyear compare readings.csv --by system
+  radonyear compare homes.csv --with system=fan --pair street
   radonyear compare --before 240/7d --before-start 2026-01-10 \
       --after 38/7d --after-start 2026-03-15`,
 		Flags: slices.Concat(switchFlags(), []cli.Flag{
 			&cli.StringFlag{Name: "by", Usage: "join homes also by `COLUMN`: area, or any other the files have, such as the kind of system (default: all homes together)"},
+			&cli.StringFlag{Name: "with", Usage: "another question: homes whose `COLUMN=VALUE` says that they have a system, against the others"},
+			&cli.StringFlag{Name: "pair", Usage: "with --with: the `COLUMN` that names which two homes belong together"},
 			&cli.StringSliceFlag{Name: "reduction", Usage: "a `REDUCTION`, such as 50%, whose probability is asked for; may be repeated"},
 			&cli.StringFlag{Name: "before", Usage: "the `RESULT` of one test before, typed in: its value and its length, as 240/7d or \"6.5 pCi/L/48h\""},
 			&cli.StringFlag{Name: "before-start", Usage: "its first `DAY`"},
@@ -84,10 +87,14 @@ func (q compareQuestion) options() compare.Options {
 		AreaPrior: q.AreaPrior, Course: q.Course, Calibration: q.Calibration}
 }
 
+// cyclingSwitches is from how many switches on a home is a study of its own.
+const cyclingSwitches = 3
+
 // compared is one home's result, and what only the files know of it.
 type compared struct {
 	compare.Result
-	extra map[string]string
+	extra  map[string]string
+	cycled *compare.Cycled // where the system was switched on and off
 }
 
 func (p *program) compare(c *cli.Context) error {
@@ -101,6 +108,9 @@ func (p *program) compare(c *cli.Context) error {
 	}
 	if err := q.loadProfile(); err != nil {
 		return err
+	}
+	if c.IsSet("with") || c.IsSet("pair") {
+		return p.compareHomes(c, q, format)
 	}
 	isTyped := false
 	for _, name := range []string{"before", "before-start", "after", "after-start"} {
@@ -225,7 +235,17 @@ func (q compareQuestion) homes(daily *ingest.Daily) (results []compared, left []
 		}
 		r.Home, r.Area = h.Name, h.Area
 		r.Notes = slices.Concat(r.Notes, sides.notes())
-		return compared{r, h.Extra}, nil
+		out := compared{Result: r, extra: h.Extra}
+		if len(q.switches.of(h.Name)) >= cyclingSwitches {
+			cycled, err := compare.Cycle(sides.periods(), compare.CycleOptions{Confidence: q.Confidence})
+			if err != nil {
+				out.Notes = append(out.Notes, analysis.Note{Code: "no-cycling", Text: "by the switches alone: " + err.Error()})
+			} else {
+				out.cycled = &cycled
+				out.Notes = append(out.Notes, cycled.Ratio.Notes...)
+			}
+		}
+		return out, nil
 	})
 }
 
@@ -432,6 +452,7 @@ func (q compareQuestion) compareTables(results []compared) []report.Table {
 			{Key: "change", Head: "Shown", Style: report.Text, Words: true},
 			{Key: "below", Style: report.Nested},
 			{Key: "reduced_by", Style: report.Nested},
+			{Key: "cycling", Style: report.Nested},
 		})}
 	for _, l := range q.Levels {
 		at := strconv.FormatFloat(l, 'f', -1, 64)
@@ -459,7 +480,7 @@ func (q compareQuestion) compareTables(results []compared) []report.Table {
 		}
 		cells := []any{r.Home, r.Area, instant(r.Switched), sideFields(r.Without), sideFields(r.With),
 			r.Without.AnnualMean, r.With.AnnualMean, instant(r.YearStart), instant(r.YearEnd),
-			r.Without.Days, sideRaw(r.Without), r.With.Days, sideRaw(r.With), r.RawRatio, r.SeasonArtefact, r.Ratio, r.Reduction, string(r.Verdict), below, reduced}
+			r.Without.Days, sideRaw(r.Without), r.With.Days, sideRaw(r.With), r.RawRatio, r.SeasonArtefact, r.Ratio, r.Reduction, string(r.Verdict), below, reduced, cycledFields(r.cycled)}
 		for _, b := range r.Below {
 			cells = append(cells, string(b.Verdict), b.Probability, string(b.Verdict))
 		}
@@ -589,6 +610,17 @@ func reductionOf(ratio *analysis.Estimate) any {
 	return compare.ReductionOf(*ratio)
 }
 
+func cycledFields(c *compare.Cycled) any {
+	if c == nil {
+		return nil
+	}
+	contrasts := []any{}
+	for _, x := range c.Contrasts {
+		contrasts = append(contrasts, []report.Field{{Name: "start", Value: x.Start}, {Name: "on", Value: x.On}, {Name: "ratio", Value: x.Ratio}})
+	}
+	return []report.Field{{Name: "switches", Value: c.Switches}, {Name: "ratio", Value: c.Ratio}, {Name: "reduction", Value: c.Reduction}, {Name: "df", Value: c.DF}, {Name: "contrasts", Value: contrasts}}
+}
+
 // sideRaw is a cell with a side's raw mean, which may be no more than a limit.
 func sideRaw(s compare.Side) any {
 	if s.AllBelow && s.RawMean > 0 {
@@ -632,6 +664,9 @@ func (q compareQuestion) compareInWords(r compared, isTyped bool) []string {
 		fmt.Sprintf("Annual mean of the twelve months from %s: %s Bq/m³ (%s) without the system, %s (%s) with it; %g %% intervals.", r.YearStart.Format(time.DateOnly),
 			show(r.Without.AnnualMean.Value), report.Interval(r.Without.AnnualMean, q.Levels...), show(r.With.AnnualMean.Value), report.Interval(r.With.AnnualMean, q.Levels...), round(100*q.Confidence)),
 		fmt.Sprintf("Reduction: %s %%, interval %s: %s.", report.Number(r.Reduction.Value), report.Interval(r.Reduction), shownWords(r.Verdict)),
+	}
+	if c := r.cycled; c != nil {
+		lines = append(lines, fmt.Sprintf("By its %d switches alone, each spell against its neighbours: reduction %s %%, interval %s.", c.Switches, report.Number(c.Reduction.Value), report.Interval(c.Reduction)))
 	}
 	for _, a := range r.AtLeast {
 		lines = append(lines, fmt.Sprintf("Probability of a reduction of more than %g %%: %s %%.", round(100*a.Reduction), report.Percent(a.Probability, q.Confidence)))

@@ -13,6 +13,7 @@ import (
 	"github.com/urfave/cli/v2"
 
 	"radonyear/analysis"
+	"radonyear/analysis/compare"
 )
 
 // switchFlags are the options that say when systems were switched.
@@ -260,4 +261,37 @@ func part(series []analysis.Series, toggles []toggle) (parted, error) {
 		}
 	}
 	return out, nil
+}
+
+// periods are the spells between switches as their means, for a study that switches
+// a system on and off: days of either state in a row, whatever detector stood there.
+func (s parted) periods() []compare.Period {
+	type reading struct {
+		analysis.Reading
+		on bool
+	}
+	var all []reading
+	for k, side := range [][]analysis.Series{s.without, s.with} {
+		for _, x := range side {
+			for _, r := range x.Readings() {
+				all = append(all, reading{r, k == 1})
+			}
+		}
+	}
+	slices.SortStableFunc(all, func(a, b reading) int { return a.Start.Compare(b.Start) })
+	var out []compare.Period
+	for _, r := range all {
+		days := r.Days()
+		if r.Share > 0 {
+			days *= r.Share
+		}
+		if n := len(out); n > 0 && out[n-1].On == r.on {
+			p := &out[n-1]
+			p.Mean = (p.Mean*p.Days + r.Concentration*days) / (p.Days + days)
+			p.Days += days
+			continue
+		}
+		out = append(out, compare.Period{Start: r.Start, Days: days, Mean: r.Concentration, On: r.on})
+	}
+	return out
 }

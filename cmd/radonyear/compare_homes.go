@@ -1,0 +1,139 @@
+package main
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"github.com/urfave/cli/v2"
+
+	"radonyear/analysis"
+	"radonyear/analysis/annual"
+	"radonyear/analysis/compare"
+	"radonyear/cmd/radonyear/internal/report"
+	"radonyear/ingest"
+)
+
+// compareHomes holds homes that have a system against others that have none: in
+// pairs, or as two groups. A home is the plain mean of its readings.
+func (p *program) compareHomes(c *cli.Context, q compareQuestion, format string) error {
+	for _, name := range []string{"switch", "switches", "by", "before", "before-start", "after", "after-start", "reduction", "profile", "hemisphere", "area-prior", "course", "calibration", "level"} {
+		if c.IsSet(name) {
+			return usageError{fmt.Sprintf("--%s is for homes measured before and after; --with takes homes as they are", name), "leave out --" + name + ", or --with"}
+		}
+	}
+	column, value, ok := strings.Cut(c.String("with"), "=")
+	if !ok || column == "" || value == "" {
+		return usageError{fmt.Sprintf("--with %q does not say which homes have a system", c.String("with")), "--with COLUMN=VALUE, for example --with system=fan"}
+	}
+	pair := c.String("pair")
+	daily, files, _, err := p.readFiles(c)
+	if err != nil {
+		return err
+	}
+	for option, name := range map[string]string{"with": column, "pair": pair} {
+		if name == "" {
+			continue
+		}
+		if !slices.ContainsFunc(files, func(f ingest.File) bool { return slices.Contains(f.ColumnsExtra, name) }) {
+			return usageError{fmt.Sprintf("--%s %s: no file has such a column", option, name), "radonyear inspect FILE shows the columns; --column NAME=text lets one ride along"}
+		}
+	}
+	type home struct {
+		place analysis.Place
+		mean  float64
+		has   bool
+		pair  string
+	}
+	var homes []home
+	var left []report.LeftOut
+	for i := range daily.HomeCount() {
+		h := daily.Home(i, ingest.Filter{})
+		place := analysis.Place{Home: h.Name, Area: h.Area}
+		out := func(why string) { left = append(left, report.LeftOut{Place: place, Why: why}) }
+		if len(h.Series) == 0 {
+			out(noField)
+			continue
+		}
+		phases := map[string]bool{}
+		for _, a := range h.About {
+			phases[a.Phase] = true
+		}
+		mean := annual.RawMean(h.Series)
+		switch {
+		case len(phases) > 1:
+			out("readings from before and after mitigation; compare it by these, without --with")
+		case h.Extra[column] == "":
+			out(fmt.Sprintf("no single %s in all of its rows", column))
+		case pair != "" && h.Extra[pair] == "":
+			out(fmt.Sprintf("no single %s in all of its rows", pair))
+		case !(mean > 0):
+			out("every reading is zero, which has no logarithm")
+		default:
+			homes = append(homes, home{place, mean, h.Extra[column] == value, h.Extra[pair]})
+		}
+	}
+	var with, without []float64
+	if pair == "" {
+		for _, h := range homes {
+			if h.has {
+				with = append(with, h.mean)
+			} else {
+				without = append(without, h.mean)
+			}
+		}
+	} else {
+		pairs := map[string][]home{}
+		var names []string
+		for _, h := range homes {
+			if pairs[h.pair] == nil {
+				names = append(names, h.pair)
+			}
+			pairs[h.pair] = append(pairs[h.pair], h)
+		}
+		slices.Sort(names)
+		for _, name := range names {
+			two := pairs[name]
+			if len(two) != 2 || two[0].has == two[1].has {
+				for _, h := range two {
+					left = append(left, report.LeftOut{Place: h.place, Why: fmt.Sprintf("%s %q does not pair one home with a system and one without", pair, name)})
+				}
+				continue
+			}
+			if !two[0].has {
+				two[0], two[1] = two[1], two[0]
+			}
+			with, without = append(with, two[0].mean), append(without, two[1].mean)
+		}
+	}
+	r, err := compare.WithWithout(with, without, pair != "", compare.ContrastOptions{Confidence: q.Confidence})
+	if err != nil {
+		if len(homes) == 0 {
+			return noResult(left, files)
+		}
+		return hinted{err, fmt.Sprintf("%s with %s and %s without can be used", count(len(with), "home"), c.String("with"), count(len(without), "home"))}
+	}
+	var pairedBy any
+	if pair != "" {
+		pairedBy = pair
+	}
+	t := report.Table{Columns: []report.Column{
+		{Key: "with", Head: "Homes\nwith", Style: report.Count}, {Key: "without", Head: "Homes\nwithout", Style: report.Count},
+		{Key: "ratio", Head: "Ratio", Style: report.Estimate}, {Key: "reduction", Head: "Reduction\n%", Style: report.Estimate},
+		{Key: "median_ratio", Head: "Ratio\nby ranks", Style: report.Estimate}, {Key: "df", Style: report.Factor},
+	}}
+	t.Rows = []report.Row{{Label: c.String("with"), Notes: rowNotes(r.Notes), Cells: []any{r.With, r.Without, r.Ratio, r.Reduction, r.Median, r.DF}}}
+	doc := report.Document{
+		Command: "compare", Version: version, Tables: []report.Table{t},
+		Settings: slices.Concat([]report.Field{{Name: "with", Value: c.String("with")}, {Name: "pair", Value: pairedBy}, {Name: "confidence", Value: q.Confidence}}, readingSettings(c)),
+		Inputs:   inputs(files), Rejects: rejectsFile(c), Notes: inputNotes(files, daily, ""), LeftOut: left,
+		After: []string{
+			"Ratio: of geometric means, homes with over homes without; of pairs, the geometric mean of their ratios. A home is the plain mean of its readings, so measure all in the same weeks. Systems go where radon is high, so that groups make one look worse than it is: a home before and after, or a pair, says more.",
+			caution},
+		Confidence: q.Confidence,
+	}
+	if err := p.emit(c, doc, format); err != nil {
+		return err
+	}
+	return p.partial(doc)
+}
