@@ -417,18 +417,6 @@ func list(names []string) string {
 	return strings.Join(q, ", ")
 }
 
-// workOf is how a system changes a home's swings that leaves the ratio r of its
-// annual mean; see Compare.
-func workOf(r float64) temporal.Work {
-	r = min(r, 1)
-	return temporal.Work{Season: r * r, OwnSeason: ownSeason * (1 - r), Drift: (1 + r) / 2, OwnDrift: ownDrift * (1 - r)}
-}
-
-const (
-	ownSeason = 0.45 // times 1 − r, of the profile's covariance of seasons
-	ownDrift  = 0.2  // times 1 − r, of the profile's variance of drift
-)
-
 // nodes are the ratios at which the model is solved; between them, in ln ratio, the
 // centre and the spread that it gives are interpolated.
 var nodes = []float64{1, 0.75, 0.5, 0.3, 0.15, 0.05}
@@ -469,7 +457,7 @@ func (c *comparison) fit() (posterior, temporal.Pair, error) {
 }
 
 func (c *comparison) solve(r float64) (temporal.Pair, error) {
-	work := workOf(r)
+	work := temporal.WorkOf(r)
 	if c.sides[1].AllBelow {
 		step := wideStep
 		work.Step = &step

@@ -14,16 +14,17 @@ import (
 // mean variance of the homes so much is taken to be common as their windows lie
 // together: a quarter where they coincide, a tenth where the weather of those days is
 // known, falling with the distance d of the windows' middles, on each side, as
-// e^(−d/45 days). The shares were measured on homes of the mass balance that this
+// e^(−d/20 days). The shares were measured on homes of the mass balance that this
 // package's tables of coverage are made with (0.24 and 0.07). Homes far apart have
 // less in common than this takes them to have.
 func Effects(results []Result) (effects []Effect, common float64, left int) {
 	const (
 		shareUnknown = 0.25 // of the variance, without the weather of those days
 		shareKnown   = 0.10 // with it
-		fade         = 45.0 // days
+		fade         = 20.0 // days
 	)
 	var middles [][2]float64 // days
+	var shares []float64
 	sum := 0.0
 	for _, r := range results {
 		if r.Without.AllBelow || r.With.AllBelow {
@@ -35,6 +36,7 @@ func Effects(results []Result) (effects []Effect, common float64, left int) {
 		if r.Course {
 			share = shareKnown
 		}
+		shares = append(shares, share)
 		sum += share * r.LogSD * r.LogSD
 		middles = append(middles, [2]float64{midday(r.Without), midday(r.With)})
 	}
@@ -49,7 +51,11 @@ func Effects(results []Result) (effects []Effect, common float64, left int) {
 		}
 	}
 	together /= float64(n) * float64(n-1) / 2
-	return effects, sum / float64(n) * together, left
+	common = sum / float64(n) * together
+	for i := range effects { // what is common is no part of how homes scatter
+		effects[i].SD *= math.Sqrt(1 - shares[i]*together)
+	}
+	return effects, common, left
 }
 
 // midday is the middle of what was measured on a side, in days.

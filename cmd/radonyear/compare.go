@@ -179,6 +179,7 @@ func (p *program) compare(c *cli.Context) error {
 		if err != nil {
 			return err
 		}
+		pooled.Hidden = len(results) < 3 // two say next to nothing of a third
 		doc.Tables = append(doc.Tables, pooled)
 	}
 	doc.After = q.compareSentences(results)

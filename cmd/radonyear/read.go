@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/urfave/cli/v2"
 
@@ -339,6 +340,8 @@ type subject struct {
 	mixed  int    // day means with hours below the detection limit among others
 	why    string // not empty if it cannot be judged
 	home   int    // which of the files' homes it is of
+
+	switched time.Time // when its system was first switched on, where that is asked for
 }
 
 // notes adds to a result's notes what only the files know.

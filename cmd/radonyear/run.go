@@ -21,6 +21,7 @@ const (
 	exitNoAnswer = 1 // no answer
 	exitUsage    = 2 // the command line cannot be followed
 	exitPartial  = 3 // answered, but rows or homes were left out
+	exitAlarm    = 4 // answered, and a chart of watch raised an alarm
 )
 
 // program is what a command may touch of the world outside its files.
@@ -64,6 +65,9 @@ func (p *program) fail(err error) int {
 	}
 	if errors.Is(err, errPartial) {
 		return exitPartial
+	}
+	if errors.Is(err, errAlarm) {
+		return exitAlarm
 	}
 	fmt.Fprintf(p.stderr, "radonyear: error: %s\n", report.Plain(err.Error()))
 	hint := ""
@@ -133,6 +137,7 @@ func (p *program) commands() []*cli.Command {
 		p.seasonCommand(),
 		p.verdictCommand(),
 		p.compareCommand(),
+		p.watchCommand(),
 		p.describeCommand(),
 		p.meanCommand(),
 		p.levelsCommand(),
@@ -260,7 +265,7 @@ Options may stand before or after the files; "-" is standard input.
 radonyear COMMAND --help shows a command's options and an example.
 
 Exit status: 0 done; 1 no answer; 2 the command line cannot be followed;
-3 answered, but rows or homes were left out.
+3 answered, but rows or homes were left out; 4 an alarm of radonyear watch.
 
 A number from this program is not a decision about a home: a radon
 professional and the rules where the home stands decide.

@@ -39,6 +39,7 @@ func DemoFiles() []File {
 	}
 	fanned := demoFanned(d)
 	return []File{
+		{"fan-fails.csv", demoFanFails(d, fanned)},
 		{"fan-log.csv", demoFanLog(fanned)},
 		{"fans.csv", demoFans(fanned)},
 		{"imported-decimal-comma.csv", demoCommas(homes)},
@@ -425,6 +426,20 @@ func demoFanLog(homes []fannedHome) []byte {
 		for _, m := range f.with.DayMeans(f.job.room, local(from.Year(), from.Month(), from.Day(), 0), f.job.days[0]+f.job.days[1], &monitor, 130+i) {
 			fmt.Fprintf(&out, "%s,%s,%s,M-%d,%s,%s,%g\n", f.name, f.with.Area, f.job.room, 130+i, m.Start.Add(12*time.Hour).Format("2006-01-02"), three(m.Value), m.Hours)
 		}
+	}
+	return out.Bytes()
+}
+
+// demoFanFails holds day means of a monitor in one of the homes, F-06, whose fan
+// stands still from an evening in autumn on.
+func demoFanFails(d *District, homes []fannedHome) []byte {
+	var out bytes.Buffer
+	out.WriteString("home,area,room,detector,date,radon_Bq_m3,hours\n")
+	monitor := HomeMonitor()
+	f := homes[5]
+	broken := f.without.WithFan(Fan{From: fanOn(f.job), Cut: f.job.cut, Off: [][2]time.Time{{local(2024, time.October, 22, 19), d.End()}}})
+	for _, m := range broken.DayMeans(f.job.room, local(2024, time.January, 15, 0), 300, &monitor, 160) {
+		fmt.Fprintf(&out, "%s,%s,%s,M-160,%s,%s,%g\n", f.name, broken.Area, f.job.room, m.Start.Add(12*time.Hour).Format("2006-01-02"), three(m.Value), m.Hours)
 	}
 	return out.Bytes()
 }

@@ -1,0 +1,265 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"github.com/urfave/cli/v2"
+
+	"radonyear/analysis"
+	"radonyear/analysis/annual"
+	"radonyear/analysis/temporal"
+	"radonyear/analysis/trend"
+	"radonyear/cmd/radonyear/internal/report"
+	"radonyear/ingest"
+)
+
+func (p *program) watchCommand() *cli.Command {
+	return &cli.Command{
+		Name:      "watch",
+		Usage:     "is a system still doing its work? Charts that raise an alarm",
+		ArgsUsage: "FILE...",
+		Description: `For each monitor of a home with a system: two control charts of its days, an
+alarm where the level has risen, since when and by what factor, and how soon a
+rise would be seen. What is usual, the charts learn from the first days after
+the switch; how often they are wrong is stated. For a scheduler: exit status 4
+means an alarm.
+
+Examples:
+  radonyear watch log.csv --unit Bq/m3 --switch 2026-03-02T15:30
+  radonyear watch log.csv --unit Bq/m3 --switches switches.csv --false-alarms 10`,
+		Flags: slices.Concat(switchFlags(), []cli.Flag{
+			&cli.Float64Flag{Name: "false-alarms", Value: 5, Usage: "one false alarm in `YEARS`, both charts together (default 5)"},
+			&cli.Float64Flag{Name: "shift", Value: 2, Usage: "the rise to be detected, as a `FACTOR` (default 2, a doubling)"},
+			&cli.IntFlag{Name: "baseline", Usage: fmt.Sprintf("measured `DAYS` that say what is usual (default: half of them, from %d to %d)", trend.LeastBaseline, trend.MostBaseline)},
+			&cli.Int64Flag{Name: "seed", Usage: "`SEED` of the simulated years behind the limits (default 0)"},
+			confidenceFlag(""),
+			&cli.StringFlag{Name: "profile", Usage: "season and variation from `FILE`, as radonyear season writes it (default: the built-in profile)"},
+			&cli.StringFlag{Name: "hemisphere", Usage: "`HALF` of the globe, north (default) or south, for the built-in profile"},
+		}, readingFlags(), outputFlags()),
+		Action: p.watch,
+	}
+}
+
+// errAlarm asks for exit status 4.
+var errAlarm = errors.New("a chart raised an alarm")
+
+// watched is one monitor's charts.
+type watched struct {
+	analysis.Place
+	zone     *time.Location
+	switched time.Time
+	trend.Result
+}
+
+func (p *program) watch(c *cli.Context) error {
+	opt := trend.Options{FalseAlarmYears: c.Float64("false-alarms"), Shift: c.Float64("shift"), BaselineDays: c.Int("baseline"), Seed: uint64(c.Int64("seed"))}
+	switch {
+	case !(opt.FalseAlarmYears >= 0.5 && opt.FalseAlarmYears <= 50):
+		return usageError{fmt.Sprintf("--false-alarms %v: one in 0.5 to 50 years can be asked for", opt.FalseAlarmYears), "--false-alarms 5"}
+	case !(opt.Shift > 1 && opt.Shift <= 100):
+		return usageError{fmt.Sprintf("--shift %v is no rise; it is a factor above 1", opt.Shift), "--shift 2"}
+	case c.IsSet("baseline") && (opt.BaselineDays < trend.LeastBaseline || opt.BaselineDays > 1000):
+		return usageError{fmt.Sprintf("--baseline %d: what is usual takes %d to 1000 days", opt.BaselineDays, trend.LeastBaseline), "--baseline 60"}
+	}
+	var err error
+	if opt.Confidence, err = parseConfidence(c); err != nil {
+		return err
+	}
+	sw, err := parseSwitches(c)
+	if err != nil {
+		return err
+	}
+	format, err := outputFormat(c)
+	if err != nil {
+		return err
+	}
+	q := question{profilePath: c.String("profile")}
+	if q.southern, err = parseHemisphere(c); err != nil {
+		return err
+	}
+	if q.profilePath != "" && c.String("hemisphere") != "" {
+		return usageError{"--hemisphere is for the built-in profile; a profile from a file has its own season", "leave out one of --profile and --hemisphere"}
+	}
+	if err := q.loadProfile(); err != nil {
+		return err
+	}
+	opt.Profile = q.Profile
+	daily, files, _, err := p.readFiles(c)
+	if err != nil {
+		return err
+	}
+	if !sw.given() && !slices.ContainsFunc(files, func(f ingest.File) bool { return f.ColumnsFound["phase"] != "" }) {
+		return hinted{fmt.Errorf("nothing says since when a system runs"),
+			"give --switch TIME or --switches FILE, or name a column of before and after with --column NAME=phase"}
+	}
+	ask := compareQuestion{switches: sw}
+	homes := population{daily.HomeCount(), func(i int) (out []subject) {
+		h := daily.Home(i, ingest.Filter{})
+		place := analysis.Place{Home: h.Name, Area: h.Area}
+		sides, err := ask.parted(h)
+		switch {
+		case len(h.Series) == 0:
+			return []subject{{place: place, why: noField}}
+		case err != nil:
+			return []subject{{place: place, why: err.Error()}}
+		case len(sides.with) == 0:
+			why := "no reading from after its system was switched on"
+			if sw.given() {
+				why = oneSided(sides, true, h.Series)
+				if why == "" {
+					why = "no reading with its system running"
+				}
+			}
+			return []subject{{place: place, why: why}}
+		}
+		for _, s := range sides.with {
+			place := s.Place
+			place.Area = h.Area
+			out = append(out, subject{place: place, series: append([]analysis.Series{s}, sides.without...), switched: sides.switched})
+		}
+		return out
+	}}
+	results, left := estimateAll(homes, func(s subject) (watched, error) { return watchOne(s, opt) })
+	if len(results) == 0 {
+		return noResult(left, files)
+	}
+	doc := report.Document{
+		Command: "watch", Version: version, Confidence: opt.Confidence,
+		Settings: slices.Concat([]report.Field{
+			{Name: "false_alarm_years", Value: opt.FalseAlarmYears}, {Name: "shift", Value: opt.Shift}, {Name: "baseline_days", Value: opt.BaselineDays},
+			{Name: "seed", Value: int64(opt.Seed)}, {Name: "confidence", Value: opt.Confidence},
+			{Name: "profile", Value: []report.Field{{Name: "name", Value: q.Profile.Name}, {Name: "provenance", Value: q.Profile.Provenance}}}}, readingSettings(c)),
+		Inputs: inputs(files), Rejects: rejectsFile(c), Notes: inputNotes(files, daily, ""), LeftOut: left,
+		Tables: watchTables(results),
+		After: []string{
+			fmt.Sprintf("One false alarm in %g years, both charts together, is what the limits are for. EWMA and CUSUM: of ln(day over what is usual), each in percent of its limit. All lost: the rise were the system to do nothing any more.", opt.FalseAlarmYears),
+			"On an alarm look at the gauge on the system's pipe, whether the fan runs and its switch is on, and call whoever installed it. No alarm is no proof: a chart replaces neither the gauge nor a retest, which common practice wants every two years and after any change to the house.",
+			caution},
+	}
+	if err := p.emit(c, doc, format); err != nil {
+		return err
+	}
+	partial := p.partial(doc)
+	if slices.ContainsFunc(results, func(w watched) bool { return w.State == trend.Alarm }) {
+		return errAlarm
+	}
+	return partial
+}
+
+// watchOne charts the first of a subject's series; the others say how high the home
+// was without its system.
+func watchOne(s subject, opt trend.Options) (watched, error) {
+	series := s.series[0]
+	w := watched{Place: s.place, zone: series.Zone, switched: s.switched}
+	var days []trend.Day
+	below, long := 0, 0
+	for _, r := range series.Readings() {
+		switch {
+		case !r.OfADay():
+			long++
+			continue
+		case temporal.Dead(r):
+			continue
+		case r.BelowLimit:
+			below++
+		}
+		days = append(days, trend.Day{Day: temporal.Day(r.Start.Add(r.End.Sub(r.Start)/2), series.Zone), Mean: r.Concentration})
+	}
+	switch {
+	case len(days) == 0 && long > 0:
+		return w, fmt.Errorf("only results of more than a day; charts take a monitor's days")
+	case len(days) == 0:
+		return w, fmt.Errorf("every day is zero; look whether the monitor is alive")
+	case below == len(days):
+		return w, fmt.Errorf("every day lies below the monitor's limit, so that it could double unseen; a more sensitive monitor would tell")
+	}
+	if before := s.series[1:]; len(before) > 0 {
+		if ratio := annual.RawMean(s.series[:1]) / annual.RawMean(before); ratio > 0 && !math.IsInf(ratio, 0) {
+			opt.Ratio = min(max(ratio, 0.05), 1)
+		}
+	}
+	var err error
+	if w.Result, err = trend.Watch(days, opt); err != nil {
+		return w, err
+	}
+	if below > 0 {
+		w.Notes = append(w.Notes, analysis.Note{Code: "below-limit", Text: count(below, "day") + " below the monitor's limit, taken as the limit: a rise from there looks smaller than it is"})
+	}
+	return w, nil
+}
+
+func watchTables(results []watched) []report.Table {
+	several := slices.ContainsFunc(results, func(w watched) bool { return w.Home != results[0].Home })
+	t := report.Table{Columns: []report.Column{
+		{Key: "home", Head: "Home", Style: report.Text}, {Key: "area", Style: report.Text},
+		{Key: "room", Head: "Room", Style: report.Text, OmitEmpty: true, Spare: 1}, {Key: "detector", Head: "Detector", Style: report.Text, OmitEmpty: true, Spare: 2},
+		{Key: "switch", Style: report.Date},
+		{Key: "baseline", Style: report.Nested},
+		{Head: "Usual", Style: report.Concentration}, {Key: "watched_days", Head: "Days\nwatched", Style: report.Count},
+		{Key: "state", Head: "State", Style: report.Text, Words: true},
+		{Head: "Alarm", Style: report.Date, OmitEmpty: true}, {Head: "Likely\nsince", Style: report.Date, OmitEmpty: true},
+		{Head: "Rise ×", Style: report.Estimate, OmitEmpty: true},
+		{Key: "alarm", Style: report.Nested}, {Key: "last", Style: report.Nested}, {Key: "detect", Style: report.Nested},
+		{Key: "alarm_date", Style: report.Date, CSVOnly: true}, {Key: "alarm_likely_start", Style: report.Date, CSVOnly: true}, {Key: "alarm_ratio", Style: report.Estimate, CSVOnly: true},
+		{Key: "false_alarm_years", Style: report.Factor},
+	}}
+	now := report.Table{Title: "The charts on the last day, in percent of their limits; measured days until half of such rises are seen, and nine in ten:", Columns: []report.Column{
+		{Head: "Home", Style: report.Text}, {Head: "Room", Style: report.Text, OmitEmpty: true, Spare: 1},
+		{Head: "Last\nday", Style: report.Date}, {Head: "EWMA\n%", Style: report.Share}, {Head: "CUSUM\n%", Style: report.Share},
+		{Head: "Rise\n×", Style: report.Factor}, {Head: "Half", Style: report.Text, Words: true}, {Head: "9 in\n10", Style: report.Text, Words: true},
+		{Head: "All\nlost ×", Style: report.Factor}, {Head: "Half", Style: report.Text, Words: true}, {Head: "9 in\n10", Style: report.Text, Words: true},
+	}}
+	for _, w := range results {
+		date := func(day int) any { return temporal.Date(day, w.zone) }
+		var on, since, rise, alarm any
+		if a := w.Alarm; a != nil {
+			on, since, rise = date(a.Day), date(a.Start), a.Ratio
+			alarm = []report.Field{{Name: "date", Value: on}, {Name: "likely_start", Value: since}, {Name: "chart", Value: a.Chart}, {Name: "ratio", Value: a.Ratio}}
+		}
+		last := w.Points[len(w.Points)-1]
+		detect := []any{}
+		for _, d := range w.Detect {
+			detect = append(detect, []report.Field{{Name: "shift", Value: d.Shift}, {Name: "seen_within_year", Value: d.Seen}, {Name: "median_days", Value: finiteOrNil(d.Median)}, {Name: "p90_days", Value: finiteOrNil(d.Ninety)}})
+		}
+		label := report.PlaceName(w.Place)
+		if !several {
+			label = w.Home
+		}
+		t.Rows = append(t.Rows, report.Row{Label: label, Notes: rowNotes(w.Notes), Cells: []any{
+			w.Home, w.Area, w.Room, w.Detector, instant(w.switched),
+			[]report.Field{{Name: "from", Value: date(w.From)}, {Name: "to", Value: date(w.To)}, {Name: "days", Value: w.Days}, {Name: "gm", Value: w.GM}},
+			w.GM, w.Watched, string(w.State), on, since, rise, alarm,
+			[]report.Field{{Name: "date", Value: date(last.Day)}, {Name: "ewma", Value: last.EWMA}, {Name: "ewma_limit", Value: w.EWMALimit}, {Name: "cusum", Value: last.CUSUM}, {Name: "cusum_limit", Value: w.CUSUMLimit}},
+			detect, on, since, rise, w.FalseAlarmYears}})
+		cells := []any{w.Home, w.Room, date(last.Day), max(0, last.EWMA/w.EWMALimit), last.CUSUM / w.CUSUMLimit}
+		for i := range 2 {
+			if i >= len(w.Detect) {
+				cells = append(cells, nil, nil, nil)
+				continue
+			}
+			d := w.Detect[i]
+			cells = append(cells, d.Shift, waitWords(d.Median), waitWords(d.Ninety))
+		}
+		now.Rows = append(now.Rows, report.Row{Cells: cells})
+	}
+	return []report.Table{t, now}
+}
+
+func waitWords(days float64) string {
+	if math.IsInf(days, 1) {
+		return "over 365"
+	}
+	return fmt.Sprintf("%.0f", days)
+}
+
+// finiteOrNil is a number, or nothing where it is without bound.
+func finiteOrNil(x float64) any {
+	if math.IsInf(x, 0) {
+		return nil
+	}
+	return x
+}
