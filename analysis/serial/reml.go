@@ -37,39 +37,58 @@ func (r record) pass(tau, share float64) state {
 	for i, h := range r.hours {
 		phi[i] = math.Exp(-h / tau)
 	}
-	n := len(r.y)
-	p := 1 - share // of x, before it is seen
+	g := newGains(share)
 	var x, one float64
-	var sww, swu, suu, logs float64
-	product := 1.0
+	var sww, swu, suu float64
 	for i, y := range r.y {
+		f := 1.0
 		if i > 0 {
-			f := phi[r.gap[i]]
+			f = phi[r.gap[i]]
 			x *= f
 			one *= f
-			p = f*f*p + (1-f*f)*(1-share)
 		}
-		v := p + share
-		inv := 1 / v
+		k, inv := g.next(f)
 		u, w := y-x, 1-one
 		sww += w * w * inv
 		swu += w * u * inv
 		suu += u * u * inv
-		if product *= v; product < 1e-200 {
-			logs += math.Log(product)
-			product = 1
-		}
-		k := p * inv
 		x += k * u
 		one += k * w
-		p *= 1 - k
 	}
-	logs += math.Log(product)
+	n := len(r.y)
 	s := state{mean: swu / sww, weight: sww}
 	s.variance = (suu - swu*swu/sww) / float64(n-1)
-	s.logl = -(float64(n-1)*math.Log(s.variance) + logs + math.Log(sww)) / 2
+	s.logl = -(float64(n-1)*math.Log(s.variance) + g.logDet() + math.Log(sww)) / 2
 	return s
 }
+
+// gains are the Kalman filter's, which depend on distances alone: of x and noise
+// of variance 1 together, how much of what a value shows the next is told.
+type gains struct {
+	p, share float64 // variance of x before it is seen; of the noise
+	product  float64 // of the innovations' variances, as far as not in logs
+	logs     float64
+}
+
+func newGains(share float64) gains { return gains{p: 1 - share, share: share, product: 1} }
+
+// next is the gain of the next value, and one over the variance of its innovation;
+// x has fallen back to the share f since the last.
+func (g *gains) next(f float64) (gain, inv float64) {
+	p := f*f*g.p + (1-f*f)*(1-g.share)
+	v := p + g.share
+	inv = 1 / v
+	if g.product *= v; g.product < 1e-200 {
+		g.logs += math.Log(g.product)
+		g.product = 1
+	}
+	gain = p * inv
+	g.p = p * (1 - gain)
+	return gain, inv
+}
+
+// logDet is the log determinant of the correlations of all values so far.
+func (g *gains) logDet() float64 { return g.logs + math.Log(g.product) }
 
 // place is a state with where it is.
 type place struct {
@@ -113,19 +132,29 @@ func (r record) best(grid []place) (place, error) {
 	if math.IsInf(from.logl, 0) || math.IsNaN(from.logl) {
 		return from, fmt.Errorf("no likelihood can be had of these values")
 	}
-	least, most := math.Log(r.step()/5), math.Log(2*r.length)
+	tau, share, err := climb(from.tau, from.share, r.step()/5, 2*r.length, func(tau, share float64) float64 { return r.pass(tau, share).logl })
+	if err != nil {
+		return from, err
+	}
+	return place{tau, share, r.pass(tau, share)}, nil
+}
+
+// climb is the top of a log likelihood of a correlation time between two others and
+// a share of noise, by simplex from where it is high.
+func climb(tau, share, shortest, longest float64, logl func(tau, share float64) float64) (float64, float64, error) {
+	least, most := math.Log(shortest), math.Log(longest)
 	at := func(z []float64) (float64, float64) {
 		return math.Exp(min(max(z[0], least), most)), 1 / (1 + math.Exp(-min(max(z[1], -20), 7)))
 	}
-	p := optimize.Problem{Func: func(z []float64) float64 { return -r.pass(at(z)).logl }}
-	res, err := optimize.Minimize(p, []float64{math.Log(from.tau), math.Log(from.share / (1 - from.share))}, &optimize.Settings{
+	p := optimize.Problem{Func: func(z []float64) float64 { return -logl(at(z)) }}
+	res, err := optimize.Minimize(p, []float64{math.Log(tau), math.Log(share / (1 - share))}, &optimize.Settings{
 		Converger: &optimize.FunctionConverge{Absolute: 1e-10, Iterations: 40}, MajorIterations: 400,
 	}, &optimize.NelderMead{SimplexSize: 0.3})
 	if err != nil && res == nil {
-		return from, err
+		return tau, share, err
 	}
-	tau, share := at(res.X)
-	return place{tau, share, r.pass(tau, share)}, nil
+	tau, share = at(res.X)
+	return tau, share, nil
 }
 
 // averaged is the mean with each correlation time and share of noise counting as
@@ -139,15 +168,23 @@ type averaged struct {
 type part struct{ weight, mean, se float64 }
 
 func average(grid []place, n int) averaged {
-	top := math.Inf(-1)
-	for _, p := range grid {
-		top = max(top, p.logl)
+	parts := make([]Part, len(grid))
+	for i, p := range grid {
+		parts[i] = Part{p.logl, p.mean, math.Sqrt(p.variance / p.weight)}
 	}
-	a := averaged{nu: float64(n - 1)}
+	return mix(parts, float64(n-1))
+}
+
+func mix(parts []Part, nu float64) averaged {
+	top := math.Inf(-1)
+	for _, p := range parts {
+		top = max(top, p.LogWeight)
+	}
+	a := averaged{nu: nu}
 	total := 0.0
-	for _, p := range grid {
-		if w := math.Exp(p.logl - top); w > 1e-7 {
-			a.parts = append(a.parts, part{w, p.mean, math.Sqrt(p.variance / p.weight)})
+	for _, p := range parts {
+		if w := math.Exp(p.LogWeight - top); w > 1e-7 {
+			a.parts = append(a.parts, part{w, p.Mean, p.SE})
 			total += w
 		}
 	}
