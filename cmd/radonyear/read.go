@@ -340,6 +340,7 @@ type subject struct {
 	mixed  int    // day means with hours below the detection limit among others
 	why    string // not empty if it cannot be judged
 	home   int    // which of the files' homes it is of
+	group  string // which homes it is described with
 
 	switched time.Time // when its system was first switched on, where that is asked for
 }

@@ -139,6 +139,7 @@ func (p *program) commands() []*cli.Command {
 		p.compareCommand(),
 		p.watchCommand(),
 		p.describeCommand(),
+		p.surveyCommand(),
 		p.meanCommand(),
 		p.levelsCommand(),
 		p.demoCommand(),

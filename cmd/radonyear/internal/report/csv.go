@@ -20,7 +20,7 @@ func (doc *Document) csv(b *bytes.Buffer) error {
 	if len(doc.Tables) == 0 {
 		return nil
 	}
-	t := doc.Tables[0]
+	t := doc.Tables[doc.CSVTable]
 	var head []string
 	notes := false
 	for _, r := range t.Rows {

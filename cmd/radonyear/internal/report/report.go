@@ -29,6 +29,7 @@ type Document struct {
 	Inputs           []Input
 	Lead             []string // lines above the tables, for people
 	Tables           []Table  // the first holds the results: CSV is that table alone
+	CSVTable         int      // unless another is for CSV: its index, which must not be in JSON
 	Notes            []analysis.Note
 	LeftOut          []LeftOut
 	LeftOutTitle     string   // what became of them, for people; default "no result for N homes"

@@ -1,0 +1,524 @@
+package main
+
+import (
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/urfave/cli/v2"
+
+	"radonyear/analysis"
+	"radonyear/analysis/annual"
+	"radonyear/analysis/survey"
+	"radonyear/analysis/temporal"
+	"radonyear/cmd/radonyear/internal/report"
+	"radonyear/ingest"
+)
+
+func (p *program) surveyCommand() *cli.Command {
+	return &cli.Command{
+		Name:      "survey",
+		Usage:     "a whole community: true annual means, share above a level, by area",
+		ArgsUsage: "FILE...",
+		Description: `Each home's tests become its annual mean and how well that is known; what short
+tests add to the spread is taken off; areas with few homes borrow from the
+others. The community's distribution of true annual means, the share of homes
+above each level, and each area's, with the share as measured beside it. Homes
+count once; readings from after mitigation are left out.
+
+Examples:
+  radonyear survey tests.csv --unit Bq/m3 --level 200 --recruitment volunteer
+  radonyear survey tests.csv --populations dwellings.csv --format csv`,
+		Flags: slices.Concat([]cli.Flag{
+			&cli.StringFlag{Name: "by", Value: "area", Usage: "`COLUMN` that says which homes are one area: area (default), or any other the files have"},
+			&cli.StringFlag{Name: "recruitment", Usage: "how homes came into the survey: `HOW` is volunteer, random or mixed (default: not stated)"},
+			&cli.StringFlag{Name: "test-error", Value: "profile", Usage: "`WHERE` the error of a home's test comes from: profile (default), or none, which takes raw means for annual ones"},
+			&cli.StringFlag{Name: "populations", Usage: "CSV `FILE` of dwellings: columns area and dwellings; the community is then that of dwellings, not of homes measured"},
+			&cli.StringFlag{Name: "exceeds", Usage: "a `SHARE`, such as 10%: the probability that more of an area's homes than that are above a level"},
+			&cli.IntFlag{Name: "min-homes", Value: 10, Usage: "areas with fewer than `N` homes are marked: they rest on the others (default 10)"},
+			&cli.Int64Flag{Name: "seed", Usage: "`SEED` of the draws behind ranks and the community (default 0)"},
+		}, slices.DeleteFunc(judgingFlags(), func(f cli.Flag) bool {
+			return slices.Contains([]string{"target", "year-from", "area-prior", "phase"}, f.Names()[0])
+		}), readingFlags(), outputFlags()),
+		Action: p.survey,
+	}
+}
+
+// communityQuestion is what survey asks.
+type communityQuestion struct {
+	question
+	by, recruitment, testError string
+	exceeds                    float64 // 0: not asked
+	minHomes                   int
+	seed                       uint64
+	populations                map[string]float64 // nil: none
+	populationsFile            string
+}
+
+func parseCommunity(c *cli.Context) (q communityQuestion, err error) {
+	if q.question, err = parseQuestion(c); err != nil {
+		return q, err
+	}
+	q.by, q.recruitment, q.testError = c.String("by"), c.String("recruitment"), c.String("test-error")
+	q.minHomes, q.seed = c.Int("min-homes"), uint64(c.Int64("seed"))
+	if !slices.Contains([]string{"", "volunteer", "random", "mixed"}, q.recruitment) {
+		return q, usageError{fmt.Sprintf("unknown recruitment %q", q.recruitment), "--recruitment volunteer, random or mixed"}
+	}
+	if q.testError != "profile" && q.testError != "none" {
+		return q, usageError{fmt.Sprintf("unknown test error %q", q.testError), "--test-error profile or --test-error none"}
+	}
+	if q.minHomes < 1 {
+		return q, usageError{fmt.Sprintf("--min-homes %d is no number of homes", q.minHomes), "--min-homes 10"}
+	}
+	if text := c.String("exceeds"); text != "" {
+		if q.exceeds, err = parseRelative(text); err != nil || q.exceeds <= 0 {
+			return q, usageError{fmt.Sprintf("--exceeds %q is not a percentage between 0 and 100", text), "--exceeds 10%"}
+		}
+	}
+	if path := c.String("populations"); path != "" {
+		for _, option := range []string{"output", "rejects"} {
+			if out := c.String(option); out != "" {
+				if err := refuseInput("--"+option, out, []string{path}); err != nil {
+					return q, err
+				}
+			}
+		}
+		f, err := os.Open(path)
+		if err != nil {
+			return q, hinted{fmt.Errorf("reading the dwellings %s: %w", path, bare(err)), "give a CSV file with the columns area and dwellings"}
+		}
+		defer f.Close()
+		q.populationsFile = path
+		if q.populations, err = readPopulations(path, f); err != nil {
+			return q, err
+		}
+	}
+	return q, nil
+}
+
+// readPopulations reads area and dwellings; a file with a line that cannot be
+// followed is refused whole.
+func readPopulations(path string, r io.Reader) (map[string]float64, error) {
+	fail := func(line int, format string, args ...any) (map[string]float64, error) {
+		return nil, hinted{fmt.Errorf("%s:%d: %s", path, line, fmt.Sprintf(format, args...)), "a line is area,dwellings under a header, for example Eastfield,1250"}
+	}
+	in := csv.NewReader(r)
+	in.FieldsPerRecord = -1
+	in.TrimLeadingSpace = true
+	out := map[string]float64{}
+	area, dwellings := -1, -1
+	for {
+		row, err := in.Read()
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		var parse *csv.ParseError
+		if errors.As(err, &parse) {
+			return fail(parse.Line, "%v", parse.Err)
+		}
+		if err != nil {
+			return nil, fmt.Errorf("reading %s: %w", path, bare(err))
+		}
+		line, _ := in.FieldPos(0)
+		if area < 0 {
+			for i, name := range row {
+				switch strings.ToLower(strings.TrimSpace(strings.TrimPrefix(name, "\ufeff"))) {
+				case "area":
+					area = i
+				case "dwellings", "population", "homes":
+					dwellings = i
+				}
+			}
+			if area < 0 || dwellings < 0 {
+				return fail(line, "the header has no columns area and dwellings")
+			}
+			continue
+		}
+		if len(row) <= max(area, dwellings) {
+			return fail(line, "%d columns", len(row))
+		}
+		name := strings.TrimSpace(row[area])
+		n, err := strconv.ParseFloat(strings.TrimSpace(row[dwellings]), 64)
+		if err != nil || !(n > 0) || math.IsInf(n, 0) {
+			return fail(line, "column dwellings: %q is not a number above 0", row[dwellings])
+		}
+		if _, twice := out[name]; twice {
+			return fail(line, "column area: %q stands there twice", name)
+		}
+		out[name] = n
+	}
+	if len(out) == 0 {
+		return nil, hinted{fmt.Errorf("%s holds no area", path), "a line is area,dwellings under a header"}
+	}
+	return out, nil
+}
+
+// surveyed is one home of the community.
+type surveyed struct {
+	home survey.Home
+	raw  survey.Home // as measured
+	mid  time.Time   // the middle of its measurement
+}
+
+func (p *program) survey(c *cli.Context) error {
+	q, err := parseCommunity(c)
+	if err != nil {
+		return err
+	}
+	format, err := outputFormat(c)
+	if err != nil {
+		return err
+	}
+	if err := q.loadProfile(); err != nil {
+		return err
+	}
+	daily, files, _, err := p.readFiles(c)
+	if err != nil {
+		return err
+	}
+	if q.by != "area" {
+		if err := hasColumn(q.by, files, "area, or a column"); err != nil {
+			return err
+		}
+	}
+	homes, after := q.population(daily)
+	if err := q.settleCourse(homes); err != nil {
+		return err
+	}
+	all, left := estimateAll(homes, q.home)
+	if len(all) == 0 {
+		return noResult(left, files)
+	}
+	doc := report.Document{
+		Command: "survey", Version: version, Levels: q.Levels, Confidence: q.Confidence,
+		Settings: slices.Concat(q.communitySettings(), readingSettings(c)),
+		Inputs:   inputs(files), Rejects: rejectsFile(c), Notes: inputNotes(files, daily, ""), LeftOut: left,
+	}
+	if after > 0 {
+		doc.Notes = append(doc.Notes, analysis.Note{Code: "after-left-out", Text: fmt.Sprintf("Of %s the readings from after mitigation were left out.", count(after, "home"))})
+	}
+	values, raws := make([]survey.Home, len(all)), make([]survey.Home, len(all))
+	for i, s := range all {
+		values[i], raws[i] = s.home, s.raw
+	}
+	areas, err := q.areas(values)
+	if err != nil {
+		return err
+	}
+	if share := q.oneSeason(all); share >= mostInASeason {
+		doc.Notes = append(doc.Notes, analysis.Note{Code: "one-season", Text: fmt.Sprintf(
+			"%.0f %% of the homes were measured in one season: how it differs from the year here is taken from the profile, and an error in that moves all homes alike, which no interval holds. Measure homes in other seasons too, or learn the season from homes measured for a year (radonyear season).", 100*share)})
+	}
+	opt := survey.PosteriorOptions{Options: survey.Options{Confidence: q.Confidence, Areas: areas}, Levels: q.Levels, Seed: q.seed}
+	if q.exceeds > 0 {
+		opt.Exceeds = []float64{q.exceeds}
+	}
+	post, err := survey.Posterior(values, opt)
+	if err != nil {
+		return err
+	}
+	plain, err := survey.Unpooled(raws, q.Levels, q.Confidence)
+	if err != nil {
+		return err
+	}
+	everyone := slices.Clone(raws)
+	for i := range everyone {
+		everyone[i].Area = ""
+	}
+	whole, err := survey.Unpooled(everyone, q.Levels, q.Confidence)
+	if err != nil {
+		return err
+	}
+	doc.Tables = q.surveyTables(post, plain, whole[0])
+	doc.CSVTable = 2
+	doc.After = q.communitySentences(post)
+	if err := p.emit(c, doc, format); err != nil {
+		return err
+	}
+	return p.partial(doc)
+}
+
+// population are the homes without what was measured after mitigation; after says
+// of how many something was left out for that.
+func (q communityQuestion) population(daily *ingest.Daily) (population, int) {
+	after := 0
+	for i := range daily.HomeCount() {
+		if slices.ContainsFunc(daily.Home(i, ingest.Filter{}).About, func(a ingest.About) bool { return a.Phase == "after" }) {
+			after++
+		}
+	}
+	return population{daily.HomeCount(), func(i int) []subject {
+		h := daily.Home(i, ingest.Filter{})
+		s := subject{place: analysis.Place{Home: h.Name, Area: h.Area}}
+		s.group = h.Area
+		if q.by != "area" {
+			s.group = h.Extra[q.by]
+		}
+		for k, x := range h.Series {
+			if h.About[k].Phase != "after" {
+				s.series = append(s.series, x)
+			}
+		}
+		switch {
+		case len(h.Series) == 0:
+			s.why = noField
+		case len(s.series) == 0:
+			s.why = "only readings from after mitigation"
+		case q.by != "area" && s.group == "":
+			s.why = fmt.Sprintf("no single %s in all of its rows", q.by)
+		}
+		return []subject{s}
+	}}, after
+}
+
+// home is a home's annual mean as the model takes it: the middle and the spread of
+// its logarithm, or no more than that it lies below a limit.
+func (q communityQuestion) home(s subject) (surveyed, error) {
+	o, ok := ruleMean.reduce(s.series)
+	if !ok {
+		return surveyed{}, fmt.Errorf("every reading is zero, which is a detector that failed")
+	}
+	out := surveyed{raw: survey.FromObservation(s.group, o)}
+	if q.testError == "none" {
+		out.home = out.raw
+		return out, nil
+	}
+	opt := q.Options
+	opt.Levels = []float64{annual.DefaultLevel}
+	r, err := annual.Estimate(s.series, opt)
+	if err != nil {
+		return out, err
+	}
+	out.mid = r.Start.Add(r.End.Sub(r.Start) / 2)
+	out.home = survey.Home{Area: s.group, Log: r.LogMedian, SE: r.LogSpread}
+	if belowLimit(r) {
+		// What is known is the limit, of these days; the season takes it to the year's.
+		limit := r.RawMean
+		if limit == 0 {
+			limit = temporal.ZeroLimit
+		}
+		out.home = survey.Home{Area: s.group, Below: true, Log: math.Log(limit * r.SeasonFactor), SE: r.LogSpread}
+	}
+	return out, nil
+}
+
+// areas are those of the homes and of the dwellings file.
+func (q communityQuestion) areas(homes []survey.Home) (areas []survey.Area, err error) {
+	if q.populations == nil {
+		return nil, nil
+	}
+	var names, missing []string
+	for name := range q.populations {
+		names = append(names, name)
+	}
+	for _, h := range homes {
+		if _, ok := q.populations[h.Area]; !ok && !slices.Contains(missing, strconv.Quote(h.Area)) {
+			missing = append(missing, strconv.Quote(h.Area))
+		}
+	}
+	if missing != nil {
+		slices.Sort(missing)
+		return nil, hinted{fmt.Errorf("%s has no dwellings of %s", q.populationsFile, strings.Join(missing, ", ")), "name every area of the homes, written alike"}
+	}
+	slices.Sort(names)
+	for _, name := range names {
+		areas = append(areas, survey.Area{Name: name, Population: q.populations[name]})
+	}
+	return areas, nil
+}
+
+// mostInASeason is from which share of homes in one quarter of the year on it is said
+// that all lean on the profile's season.
+const mostInASeason = 0.8
+
+// oneSeason is the largest share of homes whose measurement has its middle within
+// any 91 days of the year; 0 where the weather of those days is known, or nothing was
+// taken to the year.
+func (q communityQuestion) oneSeason(all []surveyed) float64 {
+	if q.Course || q.testError == "none" || len(all) < 5 {
+		return 0
+	}
+	const year, quarter = 366, 91
+	var n [year]int
+	for _, s := range all {
+		n[s.mid.YearDay()-1]++
+	}
+	most, sum := 0, 0
+	for i := range quarter {
+		sum += n[i]
+	}
+	for i := range year {
+		most = max(most, sum)
+		sum += n[(i+quarter)%year] - n[i]
+	}
+	return float64(most) / float64(len(all))
+}
+
+func (q communityQuestion) communitySettings() []report.Field {
+	var s []report.Field
+	for _, f := range q.settings() {
+		if !slices.Contains([]string{"target", "year_from", "phase", "area_prior"}, f.Name) {
+			s = append(s, f)
+		}
+	}
+	text := func(x string) any {
+		if x == "" {
+			return nil
+		}
+		return x
+	}
+	var exceeds any
+	if q.exceeds > 0 {
+		exceeds = q.exceeds
+	}
+	return append(s, report.Field{Name: "by", Value: q.by}, report.Field{Name: "recruitment", Value: text(q.recruitment)}, report.Field{Name: "test_error", Value: q.testError},
+		report.Field{Name: "populations", Value: text(q.populationsFile)}, report.Field{Name: "exceeds", Value: exceeds},
+		report.Field{Name: "min_homes", Value: q.minHomes}, report.Field{Name: "seed", Value: int64(q.seed)})
+}
+
+// surveyTables are the result, the community and the areas for people, and the areas
+// for CSV.
+func (q communityQuestion) surveyTables(post survey.PosteriorResult, plain []survey.RawArea, whole survey.RawArea) []report.Table {
+	raw := map[string]survey.RawArea{}
+	for _, a := range plain {
+		raw[a.Area] = a
+	}
+	shares := func(above []survey.AboveLevel, counted []survey.RawShare) []any {
+		out := []any{}
+		for i, s := range above {
+			f := []report.Field{{Name: "level", Value: s.Level}, {Name: "share", Value: s.Share}, {Name: "raw_share", Value: nil}, {Name: "homes_above", Value: pointed(s.Homes)}}
+			if i < len(counted) {
+				f[2].Value = counted[i].Share
+			}
+			for _, e := range s.Exceeds {
+				f = append(f, report.Field{Name: "exceeds", Value: []report.Field{{Name: "share", Value: e.Share}, {Name: "probability", Value: e.Probability}}})
+			}
+			out = append(out, f)
+		}
+		return out
+	}
+	c := post.Community
+	var population any
+	if c.Population > 0 {
+		population = c.Population
+	}
+	community := []report.Field{{Name: "homes", Value: c.Homes}, {Name: "below_limit", Value: post.Below}, {Name: "recruitment", Value: q.recruitment}, {Name: "dwellings", Value: population},
+		{Name: "raw_gm", Value: whole.GM}, {Name: "raw_gsd", Value: whole.GSD},
+		{Name: "gm", Value: c.GM}, {Name: "gsd", Value: c.GSD}, {Name: "am", Value: c.AM}, {Name: "share_above", Value: shares(c.Above, whole.Above)}}
+	fixed := []any{}
+	for _, t := range post.Fixed {
+		fixed = append(fixed, []report.Field{{Name: "term", Value: t.Term}, {Name: "value", Value: t.Value}, {Name: "se", Value: t.SE}})
+	}
+	model := []report.Field{{Name: "fixed", Value: fixed}, {Name: "sd_area", Value: post.SDArea}, {Name: "sd_home", Value: post.SDHome}, {Name: "loglik", Value: post.LogLik}, {Name: "method", Value: survey.AreaPosterior}}
+	areas := []any{}
+	head := strings.ToUpper(q.by[:1]) + q.by[1:]
+	byArea := report.Table{Title: "By area: annual means as modelled, and the share above the level, modelled and as measured, in percent:", Columns: []report.Column{
+		{Key: "area", Style: report.Text}, {Head: head, Style: report.Text}, {Key: "homes", Head: "Homes", Style: report.Count}, {Key: "few", Style: report.Bool},
+		{Key: "raw_gm", Style: report.Concentration},
+		{Key: "gm", Head: "GM", Style: report.Estimate, Spare: 2}, {Key: "am", Head: "Mean", Style: report.Estimate, Spare: 1},
+		{Key: "rank", Style: report.Estimate},
+	}}
+	for _, l := range q.Levels {
+		at := strconv.FormatFloat(l, 'f', -1, 64)
+		byArea.Columns = append(byArea.Columns,
+			report.Column{Key: "share_above_" + at, Head: ">" + at + "\n%", Style: report.Fraction},
+			report.Column{Key: "raw_share_above_" + at, Head: "Raw\n%", Style: report.Fraction, ValueOnly: true})
+		if q.exceeds > 0 {
+			byArea.Columns = append(byArea.Columns, report.Column{Key: fmt.Sprintf("p_over_%g_percent_above_%s", round(100*q.exceeds), at), Head: fmt.Sprintf("P>%g%%", round(100*q.exceeds)), Style: report.Probability})
+		}
+	}
+	byArea.Columns = append(byArea.Columns, report.Column{Key: "dwellings", Style: report.Factor})
+	for _, a := range post.Areas {
+		r, measured := raw[a.Area]
+		var rawGM, dwellings any
+		if measured && r.GM > 0 {
+			rawGM = r.GM
+		}
+		if a.Population > 0 {
+			dwellings = a.Population
+		}
+		few := a.Homes < q.minHomes
+		areas = append(areas, []report.Field{{Name: "area", Value: a.Area}, {Name: "homes", Value: a.Homes}, {Name: "few_homes", Value: few}, {Name: "dwellings", Value: dwellings},
+			{Name: "raw_gm", Value: rawGM}, {Name: "gm", Value: a.GM}, {Name: "am", Value: a.AM}, {Name: "share_above", Value: shares(a.Above, r.Above)}, {Name: "rank", Value: a.Rank}, {Name: "suppressed", Value: false}})
+		name := a.Area
+		if name == "" {
+			name = "(none)"
+		}
+		notes := a.Notes
+		if few {
+			notes = append(slices.Clip(notes), analysis.Note{Code: "few-homes", Text: fmt.Sprintf("fewer than %d homes: the figures lean on those of the other areas; measure more homes there", q.minHomes)})
+		}
+		cells := []any{a.Area, name, a.Homes, few, rawGM, a.GM, a.AM, a.Rank}
+		for i, s := range a.Above {
+			cells = append(cells, s.Share, rawShare(r, i))
+			for _, e := range s.Exceeds {
+				cells = append(cells, e.Probability)
+			}
+		}
+		byArea.Rows = append(byArea.Rows, report.Row{Label: name, Notes: rowNotes(notes), Cells: append(cells, dwellings)})
+	}
+	result := report.Table{Hidden: true, Columns: []report.Column{{Key: "community", Style: report.Nested}, {Key: "areas", Style: report.Nested}, {Key: "model", Style: report.Nested}},
+		Rows: []report.Row{{Cells: []any{community, areas, model}, Notes: rowNotes(post.Notes)}}}
+	main := report.Table{Title: "The community, Bq/m³: as measured, and true annual means as modelled:", Columns: []report.Column{
+		{Head: "", Key: "", Style: report.Text}, {Head: "Of", Style: report.Text, Words: true}, {Head: "Homes", Style: report.Count}, {Head: "GM", Style: report.Concentration}, {Head: "95 %\ninterval", Style: report.Text, Words: true},
+		{Head: "GSD", Style: report.Factor}, {Head: "Mean", Style: report.Estimate}}}
+	for _, l := range q.Levels {
+		main.Columns = append(main.Columns, report.Column{Head: fmt.Sprintf(">%g\n%%", l), Style: report.Fraction})
+	}
+	main.Columns[4].Head = fmt.Sprintf("%g %%\ninterval", round(100*q.Confidence))
+	measured := []any{"", "measured", c.Homes, nil, "", nil, nil}
+	if whole.GM > 0 {
+		measured[3] = whole.GM
+	}
+	if whole.GSD > 0 {
+		measured[5] = whole.GSD
+	}
+	modelled := []any{"", "annual", c.Homes, c.GM.Value, strings.ReplaceAll(report.Interval(c.GM, q.Levels...), " to ", "-"), c.GSD.Value, c.AM}
+	for i, s := range c.Above {
+		measured = append(measured, whole.Above[i].Share)
+		modelled = append(modelled, s.Share)
+	}
+	main.Rows = []report.Row{{Cells: measured}, {Cells: modelled, Label: "community", Notes: rowNotes(post.Notes)}}
+	return []report.Table{result, main, byArea}
+}
+
+// rawShare is a cell with a share as counted, empty where nothing was measured.
+func rawShare(r survey.RawArea, level int) any {
+	if level >= len(r.Above) {
+		return nil
+	}
+	return r.Above[level].Share
+}
+
+func (q communityQuestion) communitySentences(post survey.PosteriorResult) []string {
+	how := map[string]string{
+		"":          "How the homes were recruited was not stated (--recruitment): shares of homes that someone chose to test are not shares of all homes.",
+		"volunteer": "The homes are volunteers': who worries or lives in a known area tests more often, so shares may differ from those of all homes, mostly upward.",
+		"random":    "The homes were drawn at random, as --recruitment says.",
+		"mixed":     "Some homes were drawn at random and some volunteered, as --recruitment says: shares may differ from those of all homes.",
+	}[q.recruitment]
+	out := []string{how}
+	whose := "Homes as measured in each area."
+	if q.populations != nil {
+		whose = "Of all dwellings: areas count by their dwellings in " + q.populationsFile + "."
+	}
+	if q.testError == "profile" {
+		whose += " A home's tests were taken to its annual mean with the error that they leave, and that error was taken off the spread between homes."
+	} else {
+		whose += " Raw means were taken for annual ones (--test-error none), so the spread of short tests is in every figure."
+	}
+	out = append(out, whose+fmt.Sprintf(" Homes differ within an area by a GSD of %s, areas by %s.", report.Number(math.Exp(post.SDHome.Value)), report.Number(math.Exp(post.SDArea.Value))))
+	for i, s := range q.sentences() {
+		if i != 1 && !(q.testError == "none" && (i == 2 || i == 3)) {
+			out = append(out, s)
+		}
+	}
+	return out
+}
