@@ -683,4 +683,4 @@ var compareMethods = []analysis.Method{{
 }}
 
 // Methods are the methods of this package.
-var Methods = slices.Concat(compareMethods, pooledMethods)
+var Methods = slices.Concat(compareMethods, pooledMethods, seriesMethods)

@@ -38,6 +38,9 @@ Examples:
   radonyear compare --before 240/7d --before-start 2026-01-10 \
       --after 38/7d --after-start 2026-03-15`,
 		Flags: slices.Concat(switchFlags(), []cli.Flag{
+			&cli.BoolFlag{Name: "find-switch", Usage: "look for the day of the switch in a monitor's days, where nobody wrote it down; it is given with its own uncertainty"},
+			&cli.BoolFlag{Name: "series", Usage: "also read each monitor that stood through the switch by its own days: an interrupted time series"},
+			&cli.StringFlag{Name: "weather", Usage: "with --series: CSV `FILE` with a column date and one column a covariate, such as the outdoor temperature or pressure"},
 			&cli.StringFlag{Name: "by", Usage: "join homes also by `COLUMN`: area, or any other the files have, such as the kind of system (default: all homes together)"},
 			&cli.StringFlag{Name: "with", Usage: "another question: homes whose `COLUMN=VALUE` says that they have a system, against the others"},
 			&cli.StringFlag{Name: "pair", Usage: "with --with: the `COLUMN` that names which two homes belong together"},
@@ -64,6 +67,9 @@ type compareQuestion struct {
 	switches switches
 	atLeast  []float64
 	by       string // "" for all homes together alone
+	find     bool   // the switch is looked for
+	through  bool   // monitors that stood through the switch are read by themselves
+	weather  weather
 }
 
 func parseCompare(c *cli.Context) (q compareQuestion, err error) {
@@ -77,9 +83,22 @@ func parseCompare(c *cli.Context) (q compareQuestion, err error) {
 		}
 		q.atLeast = append(q.atLeast, x)
 	}
-	q.by = c.String("by")
-	q.switches, err = parseSwitches(c)
-	return q, err
+	q.by, q.find, q.through = c.String("by"), c.Bool("find-switch"), c.Bool("series")
+	if q.switches, err = parseSwitches(c); err != nil {
+		return q, err
+	}
+	if q.find && q.switches.given() {
+		return q, usageError{"--find-switch looks for what --switch or --switches says", "leave out one of the two"}
+	}
+	if path := c.String("weather"); path != "" {
+		if !q.through {
+			return q, usageError{"--weather is for --series", "give both, or leave out --weather"}
+		}
+		if q.weather, err = loadWeather(path); err != nil {
+			return q, err
+		}
+	}
+	return q, nil
 }
 
 func (q compareQuestion) options() compare.Options {
@@ -93,8 +112,10 @@ const cyclingSwitches = 3
 // compared is one home's result, and what only the files know of it.
 type compared struct {
 	compare.Result
-	extra  map[string]string
-	cycled *compare.Cycled // where the system was switched on and off
+	extra   map[string]string
+	cycled  *compare.Cycled // where the system was switched on and off
+	found   *compare.Switch // where the switch was looked for
+	through []through       // monitors that stood through the switch
 }
 
 func (p *program) compare(c *cli.Context) error {
@@ -139,9 +160,9 @@ func (p *program) compare(c *cli.Context) error {
 		if err != nil {
 			return err
 		}
-		if !q.switches.given() && !slices.ContainsFunc(files, func(f ingest.File) bool { return f.ColumnsFound["phase"] != "" }) {
+		if !q.switches.given() && !q.find && !slices.ContainsFunc(files, func(f ingest.File) bool { return f.ColumnsFound["phase"] != "" }) {
 			return hinted{fmt.Errorf("nothing says what was measured before and what after"),
-				"give --switch TIME or --switches FILE, or name a column of before and after with --column NAME=phase"}
+				"give --switch TIME or --switches FILE, let --find-switch look for it, or name a column of before and after with --column NAME=phase"}
 		}
 		if q.by != "" && q.by != "area" {
 			if err := hasColumn(q.by, files, "area, or a column"); err != nil {
@@ -151,7 +172,7 @@ func (p *program) compare(c *cli.Context) error {
 		doc.Inputs, doc.Notes, doc.Rejects = inputs(files), inputNotes(files, daily, ""), rejectsFile(c)
 		// Of the weather only the days without the system can tell.
 		before := population{daily.HomeCount(), func(i int) []subject {
-			home, err := q.parted(daily.Home(i, ingest.Filter{}))
+			home, _, err := q.parted(daily.Home(i, ingest.Filter{}))
 			if err != nil || len(home.without) == 0 {
 				return nil
 			}
@@ -182,6 +203,9 @@ func (p *program) compare(c *cli.Context) error {
 		pooled.Hidden = len(results) < 3 // two say next to nothing of a third
 		doc.Tables = append(doc.Tables, pooled)
 	}
+	if q.through {
+		doc.Tables = append(doc.Tables, seriesTable(results))
+	}
 	doc.After = q.compareSentences(results)
 	if err := p.emit(c, doc, format); err != nil {
 		return err
@@ -191,13 +215,17 @@ func (p *program) compare(c *cli.Context) error {
 
 // parted sorts one home's readings by phase or by its switch times. A reading that
 // states no phase is of neither side where the phases part.
-func (q compareQuestion) parted(h ingest.Home) (parted, error) {
+func (q compareQuestion) parted(h ingest.Home) (parted, *compare.Switch, error) {
+	if q.find {
+		return q.found(h)
+	}
 	if q.switches.given() {
 		toggles := q.switches.of(h.Name)
 		if toggles == nil {
-			return parted{}, fmt.Errorf("no switch time in %s", q.switches.file)
+			return parted{}, nil, fmt.Errorf("no switch time in %s", q.switches.file)
 		}
-		return part(h.Series, toggles)
+		out, err := part(h.Series, toggles)
+		return out, nil, err
 	}
 	var out parted
 	for i, s := range h.Series {
@@ -208,7 +236,7 @@ func (q compareQuestion) parted(h ingest.Home) (parted, error) {
 			out.with = append(out.with, s)
 		}
 	}
-	return out, nil
+	return out, nil, nil
 }
 
 // homes compares every home that has something to compare.
@@ -223,11 +251,11 @@ func (q compareQuestion) homes(daily *ingest.Daily) (results []compared, left []
 	}}
 	return estimateAll(homes, func(s subject) (compared, error) {
 		h := daily.Home(s.home, ingest.Filter{})
-		sides, err := q.parted(h)
+		sides, found, err := q.parted(h)
 		if err != nil {
 			return compared{}, err
 		}
-		if why := oneSided(sides, q.switches.given(), s.series); why != "" {
+		if why := oneSided(sides, q.switches.given() || q.find, s.series); why != "" {
 			return compared{}, fmt.Errorf("%s", why)
 		}
 		r, err := compare.Compare(compare.Home{Without: sides.without, With: sides.with, Switched: sides.switched}, q.options())
@@ -236,7 +264,15 @@ func (q compareQuestion) homes(daily *ingest.Daily) (results []compared, left []
 		}
 		r.Home, r.Area = h.Name, h.Area
 		r.Notes = slices.Concat(r.Notes, sides.notes())
-		out := compared{Result: r, extra: h.Extra}
+		out := compared{Result: r, extra: h.Extra, found: found}
+		if found != nil {
+			out.Notes = append(slices.Clip(out.Notes), foundNote(found))
+		}
+		if q.through {
+			var notes []analysis.Note
+			out.through, notes = q.series(sides)
+			out.Notes = append(slices.Clip(out.Notes), notes...)
+		}
 		if len(q.switches.of(h.Name)) >= cyclingSwitches {
 			cycled, err := compare.Cycle(sides.periods(), compare.CycleOptions{Confidence: q.Confidence})
 			if err != nil {
@@ -339,7 +375,7 @@ func (q compareQuestion) unknownHomes(daily *ingest.Daily) []analysis.Note {
 // typedHome makes a home of two results on the command line.
 func (p *program) typedHome(c *cli.Context) (compare.Home, []report.Field, error) {
 	const example = "radonyear compare --before 240/7d --before-start 2026-01-10 --after 38/7d --after-start 2026-03-15"
-	for _, name := range []string{"date-order", "decimal", "column", "sheet", "home-from-filename", "rejects", "switch", "switches", "by"} {
+	for _, name := range []string{"date-order", "decimal", "column", "sheet", "home-from-filename", "rejects", "switch", "switches", "find-switch", "series", "weather", "by"} {
 		if c.IsSet(name) {
 			return compare.Home{}, nil, usageError{fmt.Sprintf("--%s is for files, not for typed-in results", name), example}
 		}
@@ -421,7 +457,7 @@ func (q compareQuestion) compareSettings() []report.Field {
 		file = q.switches.file
 	}
 	return append(s, report.Field{Name: "switch", Value: at}, report.Field{Name: "switches", Value: file},
-		report.Field{Name: "by", Value: q.by}, report.Field{Name: "reductions", Value: append([]float64{}, q.atLeast...)})
+		report.Field{Name: "find_switch", Value: q.find}, report.Field{Name: "series", Value: q.through}, report.Field{Name: "covariates", Value: append([]string{}, q.weather.names...)}, report.Field{Name: "by", Value: q.by}, report.Field{Name: "reductions", Value: append([]float64{}, q.atLeast...)})
 }
 
 // compareTables are the results, and for people what they were made from.
@@ -454,6 +490,7 @@ func (q compareQuestion) compareTables(results []compared) []report.Table {
 			{Key: "below", Style: report.Nested},
 			{Key: "reduced_by", Style: report.Nested},
 			{Key: "cycling", Style: report.Nested},
+			{Key: "found", Style: report.Nested},
 		})}
 	for _, l := range q.Levels {
 		at := strconv.FormatFloat(l, 'f', -1, 64)
@@ -481,7 +518,7 @@ func (q compareQuestion) compareTables(results []compared) []report.Table {
 		}
 		cells := []any{r.Home, r.Area, instant(r.Switched), sideFields(r.Without), sideFields(r.With),
 			r.Without.AnnualMean, r.With.AnnualMean, instant(r.YearStart), instant(r.YearEnd),
-			r.Without.Days, sideRaw(r.Without), r.With.Days, sideRaw(r.With), r.RawRatio, r.SeasonArtefact, r.Ratio, r.Reduction, string(r.Verdict), below, reduced, cycledFields(r.cycled)}
+			r.Without.Days, sideRaw(r.Without), r.With.Days, sideRaw(r.With), r.RawRatio, r.SeasonArtefact, r.Ratio, r.Reduction, string(r.Verdict), below, reduced, cycledFields(r.cycled), foundFields(r.found)}
 		for _, b := range r.Below {
 			cells = append(cells, string(b.Verdict), b.Probability, string(b.Verdict))
 		}

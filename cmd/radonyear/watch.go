@@ -100,7 +100,7 @@ func (p *program) watch(c *cli.Context) error {
 	homes := population{daily.HomeCount(), func(i int) (out []subject) {
 		h := daily.Home(i, ingest.Filter{})
 		place := analysis.Place{Home: h.Name, Area: h.Area}
-		sides, err := ask.parted(h)
+		sides, _, err := ask.parted(h)
 		switch {
 		case len(h.Series) == 0:
 			return []subject{{place: place, why: noField}}
