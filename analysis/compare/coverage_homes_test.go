@@ -212,6 +212,32 @@ func TestHomes(t *testing.T) {
 	if len(published) != 45 {
 		t.Fatalf("%d rows", len(published))
 	}
+	text, err := os.ReadFile(homesFile)
+	if err != nil {
+		t.Fatal(err)
+	}
+	joined := 0
+	for line := range strings.Lines(string(text)) {
+		var n int
+		var held, without, off float64
+		cells := strings.Split(strings.Trim(strings.TrimSpace(line), "| "), " | ")
+		if len(cells) != 6 {
+			continue
+		}
+		if k, _ := fmt.Sscan(strings.Join(cells[2:], " "), &n, &held, &without, &off); k != 4 {
+			continue
+		}
+		joined++
+		if held < 92.5 {
+			t.Errorf("neighbourhood: %s", line)
+		}
+		if cells[0] == "built-in" && strings.Contains(cells[1], "same") && n == 30 && without > 60 {
+			t.Errorf("what homes share does not matter: %s", line)
+		}
+	}
+	if joined != 12 {
+		t.Errorf("%d rows of neighbourhoods", joined)
+	}
 	if testing.Short() {
 		return
 	}
@@ -330,7 +356,9 @@ const neighbourhoodsIntroduction = `
 Pool on %d draws of so many homes from these districts, a test of each before its fan and after: the interval of the geometric mean of the
 ratios against that of all homes of the district. Homes of a district share its weather, and where all are measured in the same weeks, its
 errors: Effects allows for that, and without it the interval holds what the last column but one says. Draws from one district are not
-independent, and ten districts are ten draws of weather, so a row has a standard error of some 3 %% where all are measured together.
+independent, and ten districts are ten draws of weather, so a row has a standard error of some 3 %% where all are measured together. Thirty
+homes are a quarter of a district's 120, which makes their mean nearer to it than an interval for homes at large can know. Homes measured
+each in its own time have wider intervals than they need.
 
 | profile | measured | homes | held %% | without common errors %% | error of ln ratio |
 |---|---|---|---|---|---|
