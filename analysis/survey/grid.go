@@ -88,14 +88,13 @@ type gridPoint struct {
 // good as integrals (trapezoidal rule for analytic functions: Trefethen and Weideman
 // 2014, SIAM Rev. 56:385, from memory).
 type grid struct {
-	d        *design
-	hill     *hill
-	prior    float64
-	hs, ht   float64
-	smooth   []smoothness // one, without effect, if not spatial
-	points   []gridPoint
-	sums     map[int]*sums
-	homesTop [2]float64
+	d      *design
+	hill   *hill
+	prior  float64
+	hs, ht float64
+	smooth []smoothness // one, without effect, if not spatial
+	points []gridPoint
+	sums   map[int]*sums
 }
 
 const (

@@ -479,7 +479,7 @@ func (h *hill) top() (sx, tx, top float64) {
 		if !(c[0] < 0 && c[2] < 0 && det > 0) {
 			oldS, oldT := sx, tx
 			tx, _ = h.areaPeak(sx, tx, 0.1, 1e-3)
-			sx, top = h.homePeak(tx, sx, 0.05, 1e-3)
+			sx, _ = h.homePeak(tx, sx, 0.05, 1e-3)
 			tx = max(tx, 1e-3)
 			if math.Abs(sx-oldS)+math.Abs(tx-oldT) < 2e-3 {
 				break
