@@ -407,7 +407,7 @@ func legendre(n int) (x, w []float64) {
 //
 // Interval: credible. In data drawn from the model, with 10 to 40 areas of 2 to 30
 // homes, those asked for at 90 % hold 88 to 92 %; with five areas or fewer they
-// lean on the prior. See COVERAGE.md.
+// lean on the prior. TestCalibration holds that.
 //
 // Notes: one-area, areas-explained, few-areas, mostly-censored, no-homes, all-below.
 //

@@ -13,12 +13,13 @@ import (
 	"radonyear/analysis/lognormal"
 	"radonyear/analysis/season"
 	"radonyear/analysis/serial"
+	"radonyear/analysis/survey"
 	"radonyear/analysis/trend"
 	"radonyear/cmd/radonyear/internal/report"
 )
 
 // methods are all there are, as their packages list them.
-var methods = slices.Concat(annual.Methods, season.Methods, compare.Methods, lognormal.Methods, serial.Methods, trend.Methods)
+var methods = slices.Concat(annual.Methods, season.Methods, compare.Methods, lognormal.Methods, survey.Methods, serial.Methods, trend.Methods)
 
 func (p *program) methodsCommand() *cli.Command {
 	return &cli.Command{
