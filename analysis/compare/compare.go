@@ -117,7 +117,7 @@ const Outdoor = 10.0
 // is 0, where every one without it does, the upper is open.
 //
 // Notes: season-artefact, other-detector, other-room, other-year, overlapping,
-// under-two-days, high-first-test, near-outdoor, unbounded, all-below-limit,
+// after-first, under-two-days, high-first-test, near-outdoor, unbounded, all-below-limit,
 // restless-home, below-limit, zero-days, partial-days.
 //
 // Source: Durbin and Koopman 2012, Time Series Analysis by State Space Methods,
@@ -348,6 +348,9 @@ func (c *comparison) describe() {
 	}
 	if c.sides[0].End.After(c.sides[1].Start) && c.sides[1].End.After(c.sides[0].Start) && c.h.Switched.IsZero() {
 		c.note("overlapping", "readings without the system go on until %s, those with it begin on %s; look whether their phases are right", c.sides[0].End.Format(time.DateOnly), c.sides[1].Start.Format(time.DateOnly))
+	}
+	if !c.sides[1].End.After(c.sides[0].Start) && c.h.Switched.IsZero() {
+		c.note("after-first", "every reading with the system comes before the first without it; look whether the phases are the wrong way round")
 	}
 	if gap := c.sides[1].Start.Sub(c.sides[0].End).Hours() / 24; gap > 365 {
 		c.note("other-year", "%.0f days lie between the two sides; how years differ is in the interval, what else changed in between is not", gap)
@@ -673,7 +676,7 @@ var compareMethods = []analysis.Method{{
 	Formula:   "One posterior (see temporal.Pair) of every day with and without the system: a step in the level, and swings that the system leaves smaller, by how much depending on the ratio r itself: of the season r² is left, of the drift (1 + r)/2, and with it come a season and a drift of its own. For given swings ln ratio is normal; its spread, but for what is instruments', is multiplied by the profile's calibration for the shorter side, and where the profile's course was not used 0.7 of its spread between years is added in quadrature. The density at θ = ln ratio is that of the normal whose swings suit θ; value and limits are its median and quantiles. A detector that stood on both sides is off by as much on each, and that falls out.",
 	Assumes:   "that season and drift are like those of the profile's homes, that nothing but the system changed, and the same rooms on both sides or rooms that differ as the profile says. A fan takes soil gas away and leaves the air exchange that thins it, so the more it takes, the less of the season stays; the shares were set by trial on a mass balance with fans of 60 to 99 %.",
 	Interval:  "credible, checked by simulation with a generator that is not the model; its coverage is published in COVERAGE-homes.md beside this package. Where every reading with the system lies below its limit the lower limit of the ratio is 0, where every one without it does, the upper is open.",
-	Notes: []string{"season-artefact", "other-detector", "other-room", "other-year", "overlapping", "under-two-days", "high-first-test",
+	Notes: []string{"season-artefact", "other-detector", "other-room", "other-year", "overlapping", "after-first", "under-two-days", "high-first-test",
 		"near-outdoor", "unbounded", "all-below-limit", "restless-home", "below-limit", "zero-days", "partial-days"},
 	Sources: []analysis.Source{
 		{Key: "durbin-koopman-2012", Cite: "Durbin and Koopman 2012, Time Series Analysis by State Space Methods", Part: "chapters 4 and 10"},

@@ -171,6 +171,7 @@ func TestNotes(t *testing.T) {
 		{"other-room", Home{Without: base.Without, With: []analysis.Series{other(after, func(s *analysis.Series) { s.Room = "bedroom" })}}, base, Options{}},
 		{"other-year", Home{Without: base.Without, With: []analysis.Series{log("A", "m", day(2027, 3, 1), flat(40, 60)...)}}, Home{Without: base.Without, With: []analysis.Series{log("A", "m", day(2027, 2, 1), flat(40, 60)...)}}, Options{}},
 		{"overlapping", Home{Without: base.Without, With: []analysis.Series{log("A", "n", day(2026, 2, 1), flat(40, 60)...)}}, base, Options{}},
+		{"after-first", Home{Without: base.With, With: base.Without}, base, Options{}},
 		{"under-two-days", Home{Without: base.Without, With: []analysis.Series{log("A", "m", day(2026, 2, 22), 60)}}, Home{Without: base.Without, With: []analysis.Series{log("A", "m", day(2026, 2, 22), 60, 60)}}, Options{}},
 		{"high-first-test", Home{Without: []analysis.Series{log("A", "m", day(2026, 1, 10), flat(7, 250)...)}, With: base.With}, base, Options{}},
 		{"high-first-test", Home{Without: []analysis.Series{log("A", "m", day(2026, 1, 10), flat(7, 250)...)}, With: base.With}, Home{Without: []analysis.Series{log("A", "m", day(2026, 1, 10), flat(7, 150)...)}, With: base.With}, Options{}},

@@ -150,23 +150,30 @@ func (p *program) watch(c *cli.Context) error {
 	return partial
 }
 
+// deadDays is how many days of zero at the end leave a monitor without an answer: a
+// scheduler must not take its silence for a quiet home.
+const deadDays = 2
+
 // watchOne charts the first of a subject's series; the others say how high the home
 // was without its system.
 func watchOne(s subject, opt trend.Options) (watched, error) {
 	series := s.series[0]
 	w := watched{Place: s.place, zone: series.Zone, switched: s.switched}
 	var days []trend.Day
-	below, long := 0, 0
+	below, long, dead, deadNow := 0, 0, 0, 0 // deadNow: at the end
 	for _, r := range series.Readings() {
 		switch {
 		case !r.OfADay():
 			long++
 			continue
 		case temporal.Dead(r):
+			dead++
+			deadNow++
 			continue
 		case r.BelowLimit:
 			below++
 		}
+		deadNow = 0
 		days = append(days, trend.Day{Day: temporal.Day(r.Start.Add(r.End.Sub(r.Start)/2), series.Zone), Mean: r.Concentration})
 	}
 	switch {
@@ -174,6 +181,8 @@ func watchOne(s subject, opt trend.Options) (watched, error) {
 		return w, fmt.Errorf("only results of more than a day; charts take a monitor's days")
 	case len(days) == 0:
 		return w, fmt.Errorf("every day is zero; look whether the monitor is alive")
+	case deadNow >= deadDays:
+		return w, fmt.Errorf("its last %d days read zero, and air is never without radon for a day; look whether the monitor is alive", deadNow)
 	case below == len(days):
 		return w, fmt.Errorf("every day lies below the monitor's limit, so that it could double unseen; a more sensitive monitor would tell")
 	}
@@ -185,6 +194,9 @@ func watchOne(s subject, opt trend.Options) (watched, error) {
 	var err error
 	if w.Result, err = trend.Watch(days, opt); err != nil {
 		return w, err
+	}
+	if dead > 0 {
+		w.Notes = append(w.Notes, analysis.Note{Code: "zero-days", Text: count(dead, "day") + " of zero taken as not measured, since air is never without radon for a day; look whether the monitor was alive"})
 	}
 	if below > 0 {
 		w.Notes = append(w.Notes, analysis.Note{Code: "below-limit", Text: count(below, "day") + " below the monitor's limit, taken as the limit: a rise from there looks smaller than it is"})
