@@ -1,14 +1,10 @@
 package main
 
 import (
-	"encoding/csv"
-	"errors"
 	"fmt"
-	"io"
 	"math"
-	"os"
+	"slices"
 	"strconv"
-	"strings"
 	"time"
 
 	"radonyear/analysis"
@@ -25,86 +21,36 @@ type weather struct {
 	days  map[int][]float64
 }
 
-func loadWeather(path string) (weather, error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return weather{}, hinted{fmt.Errorf("reading the weather %s: %w", path, bare(err)), "give a CSV file with the column date and one column a covariate"}
-	}
-	defer f.Close()
-	return readWeather(path, f)
-}
-
-// readWeather reads a date and numbers. A day with an empty field is not known; a
-// line that cannot be followed refuses the file.
-func readWeather(path string, r io.Reader) (weather, error) {
-	fail := func(line int, format string, args ...any) (weather, error) {
-		return weather{}, hinted{fmt.Errorf("%s:%d: %s", path, line, fmt.Sprintf(format, args...)), "a line is date,number[,number] under a header, for example 2026-01-10,-3.5"}
-	}
-	in := csv.NewReader(r)
-	in.FieldsPerRecord = -1
-	in.TrimLeadingSpace = true
+// readWeather takes a date and numbers. A day with an empty field is not known.
+func readWeather(f sideFile) (weather, error) {
 	w := weather{days: map[int][]float64{}}
-	date := -1
-	for {
-		row, err := in.Read()
-		if errors.Is(err, io.EOF) {
-			break
-		}
-		var parse *csv.ParseError
-		if errors.As(err, &parse) {
-			return fail(parse.Line, "%v", parse.Err)
-		}
+	date := f.column("date", "day")
+	if date < 0 || len(f.header) < 2 {
+		return w, f.fail(1, "the header has no column date with another beside it")
+	}
+	w.names = slices.Delete(slices.Clone(f.header), date, date+1)
+	for _, row := range f.rows {
+		t, err := time.Parse(time.DateOnly, row.cells[date])
 		if err != nil {
-			return w, fmt.Errorf("reading %s: %w", path, bare(err))
-		}
-		line, _ := in.FieldPos(0)
-		if date < 0 {
-			for i, name := range row {
-				name = strings.TrimSpace(strings.TrimPrefix(name, "\ufeff"))
-				if strings.EqualFold(name, "date") || strings.EqualFold(name, "day") {
-					date = i
-				} else {
-					w.names = append(w.names, name)
-				}
-			}
-			if date < 0 || len(w.names) == 0 {
-				return fail(line, "the header has no column date with another beside it")
-			}
-			continue
-		}
-		if len(row) != len(w.names)+1 {
-			return fail(line, "%d columns under a header of %d", len(row), len(w.names)+1)
-		}
-		t, err := time.Parse(time.DateOnly, strings.TrimSpace(row[date]))
-		if err != nil {
-			return fail(line, "column date: %q is not a day such as 2026-01-10", row[date])
-		}
-		var xs []float64
-		known := true
-		for i, text := range row {
-			if i == date {
-				continue
-			}
-			if strings.TrimSpace(text) == "" {
-				known = false
-				continue
-			}
-			x, err := strconv.ParseFloat(strings.TrimSpace(text), 64)
-			if err != nil || math.IsNaN(x) || math.IsInf(x, 0) {
-				return fail(line, "column %s: %q is not a number", w.names[len(xs)], text)
-			}
-			xs = append(xs, x)
+			return w, f.fail(row.line, "column date: %q is not a day such as 2026-01-10", row.cells[date])
 		}
 		day := temporal.Day(t, time.UTC)
 		if _, twice := w.days[day]; twice {
-			return fail(line, "column date: %s stands there twice", row[date])
+			return w, f.fail(row.line, "column date: %s stands there twice", row.cells[date])
+		}
+		var xs []float64
+		known := true
+		for i, text := range slices.Delete(slices.Clone(row.cells), date, date+1) {
+			x, err := strconv.ParseFloat(text, 64)
+			if text != "" && (err != nil || math.IsNaN(x) || math.IsInf(x, 0)) {
+				return w, f.fail(row.line, "column %s: %q is not a number", w.names[i], text)
+			}
+			known = known && text != ""
+			xs = append(xs, x)
 		}
 		if known {
 			w.days[day] = xs
 		}
-	}
-	if len(w.days) == 0 {
-		return w, hinted{fmt.Errorf("%s holds no day", path), "a line is date,number[,number] under a header"}
 	}
 	return w, nil
 }
@@ -199,72 +145,58 @@ func seriesTable(results []compared) report.Table {
 	return t
 }
 
-// found looks for the switch in the days of the home's longest monitor, and parts the
-// home there; the days that the switch may have been on are of neither side.
-func (q compareQuestion) found(h ingest.Home) (parted, *compare.Switch, error) {
+// look looks for the switch in the days of the home's longest monitor.
+func (q compareQuestion) look(h ingest.Home) (*compare.Switch, error) {
 	var days []compare.Day
-	var zone *time.Location
 	for _, s := range h.Series {
 		if d, _ := daysOf(s, false); len(d) > len(days) {
-			days, zone = d, s.Zone
+			days = d
 		}
 	}
 	if days == nil {
-		return parted{}, nil, fmt.Errorf("no day means to look for a switch in")
+		return nil, fmt.Errorf("no day means to look for a switch in")
 	}
 	season := make([]float64, len(days))
 	for i, d := range days {
 		season[i] = q.Profile.Season.At(d.Day)
 	}
 	sw, err := compare.FindSwitch(days, compare.SwitchOptions{Confidence: q.Confidence, Season: season})
-	if err != nil {
-		return parted{}, nil, err
+	if err == nil && !sw.Found {
+		err = fmt.Errorf("no change of the level was found (probability of one: %s %%), so nothing says what is before and after; give --switch TIME", report.Percent(sw.Probability, q.Confidence))
 	}
-	if !sw.Found {
-		return parted{}, nil, fmt.Errorf("no change of the level was found (probability of one: %s %%), so nothing says what is before and after; give --switch TIME", report.Percent(sw.Probability, q.Confidence))
-	}
-	out := parted{switched: temporal.Date(sw.Day, zone)}
-	for _, s := range h.Series {
-		var sides [2][]analysis.Reading
-		for _, r := range s.Readings() {
+	return &sw, err
+}
+
+// partAt parts a home at a switch that was found: the days that it may have been on
+// are of neither side.
+func partAt(sw *compare.Switch, series []analysis.Series) (out parted, err error) {
+	out.switched = temporal.Date(sw.Day, series[0].Zone)
+	for _, s := range series {
+		err = out.add(s, func(r analysis.Reading) side {
 			from, to := temporal.Day(r.Start, s.Zone), temporal.Day(r.End.Add(-time.Nanosecond), s.Zone)
 			switch {
 			case to < sw.First-1:
-				sides[0] = append(sides[0], r)
+				return without
 			case from > sw.Last:
-				sides[1] = append(sides[1], r)
-			case r.OfADay():
-				out.near++
-			default:
-				out.across++
+				return with
 			}
-		}
-		for k, rs := range sides {
-			if len(rs) == 0 {
-				continue
-			}
-			x, err := analysis.NewSeries(s.Place, s.Zone, rs)
-			if err != nil {
-				return parted{}, nil, err
-			}
-			if k == 0 {
-				out.without = append(out.without, x)
-			} else {
-				out.with = append(out.with, x)
-			}
+			return neither
+		})
+		if err != nil {
+			return out, err
 		}
 	}
-	return out, &sw, nil
+	return out, nil
 }
 
-// foundNote says that nobody wrote the switch down.
-func foundNote(sw *compare.Switch) analysis.Note {
+// foundNotes say that nobody wrote the switch down, and what the search noted.
+func foundNotes(sw *compare.Switch) []analysis.Note {
 	date := func(day int) string { return temporal.Date(day, time.UTC).Format(time.DateOnly) }
 	text := fmt.Sprintf("the switch was looked for in the days: the first day on the new level is most probably %s, and lies between %s and %s; these days are of neither side. Something else may have changed on it: ask the household", date(sw.Day), date(sw.First), date(sw.Last))
-	if sw.Second != nil {
-		text += fmt.Sprintf(". %s is nearly as probable", date(sw.Second.Day))
+	if sw.Ratio.Value > 1 {
+		text += ". The level rose there: if a system was running, it may have failed"
 	}
-	return analysis.Note{Code: "switch-found", Text: text}
+	return append([]analysis.Note{{Code: "switch-found", Text: text}}, sw.Notes...)
 }
 
 func foundFields(sw *compare.Switch) any {

@@ -1,12 +1,8 @@
 package main
 
 import (
-	"encoding/csv"
-	"errors"
 	"fmt"
-	"io"
 	"math"
-	"os"
 	"slices"
 	"strconv"
 	"strings"
@@ -83,79 +79,35 @@ func parseCommunity(c *cli.Context) (q communityQuestion, err error) {
 		}
 	}
 	if path := c.String("populations"); path != "" {
-		for _, option := range []string{"output", "rejects"} {
-			if out := c.String(option); out != "" {
-				if err := refuseInput("--"+option, out, []string{path}); err != nil {
-					return q, err
-				}
-			}
-		}
-		f, err := os.Open(path)
+		f, err := openSide(c, path, "dwellings", "a line is area,dwellings under a header, for example Eastfield,1250")
 		if err != nil {
-			return q, hinted{fmt.Errorf("reading the dwellings %s: %w", path, bare(err)), "give a CSV file with the columns area and dwellings"}
+			return q, err
 		}
-		defer f.Close()
 		q.populationsFile = path
-		if q.populations, err = readPopulations(path, f); err != nil {
+		if q.populations, err = readPopulations(f); err != nil {
 			return q, err
 		}
 	}
 	return q, nil
 }
 
-// readPopulations reads area and dwellings; a file with a line that cannot be
-// followed is refused whole.
-func readPopulations(path string, r io.Reader) (map[string]float64, error) {
-	fail := func(line int, format string, args ...any) (map[string]float64, error) {
-		return nil, hinted{fmt.Errorf("%s:%d: %s", path, line, fmt.Sprintf(format, args...)), "a line is area,dwellings under a header, for example Eastfield,1250"}
+// readPopulations takes area and dwellings.
+func readPopulations(f sideFile) (map[string]float64, error) {
+	area, dwellings := f.column("area"), f.column("dwellings", "population", "homes")
+	if area < 0 || dwellings < 0 {
+		return nil, f.fail(1, "the header has no columns area and dwellings")
 	}
-	in := csv.NewReader(r)
-	in.FieldsPerRecord = -1
-	in.TrimLeadingSpace = true
 	out := map[string]float64{}
-	area, dwellings := -1, -1
-	for {
-		row, err := in.Read()
-		if errors.Is(err, io.EOF) {
-			break
-		}
-		var parse *csv.ParseError
-		if errors.As(err, &parse) {
-			return fail(parse.Line, "%v", parse.Err)
-		}
-		if err != nil {
-			return nil, fmt.Errorf("reading %s: %w", path, bare(err))
-		}
-		line, _ := in.FieldPos(0)
-		if area < 0 {
-			for i, name := range row {
-				switch strings.ToLower(strings.TrimSpace(strings.TrimPrefix(name, "\ufeff"))) {
-				case "area":
-					area = i
-				case "dwellings", "population", "homes":
-					dwellings = i
-				}
-			}
-			if area < 0 || dwellings < 0 {
-				return fail(line, "the header has no columns area and dwellings")
-			}
-			continue
-		}
-		if len(row) <= max(area, dwellings) {
-			return fail(line, "%d columns", len(row))
-		}
-		name := strings.TrimSpace(row[area])
-		n, err := strconv.ParseFloat(strings.TrimSpace(row[dwellings]), 64)
+	for _, row := range f.rows {
+		n, err := strconv.ParseFloat(row.cells[dwellings], 64)
 		if err != nil || !(n > 0) || math.IsInf(n, 0) {
-			return fail(line, "column dwellings: %q is not a number above 0", row[dwellings])
+			return nil, f.fail(row.line, "column dwellings: %q is not a number above 0", row.cells[dwellings])
 		}
+		name := row.cells[area]
 		if _, twice := out[name]; twice {
-			return fail(line, "column area: %q stands there twice", name)
+			return nil, f.fail(row.line, "column area: %q stands there twice", name)
 		}
 		out[name] = n
-	}
-	if len(out) == 0 {
-		return nil, hinted{fmt.Errorf("%s holds no area", path), "a line is area,dwellings under a header"}
 	}
 	return out, nil
 }

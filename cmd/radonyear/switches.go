@@ -1,11 +1,8 @@
 package main
 
 import (
-	"encoding/csv"
-	"errors"
 	"fmt"
-	"io"
-	"os"
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -14,6 +11,7 @@ import (
 
 	"radonyear/analysis"
 	"radonyear/analysis/compare"
+	"radonyear/analysis/temporal"
 )
 
 // switchFlags are the options that say when systems were switched.
@@ -31,6 +29,14 @@ type toggle struct {
 	instant bool
 	day     bool // only the day is known
 	on      bool
+	line    int // of a file
+}
+
+func (t toggle) state() string {
+	if t.on {
+		return "on"
+	}
+	return "off"
 }
 
 // in is the instant in a home's zone.
@@ -85,93 +91,51 @@ func parseSwitches(c *cli.Context) (switches, error) {
 	if path == "" {
 		return switches{}, nil
 	}
-	for _, option := range []string{"output", "rejects"} {
-		if out := c.String(option); out != "" {
-			if err := refuseInput("--"+option, out, []string{path}); err != nil {
-				return switches{}, err
-			}
-		}
-	}
-	f, err := os.Open(path)
+	f, err := openSide(c, path, "switch times", "a line is home,time[,state] under a header, for example 17,2026-01-10T18:00,on")
 	if err != nil {
-		return switches{}, hinted{fmt.Errorf("reading the switch times %s: %w", path, bare(err)), "give a CSV file with the columns home and time"}
+		return switches{}, err
 	}
-	defer f.Close()
-	return readSwitches(path, f)
+	return readSwitches(f)
 }
 
-// readSwitches reads home, time and state. A file with a line that cannot be
-// followed is refused whole: a home without its switch would be another question.
-func readSwitches(path string, r io.Reader) (switches, error) {
-	const hint = "a line is home,time[,state] under a header, for example 17,2026-01-10T18:00,on"
-	fail := func(line int, format string, args ...any) (switches, error) {
-		return switches{}, hinted{fmt.Errorf("%s:%d: %s", path, line, fmt.Sprintf(format, args...)), hint}
+// readSwitches takes home, time and state.
+func readSwitches(f sideFile) (switches, error) {
+	s := switches{byHome: map[string][]toggle{}, file: f.path}
+	home, at, state := f.column("home"), f.column("time", "switch", "date"), f.column("state")
+	if home < 0 || at < 0 {
+		return s, f.fail(1, "the header has no columns home and time")
 	}
-	in := csv.NewReader(r)
-	in.FieldsPerRecord = -1
-	in.TrimLeadingSpace = true
-	s := switches{byHome: map[string][]toggle{}, file: path}
-	column := map[string]int{}
-	for {
-		row, err := in.Read()
-		if errors.Is(err, io.EOF) {
-			break
+	var homes []string // in order, so that the first trouble is the same every time
+	for _, row := range f.rows {
+		name := row.cells[home]
+		if name == "" {
+			return s, f.fail(row.line, "column home: no home")
 		}
-		var parse *csv.ParseError
-		if errors.As(err, &parse) {
-			return fail(parse.Line, "%v", parse.Err)
-		}
-		if err != nil {
-			return switches{}, fmt.Errorf("reading %s: %w", path, bare(err))
-		}
-		line, _ := in.FieldPos(0)
-		if len(column) == 0 {
-			for i, name := range row {
-				switch name = strings.ToLower(strings.TrimSpace(strings.TrimPrefix(name, "\ufeff"))); name {
-				case "home", "state":
-					column[name] = i
-				case "time", "switch", "date":
-					column["time"] = i
-				}
-			}
-			_, home := column["home"]
-			if _, at := column["time"]; !home || !at {
-				return fail(line, "the header has no columns home and time")
-			}
-			continue
-		}
-		get := func(name string) string {
-			if i, ok := column[name]; ok && i < len(row) {
-				return strings.TrimSpace(row[i])
-			}
-			return ""
-		}
-		home, text := get("home"), get("time")
-		if home == "" {
-			return fail(line, "column home: no home")
-		}
-		t, ok := parseToggle(text)
+		t, ok := parseToggle(row.cells[at])
 		if !ok {
-			return fail(line, "column time: %q is not a time", text)
+			return s, f.fail(row.line, "column time: %q is not a time", row.cells[at])
 		}
-		switch state := strings.ToLower(get("state")); state {
-		case "on", "":
-		case "off":
-			t.on = false
-		default:
-			return fail(line, "column state: %q is neither on nor off", state)
+		t.line = row.line
+		if state >= 0 {
+			switch word := strings.ToLower(row.cells[state]); word {
+			case "on", "":
+			case "off":
+				t.on = false
+			default:
+				return s, f.fail(row.line, "column state: %q is neither on nor off", word)
+			}
 		}
-		s.byHome[home] = append(s.byHome[home], t)
+		if s.byHome[name] == nil {
+			homes = append(homes, name)
+		}
+		s.byHome[name] = append(s.byHome[name], t)
 	}
-	if len(s.byHome) == 0 {
-		return switches{}, hinted{fmt.Errorf("%s holds no switch time", path), hint}
-	}
-	for home, ts := range s.byHome {
+	for _, name := range homes {
+		ts := s.byHome[name]
 		slices.SortStableFunc(ts, func(a, b toggle) int { return a.at.Compare(b.at) })
 		for i, t := range ts {
 			if i > 0 && t.on == ts[i-1].on {
-				state := map[bool]string{true: "on", false: "off"}[t.on]
-				return switches{}, hinted{fmt.Errorf("%s: home %s is switched %s at %s and was %s already", path, home, state, t.at.Format("2006-01-02 15:04"), state), "name each switch once, with its state"}
+				return s, f.fail(t.line, "home %s is switched %s at %s and was %[2]s already", name, t.state(), t.at.Format("2006-01-02 15:04"))
 			}
 		}
 	}
@@ -185,6 +149,7 @@ type parted struct {
 	near          int       // day means left out as too near a switch
 	across        int       // longer results left out as going across one
 	soon          bool      // a longer result begins within a day of a switch and is kept
+	toggles       []toggle
 }
 
 // settle is how long after a switch nothing is taken: common practice, and what
@@ -195,41 +160,34 @@ const settle = 24 * time.Hour
 // 24 hours after it are of neither; a longer result that goes across a switch by
 // more than a day on both sides is left out too.
 func part(series []analysis.Series, toggles []toggle) (parted, error) {
-	var out parted
+	type change struct {
+		from, at, until time.Time
+		on              bool
+	}
+	out := parted{toggles: toggles}
 	for _, s := range series {
-		type change struct {
-			from, at, until time.Time
-			on              bool
-		}
 		var changes []change
 		for _, t := range toggles {
 			at := t.in(s.Zone)
 			y, m, d := at.Date()
-			from := time.Date(y, m, d, 0, 0, 0, 0, s.Zone)
 			until := at.Add(settle)
 			if t.day {
 				until = time.Date(y, m, d+2, 0, 0, 0, 0, s.Zone)
 			}
-			changes = append(changes, change{from, at, until, t.on})
+			changes = append(changes, change{time.Date(y, m, d, 0, 0, 0, 0, s.Zone), at, until, t.on})
 			if t.on && (out.switched.IsZero() || at.Before(out.switched)) {
 				out.switched = at
 			}
 		}
-		var sides [2][]analysis.Reading
-		for i := range s.Len() {
-			r := s.At(i)
-			keep, on := true, len(changes) > 0 && !changes[0].on // before a first "off" it ran
+		err := out.add(s, func(r analysis.Reading) side {
+			on := len(changes) > 0 && !changes[0].on // before a first "off" it ran
 			for _, c := range changes {
 				if r.OfADay() {
 					if r.Start.Before(c.until) && r.End.After(c.from) {
-						keep = false
-						out.near++
-						break
+						return neither
 					}
 				} else if c.at.After(r.Start.Add(settle)) && c.at.Before(r.End.Add(-settle)) {
-					keep = false
-					out.across++
-					break
+					return neither
 				} else if d := r.Start.Sub(c.at); c.on && d > -settle && d < settle {
 					out.soon = true
 				}
@@ -237,61 +195,101 @@ func part(series []analysis.Series, toggles []toggle) (parted, error) {
 					on = c.on
 				}
 			}
-			if keep {
-				k := 0
-				if on {
-					k = 1
-				}
-				sides[k] = append(sides[k], r)
+			if on {
+				return with
 			}
-		}
-		for k, rs := range sides {
-			if len(rs) == 0 {
-				continue
-			}
-			x, err := analysis.NewSeries(s.Place, s.Zone, rs)
-			if err != nil {
-				return parted{}, err
-			}
-			if k == 0 {
-				out.without = append(out.without, x)
-			} else {
-				out.with = append(out.with, x)
-			}
+			return without
+		})
+		if err != nil {
+			return parted{}, err
 		}
 	}
 	return out, nil
 }
 
-// periods are the spells between switches as their means, for a study that switches
-// a system on and off: days of either state in a row, whatever detector stood there.
-func (s parted) periods() []compare.Period {
-	type reading struct {
-		analysis.Reading
-		on bool
+// side is which of a home's readings one is of.
+type side int
+
+const (
+	without side = iota
+	with
+	neither
+)
+
+// add parts a series.
+func (p *parted) add(s analysis.Series, of func(analysis.Reading) side) error {
+	var sides [2][]analysis.Reading
+	for i := range s.Len() {
+		r := s.At(i)
+		switch k := of(r); {
+		case k != neither:
+			sides[k] = append(sides[k], r)
+		case r.OfADay():
+			p.near++
+		default:
+			p.across++
+		}
 	}
-	var all []reading
-	for k, side := range [][]analysis.Series{s.without, s.with} {
-		for _, x := range side {
-			for _, r := range x.Readings() {
-				all = append(all, reading{r, k == 1})
+	for k, to := range []*[]analysis.Series{&p.without, &p.with} {
+		if len(sides[k]) == 0 {
+			continue
+		}
+		x, err := analysis.NewSeries(s.Place, s.Zone, sides[k])
+		if err != nil {
+			return err
+		}
+		*to = append(*to, x)
+	}
+	return nil
+}
+
+// running says whether the system runs now, for all that its switches say, and since
+// when it does not.
+func (p parted) running() (bool, toggle) {
+	if n := len(p.toggles); n > 0 && !p.toggles[n-1].on {
+		return false, p.toggles[n-1]
+	}
+	return true, toggle{}
+}
+
+// periods are the spells between switches as their means, for a study that switches
+// a system on and off: of all monitors' means of a day, in order. A period is placed
+// where the middle of its days is.
+func (p parted) periods() (out []compare.Period) {
+	type day struct {
+		sum, n float64
+		on     bool
+	}
+	days := map[int]*day{}
+	for k, side := range [][]analysis.Series{p.without, p.with} {
+		for _, s := range side {
+			for _, r := range s.Readings() {
+				if !r.OfADay() || temporal.Dead(r) {
+					continue
+				}
+				at := temporal.Day(r.Start.Add(r.End.Sub(r.Start)/2), s.Zone)
+				if days[at] == nil {
+					days[at] = &day{on: k == int(with)}
+				}
+				days[at].sum += r.Concentration
+				days[at].n++
 			}
 		}
 	}
-	slices.SortStableFunc(all, func(a, b reading) int { return a.Start.Compare(b.Start) })
-	var out []compare.Period
-	for _, r := range all {
-		days := r.Days()
-		if r.Share > 0 {
-			days *= r.Share
+	middle := 0.0 // sum of the days of the last period
+	for _, at := range slices.Sorted(maps.Keys(days)) {
+		d := days[at]
+		n := len(out)
+		if n == 0 || out[n-1].On != d.on {
+			out, middle = append(out, compare.Period{On: d.on}), 0
+			n++
 		}
-		if n := len(out); n > 0 && out[n-1].On == r.on {
-			p := &out[n-1]
-			p.Mean = (p.Mean*p.Days + r.Concentration*days) / (p.Days + days)
-			p.Days += days
-			continue
-		}
-		out = append(out, compare.Period{Start: r.Start, Days: days, Mean: r.Concentration, On: r.on})
+		q := &out[n-1]
+		q.Mean = (q.Mean*q.Days + d.sum/d.n) / (q.Days + 1)
+		q.Days++
+		middle += float64(at)
+		hours := 24 * (middle/q.Days + 0.5 - q.Days/2)
+		q.Start = temporal.Date(0, time.UTC).Add(time.Duration(hours * float64(time.Hour)))
 	}
 	return out
 }
