@@ -21,8 +21,8 @@ const watchSpan = 1500 // days of a district: four years
 
 // watchHomes runs homes with a fan of 60 to 99 % from the start of a district on. left
 // is the share of the fan's work that a failure leaves, 1 for none; it comes at some
-// time after the baseline.
-func watchHomes(seed uint64, n int, left float64, opt Options) []watched {
+// time after the baseline, and multiplies the days by times.
+func watchHomes(seed uint64, n int, left, times float64, opt Options) []watched {
 	d := scenario.NewDistrict(seed, scenario.Options{Days: watchSpan, Homes: n})
 	monitor := scenario.HomeMonitor()
 	out := make([]watched, n)
@@ -45,13 +45,16 @@ func watchHomes(seed uint64, n int, left float64, opt Options) []watched {
 		ratio := fan.Mean(scenario.Living, begin, begin.AddDate(0, 0, 90)) / h.Mean(scenario.Living, begin, begin.AddDate(0, 0, 90))
 		for _, m := range fan.DayMeans(scenario.Living, begin, 1110, &monitor, i+1) {
 			if m.Value > 0 {
+				if !m.Start.Before(fails) {
+					m.Value *= times
+				}
 				days = append(days, Day{int(m.Start.Unix() / 86400), m.Value})
 			}
 		}
 		o := opt
 		o.Ratio = ratio
 		w := watched{}
-		if left < 1 {
+		if left < 1 || times > 1 {
 			w.failed = int(fails.Unix() / 86400)
 		}
 		w.result, w.err = Watch(days, o)
@@ -67,38 +70,46 @@ type tally struct {
 	falseAlarms    int     // in them; a home's first ends its watch
 	failures, seen int     // failures, and those seen within a year
 	median, ninety float64 // days until half and nine in ten of the failures were seen
-	promised       float64 // median of the stated medians for the kind of failure
+	promised, late float64 // middle of the stated days until half and nine in ten, for the kind of failure
+	held           int     // intervals of the rise that held a doubling, of failures seen
 	startOff       float64 // median absolute error of the likely start, days, of failures seen
 }
 
 func count(ws []watched, delay int) tally {
 	t := tally{homes: len(ws)}
-	var waits, stated, off []float64
+	var waits, stated, late, off []float64
 	for _, w := range ws {
 		if w.err != nil {
 			panic(w.err)
 		}
 		r := w.result
+		alarm := r.Alarm
+		if len(r.Earlier) > 0 {
+			alarm = &r.Earlier[0]
+		}
 		first, end := r.Points[0].Day, r.Points[len(r.Points)-1].Day
 		if w.failed > 0 {
 			end = w.failed - 1
 		}
-		if r.Alarm != nil && (w.failed == 0 || r.Alarm.Day < w.failed) {
+		if alarm != nil && (w.failed == 0 || alarm.Day < w.failed) {
 			t.falseAlarms++
-			t.years += float64(r.Alarm.Day-first+1) / 365.25
+			t.years += float64(alarm.Day-first+1) / 365.25
 			continue
 		}
 		t.years += float64(end-first+1) / 365.25
 		if w.failed > 0 && delay < len(r.Detect) {
 			t.failures++
 			wait := math.Inf(1)
-			if r.Alarm != nil && r.Alarm.Day < w.failed+365 {
-				wait = float64(r.Alarm.Day - w.failed + 1)
+			if alarm != nil && alarm.Day < w.failed+365 {
+				wait = float64(alarm.Day - w.failed + 1)
 				t.seen++
-				off = append(off, math.Abs(float64(r.Alarm.Start-w.failed)))
+				off = append(off, math.Abs(float64(alarm.Start-w.failed)))
+				if alarm.Ratio.Lower <= 2 && 2 <= alarm.Ratio.Upper {
+					t.held++
+				}
 			}
 			waits = append(waits, wait)
-			stated = append(stated, r.Detect[delay].Median)
+			stated, late = append(stated, r.Detect[delay].Median), append(late, r.Detect[delay].Ninety)
 		}
 	}
 	at := func(xs []float64, p float64) float64 {
@@ -108,6 +119,6 @@ func count(ws []watched, delay int) tally {
 		slices.Sort(xs)
 		return xs[int(math.Ceil(p*float64(len(xs))))-1]
 	}
-	t.median, t.ninety, t.promised, t.startOff = at(waits, 0.5), at(waits, 0.9), at(stated, 0.5), at(off, 0.5)
+	t.median, t.ninety, t.promised, t.late, t.startOff = at(waits, 0.5), at(waits, 0.9), at(stated, 0.5), at(late, 0.5), at(off, 0.5)
 	return t
 }

@@ -6,7 +6,9 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"time"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"radonyear/analysis"
@@ -43,8 +45,9 @@ const (
 // State is what the charts say on the last day.
 type State string
 
-// Quiet: no alarm. Alarm: one, and the level is still up. Recovered: there was one,
-// and the last weeks are as before it.
+// Quiet: no alarm, which means unchanged and not low. Alarm: one that is not over.
+// Recovered: there was one, and then fourteen measured days in a row were on average
+// under half of the EWMA's limit; both charts then begin anew.
 const (
 	Quiet     State = "quiet"
 	Alarm     State = "alarm"
@@ -58,9 +61,10 @@ type Point struct {
 	EWMA, CUSUM float64
 }
 
-// Alarmed is the first alarm.
+// Alarmed is an alarm.
 type Alarmed struct {
 	Day, Start int    // of the alarm, and the likely first day of the rise
+	End        int    // the day on which the level had been back for two weeks of measured days; 0 if it is not
 	Chart      string // "EWMA", "CUSUM" or both
 	Ratio      analysis.Estimate
 }
@@ -81,13 +85,20 @@ type Result struct {
 	Points                []Point // after the baseline
 	EWMALimit, CUSUMLimit float64
 	State                 State
-	Alarm                 *Alarmed
+	Alarm                 *Alarmed  // the latest
+	Earlier               []Alarmed // alarms before it, in order
 	Detect                []Delay
 	FalseAlarmYears       float64
 	Watched               int     // days measured after the baseline
 	Scale                 float64 // of the day-to-day variance, home over model
 	Notes                 []analysis.Note
 }
+
+const (
+	stuck       = 29  // days in a row the same as the one before, at the end; a low home in whole numbers has some
+	longGap     = 14  // days
+	hardlyLower = 0.8 // of the level without the system
+)
 
 const (
 	weight  = 0.15 // of the newest day in the EWMA
@@ -104,18 +115,21 @@ const (
 // the system flattens. EWMA: E = 0.15 z + 0.85 E. CUSUM: S = max(0, S + z − ln(shift)/2).
 // Both count measured days. An alarm is a day with E or S over its limit. The limits
 // are of the same height in the home's own terms: five years of days like its own are
-// simulated many times from the model of temporal.Work, season, drift and noise, its
-// day-to-day variance scaled to the home's baseline, each with a baseline of its own
-// as long as the home's; the limits are the quantiles of the highest E and S at which
-// a share 1 − e^(−5/years) of those five years has an alarm.
+// simulated many times from the model of temporal.Work, season, drift and noise, with
+// a drift of 400 days for how years differ, each with a baseline of its own as long as
+// the home's; variances from day to day are scaled to the home's, by the n differences
+// of its baseline as far as n/(n + 15), up to 16 times and the root of it beyond ten days; the limits are the quantiles of the highest E and S at which
+// a share 1 − e^(−5/years) of those five years has an alarm, the CUSUM's no lower than
+// ln(shift)/2, so that in a very steady home one day is no alarm.
 //
 // Assumes that the home varies as the profile's homes do with a system; that what is
 // usual did not change within the baseline; and that gaps are short.
 //
-// Interval: of the rise, credible, from the spread of the same simulated years. The rate
-// of false alarms and the delays are published in COVERAGE.md beside this package.
+// Interval: of the rise, rough: from the spread of the same simulated years, of days
+// chosen for being high; how often it holds, the rate of false alarms and the delays are
+// published in COVERAGE.md beside this package.
 //
-// Notes: short-baseline, restless-home, slow-to-see.
+// Notes: short-baseline, restless-home, slow-to-see, gap, hardly-lower.
 //
 // Source: Roberts 1959, Technometrics 1:239 (EWMA); Page 1954, Biometrika 41:100
 // (CUSUM); limits of autocorrelated series by simulation as in Lu and Reynolds 1999,
@@ -153,8 +167,23 @@ func Watch(days []Day, opt Options) (Result, error) {
 	}
 	r.GM = math.Exp(level)
 	r.Scale = m.fit(days[:n])
-	if r.Scale > 1.5 {
+	if r.Scale > temporal.Restless {
 		r.note("restless-home", "its days vary more than the model's, by a factor of %.1f in variance, and the limits allow for that; it takes longer to see a change", r.Scale)
+	}
+	run := 0
+	for i := len(days) - 1; i > 0 && days[i].Mean == days[i-1].Mean; i-- {
+		run++
+	}
+	if run >= stuck {
+		return Result{}, fmt.Errorf("the last %d days are all the same, which no home's are; look whether the monitor is alive", run+1)
+	}
+	for i := n; i < len(days); i++ {
+		if gap := days[i].Day - days[i-1].Day; gap > longGap {
+			r.note("gap", "%d days were not measured before %s, and nothing is known of them", gap-1, temporal.Date(days[i].Day, time.UTC).Format(time.DateOnly))
+		}
+	}
+	if opt.Ratio > hardlyLower {
+		r.note("hardly-lower", "the days with the system are hardly lower than those without (×%.2f), so that there is little for the charts to watch: radonyear compare says whether it does anything", opt.Ratio)
 	}
 	if n < 30 {
 		r.note("short-baseline", "what is usual rests on %d days; after a month or more of them, watch anew with --baseline", n)
@@ -173,8 +202,11 @@ func Watch(days []Day, opt Options) (Result, error) {
 			r.note("slow-to-see", "a rise by a factor of %g is seen within a year in %.0f %% of such cases only: this home varies too much for more at one false alarm in %g years; a yearly retest sees what the chart does not", shift, 100*d.Seen, opt.FalseAlarmYears)
 		}
 	}
+	for i := range r.Earlier {
+		r.Earlier[i].Ratio = r.rise(r.Earlier[i], sim, opt)
+	}
 	if r.Alarm != nil {
-		r.Alarm.Ratio = r.rise(sim, opt)
+		r.Alarm.Ratio = r.rise(*r.Alarm, sim, opt)
 	}
 	return r, nil
 }
@@ -287,6 +319,17 @@ func (m *model) fit(days []Day) float64 {
 	return scale
 }
 
+// charts are the two of them on one day.
+type charts struct{ ewma, cusum float64 }
+
+// step takes one day's z, k the half of the shift in logs.
+func (c *charts) step(z, k float64) {
+	c.ewma = weight*z + (1-weight)*c.ewma
+	c.cusum = max(0, c.cusum+z-k)
+}
+
+func (c charts) over(ewma, cusum float64) bool { return c.ewma > ewma || c.cusum > cusum }
+
 // simulated are in-control paths of z after a baseline, and the charts' highest values.
 type simulated struct {
 	z           [][]float64
@@ -328,12 +371,12 @@ func (m *model) simulate(first, n int) *simulated {
 			}
 		}
 		z = z[n:]
-		e, c, topE, topC := 0.0, 0.0, 0.0, 0.0
+		var c charts
+		topE, topC := 0.0, 0.0
 		for t := range z {
 			z[t] -= usual
-			e = weight*z[t] + (1-weight)*e
-			c = max(0, c+z[t]-k)
-			topE, topC = max(topE, e), max(topC, c)
+			c.step(z[t], k)
+			topE, topC = max(topE, c.ewma), max(topC, c.cusum)
 		}
 		s.z, s.ewma, s.cusum = append(s.z, z), append(s.ewma, topE), append(s.cusum, topC)
 	}
@@ -347,11 +390,12 @@ func (s *simulated) limits(opt Options) (ewma, cusum float64) {
 	n := len(s.ewma)
 	e, c := slices.Sorted(slices.Values(s.ewma)), slices.Sorted(slices.Values(s.cusum))
 	allowed := int(math.Floor(float64(n) * -math.Expm1(-horizon/365.25/opt.FalseAlarmYears)))
+	least := math.Log(opt.Shift) / 2 // of the CUSUM
 	best := n - 1
 	for rank := n - 1; rank >= 0; rank-- {
 		alarms := 0
 		for i := range n {
-			if s.ewma[i] > e[rank] || s.cusum[i] > c[rank] {
+			if s.ewma[i] > e[rank] || s.cusum[i] > max(c[rank], least) {
 				alarms++
 			}
 		}
@@ -360,7 +404,7 @@ func (s *simulated) limits(opt Options) (ewma, cusum float64) {
 		}
 		best = rank
 	}
-	return max(e[best], 1e-6), max(c[best], 1e-6)
+	return max(e[best], 1e-6), max(c[best], least)
 }
 
 // delay adds a rise to each path, on a day within its first year on which no alarm
@@ -371,19 +415,18 @@ func (s *simulated) delay(shift, ewma, cusum float64, opt Options) Delay {
 	var waits []float64
 	for path, z := range s.z {
 		begin := (path * 37) % year
-		e, c := 0.0, 0.0
+		var c charts
 		wait := math.Inf(1)
 		for t := 0; t < begin+year; t++ {
 			x := z[t]
 			if t >= begin {
 				x += rise
 			}
-			e = weight*x + (1-weight)*e
-			c = max(0, c+x-k)
-			if t < begin && (e > ewma || c > cusum) { // a false alarm: begun anew
-				e, c = 0, 0
+			c.step(x, k)
+			if t < begin && c.over(ewma, cusum) { // a false alarm: begun anew
+				c = charts{}
 			}
-			if t >= begin && (e > ewma || c > cusum) {
+			if t >= begin && c.over(ewma, cusum) {
 				wait = float64(t - begin + 1)
 				break
 			}
@@ -401,63 +444,70 @@ func (s *simulated) delay(shift, ewma, cusum float64, opt Options) Delay {
 	return Delay{Shift: shift, Seen: float64(seen) / float64(len(waits)), Median: at(0.5), Ninety: at(0.9)}
 }
 
+// back is how many measured days in a row say that a level is down again.
+const back = 14
+
 // watch runs both charts over the days after the baseline.
 func (r *Result) watch(days []Day, m *model, usual float64, opt Options) {
 	k := math.Log(opt.Shift) / 2
-	e, c := 0.0, 0.0
+	var c charts
 	start := days[0].Day
+	var since []float64 // z from an alarm on
+	r.State = Quiet
 	for _, d := range days {
 		z := math.Log(d.Mean) - m.season(d.Day) - usual
-		e = weight*z + (1-weight)*e
-		if c == 0 {
+		if c.cusum == 0 {
 			start = d.Day
 		}
-		c = max(0, c+z-k)
-		r.Points = append(r.Points, Point{d.Day, z, e, c})
-		if r.Alarm == nil && (e > r.EWMALimit || c > r.CUSUMLimit) {
-			a := &Alarmed{Day: d.Day, Start: start}
-			switch {
-			case e > r.EWMALimit && c > r.CUSUMLimit:
-				a.Chart = "EWMA and CUSUM"
-			case e > r.EWMALimit:
-				a.Chart = "EWMA"
-			default:
-				a.Chart = "CUSUM"
+		c.step(z, k)
+		r.Points = append(r.Points, Point{d.Day, z, c.ewma, c.cusum})
+		if r.State == Alarm {
+			since = append(since, z)
+			if n := len(since) - back; n >= 0 && floats.Sum(since[n:])/back < r.EWMALimit/2 {
+				r.State, r.Alarm.End, c = Recovered, d.Day, charts{}
 			}
-			r.Alarm = a
+			continue
 		}
-	}
-	r.State = Quiet
-	if r.Alarm != nil {
-		r.State = Alarm
-		last := r.Points[len(r.Points)-1]
-		back := last.EWMA < r.EWMALimit/3
-		if after := len(r.Points) - 14; after >= 0 && r.Points[after].Day > r.Alarm.Day && back {
-			r.State = Recovered
+		if !c.over(r.EWMALimit, r.CUSUMLimit) {
+			continue
 		}
+		a := &Alarmed{Day: d.Day, Start: start}
+		switch {
+		case c.ewma > r.EWMALimit && c.cusum > r.CUSUMLimit:
+			a.Chart = "EWMA and CUSUM"
+		case c.ewma > r.EWMALimit:
+			a.Chart = "EWMA"
+		default:
+			a.Chart = "CUSUM"
+		}
+		if r.Alarm != nil {
+			r.Earlier = append(r.Earlier, *r.Alarm)
+		}
+		r.State, r.Alarm, since = Alarm, a, nil
 	}
 }
 
-// rise is by what factor the level was up from the likely start on to where the EWMA
-// fell back, with the spread that as many days have in the simulated years.
-func (r *Result) rise(s *simulated, opt Options) analysis.Estimate {
-	sum, n := 0.0, 0
+// rise is by what factor the level was up from the likely start of an alarm to where the
+// CUSUM was highest, after which days are under half of the shift, with the spread that as many days have in
+// the simulated years. The start was chosen for its days being high, so that the
+// rise is on average a little large.
+func (r *Result) rise(a Alarmed, s *simulated, opt Options) analysis.Estimate {
+	sum, mean, n, count, top := 0.0, 0.0, 0, 0, -1.0
 	for _, p := range r.Points {
-		if p.Day < r.Alarm.Start {
+		if p.Day < a.Start || a.End > 0 && p.Day >= a.End {
 			continue
 		}
-		if p.Day > r.Alarm.Day && p.EWMA < r.EWMALimit/3 {
-			break
-		}
 		sum += p.Z
-		n++
+		count++
+		if p.CUSUM > top {
+			top, mean, n = p.CUSUM, sum/float64(count), count
+		}
 	}
-	mean := sum / float64(n)
 	var means []float64
 	for _, z := range s.z {
 		m := 0.0
-		for t := range n {
-			m += z[(182+t)%len(z)] / float64(n)
+		for t := range n { // at another time of the year in each
+			m += z[(37*len(means)+t)%len(z)] / float64(n)
 		}
 		means = append(means, m)
 	}
@@ -475,14 +525,14 @@ var Methods = []analysis.Method{{
 	Key:       WatchMethod,
 	Title:     "control charts of a working system",
 	Estimates: "whether, and since when, the level is higher than usual, and by what factor.",
-	Formula:   "z = ln(day mean) − its mean over the baseline − the expected season, which the system flattens. EWMA: E = 0.15 z + 0.85 E. CUSUM: S = max(0, S + z − ln(shift)/2). Both count measured days. An alarm is a day with E or S over its limit. The limits are of the same height in the home's own terms: five years of days like its own are simulated many times from the model of temporal.Work, season, drift and noise, its day-to-day variance scaled to the home's baseline, each with a baseline of its own as long as the home's; the limits are the quantiles of the highest E and S at which a share 1 − e^(−5/years) of those five years has an alarm.",
+	Formula:   "z = ln(day mean) − its mean over the baseline − the expected season, which the system flattens. EWMA: E = 0.15 z + 0.85 E. CUSUM: S = max(0, S + z − ln(shift)/2). Both count measured days. An alarm is a day with E or S over its limit. The limits are of the same height in the home's own terms: five years of days like its own are simulated many times from the model of temporal.Work, season, drift and noise, with a drift of 400 days for how years differ, each with a baseline of its own as long as the home's; variances from day to day are scaled to the home's, by the n differences of its baseline as far as n/(n + 15), up to 16 times and the root of it beyond ten days; the limits are the quantiles of the highest E and S at which a share 1 − e^(−5/years) of those five years has an alarm, the CUSUM's no lower than ln(shift)/2, so that in a very steady home one day is no alarm.",
 	Assumes:   "that the home varies as the profile's homes do with a system; that what is usual did not change within the baseline; and that gaps are short.",
-	Interval:  "of the rise, credible, from the spread of the same simulated years. The rate of false alarms and the delays are published in COVERAGE.md beside this package.",
-	Notes:     []string{"short-baseline", "restless-home", "slow-to-see"},
+	Interval:  "of the rise, rough: from the spread of the same simulated years, of days chosen for being high; how often it holds, the rate of false alarms and the delays are published in COVERAGE.md beside this package.",
+	Notes:     []string{"short-baseline", "restless-home", "slow-to-see", "gap", "hardly-lower"},
 	Sources: []analysis.Source{
 		{Key: "roberts-1959", Cite: "Roberts 1959, Technometrics 1:239 (from memory)"},
 		{Key: "page-1954", Cite: "Page 1954, Biometrika 41:100 (from memory)"},
 		{Key: "lu-reynolds-1999", Cite: "Lu and Reynolds 1999, J. Qual. Technol. 31:259 (from memory)"},
 	},
-	Evidence: analysis.Evidence{Reference: "TestPublished of trend, run lengths of printed charts", ByHand: "TestByHand", Coverage: "COVERAGE.md"},
+	Evidence: analysis.Evidence{Reference: "TestPublished, run lengths of a printed chart", ByHand: "TestByHand", Coverage: "COVERAGE.md"},
 }}

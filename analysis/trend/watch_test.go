@@ -7,6 +7,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"reflect"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -70,7 +71,7 @@ func TestByHand(t *testing.T) {
 		t.Errorf("%v %v", e, r.Alarm.Ratio)
 	}
 	// The level back for a month after.
-	if r, err = Watch(days(append(v, repeat(40, 50)...)...), Options{Profile: still(), BaselineDays: 20, Ratio: 1}); err != nil || r.State != Recovered || r.Alarm == nil {
+	if r, err = Watch(days(append(v, repeat(40, 50, 51)...)...), Options{Profile: still(), BaselineDays: 20, Ratio: 1}); err != nil || r.State != Recovered || r.Alarm == nil {
 		t.Errorf("%v %v", r.State, err)
 	}
 	if r, err = Watch(days(repeat(300, 50, 51, 49)...), Options{Profile: still(), Ratio: 1}); err != nil || r.State != Quiet || r.Alarm != nil || r.Days != 90 || r.Watched != 210 {
@@ -78,12 +79,8 @@ func TestByHand(t *testing.T) {
 	}
 }
 
-// TestPublished: the charts of independent normal days, whose run lengths are in
-// print. EWMA of λ = 0.15 with upper limit L·√(λ/(2−λ)): the two-sided chart of λ = 0.1
-// and L = 2.814 runs for 500 days on average without a shift (Lucas and Saccucci 1990,
-// Technometrics 32:1; from memory 500), and one of its two sides for about twice that.
-// Here: the run length to the simulated limit, which is what was asked for, and the
-// delay after a shift against that of an independent walk through the same chart.
+// TestPublished: run lengths of independent normal days. To the simulated limits it
+// is what was asked for; of the CUSUM with textbook limits it is what is in print.
 func TestPublished(t *testing.T) {
 	// Run lengths of an independent chart at the limits the method gives, years asked.
 	for _, years := range []float64{2, 5} {
@@ -100,13 +97,11 @@ func TestPublished(t *testing.T) {
 		sd := 0.1 * math.Sqrt(w.Scale) // of a day, the scale being the home's
 		alarms, total := 0.0, 0.0
 		for range 400 {
-			e, c := 0.0, 0.0
+			var c charts
 			for n := 1; n <= 20000; n++ {
-				z := sd * r.NormFloat64()
-				e = weight*z + (1-weight)*e
-				c = max(0, c+z-math.Ln2/2)
+				c.step(sd*r.NormFloat64(), math.Ln2/2)
 				total++
-				if e > w.EWMALimit || c > w.CUSUMLimit {
+				if c.over(w.EWMALimit, w.CUSUMLimit) {
 					alarms++
 					break
 				}
@@ -123,23 +118,69 @@ func TestPublished(t *testing.T) {
 			t.Errorf("delay %+v", got)
 		}
 	}
-	// Lucas and Saccucci's 500, by the same walk: two-sided, λ = 0.1, L = 2.814.
+	// A one-sided CUSUM of k = ½ and h = 4 runs for 336 days without a shift and 8.38
+	// after one of a standard deviation; with h = 5, 930 and 10.4 (Montgomery,
+	// Introduction to Statistical Quality Control, after Hawkins and van Dobben de Bruyn;
+	// from memory: the one-sided run length is twice the 168 and 465 of two sides).
 	r := rand.New(rand.NewPCG(3, 4))
-	limit := 2.814 * math.Sqrt(0.1/1.9)
-	total := 0.0
-	const runs = 3000
-	for range runs {
-		e := 0.0
-		for n := 1; ; n++ {
-			e = 0.1*r.NormFloat64() + 0.9*e
-			if math.Abs(e) > limit {
-				total += float64(n)
-				break
+	for _, p := range []struct{ h, shift, run float64 }{{4, 0, 336}, {4, 1, 8.38}, {5, 0, 930}, {5, 1, 10.4}} {
+		total := 0.0
+		const runs = 3000
+		for range runs {
+			var c charts
+			for !c.over(math.Inf(1), p.h) {
+				c.step(p.shift+r.NormFloat64(), 0.5)
+				total++
 			}
 		}
+		if got := total / runs; math.Abs(got/p.run-1) > 0.07 { // four standard errors of the mean of exponentials
+			t.Errorf("h %g, shift %g: run length %.1f, in print %g", p.h, p.shift, got, p.run)
+		}
 	}
-	if got := total / runs; math.Abs(got-500) > 40 {
-		t.Errorf("run length %.0f, in print 500", got)
+	// An EWMA of λ = 0.15 has the variance λ/(2 − λ) of a day's (Roberts 1959).
+	var c charts
+	var v, n float64
+	for i := range 200000 {
+		c.step(r.NormFloat64(), 0)
+		if i > 100 {
+			v += c.ewma * c.ewma
+			n++
+		}
+	}
+	if got := v / n; math.Abs(got/(0.15/1.85)-1) > 0.04 {
+		t.Errorf("variance of the EWMA %v, not %v", got, 0.15/1.85)
+	}
+}
+
+// TestAgain: after two weeks back to usual both charts begin anew, a small wobble is no
+// alarm, and a second failure has its own dates.
+func TestAgain(t *testing.T) {
+	r := rand.New(rand.NewPCG(5, 6))
+	var v []float64
+	add := func(n int, level float64) {
+		for range n {
+			v = append(v, level*math.Exp(0.1*r.NormFloat64()))
+		}
+	}
+	watch := func() Result {
+		t.Helper()
+		w, err := Watch(days(v...), Options{Profile: still(), BaselineDays: 40, Ratio: 0.3, FalseAlarmYears: 50})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return w
+	}
+	add(60, 50)
+	add(20, 150)
+	add(40, 50)
+	add(15, 52)
+	w := watch()
+	if w.State != Recovered || w.Alarm.Start != 20060 || w.Alarm.End < 20088 || math.Abs(w.Alarm.Ratio.Value-3) > 0.3 || len(w.Earlier) != 0 {
+		t.Fatalf("%v %+v", w.State, w.Alarm)
+	}
+	add(20, 200)
+	if w = watch(); w.State != Alarm || w.Alarm.Start < 20130 || w.Alarm.Day < 20135 || len(w.Earlier) != 1 || w.Earlier[0].Start != 20060 {
+		t.Fatalf("%v %+v %+v", w.State, w.Alarm, w.Earlier)
 	}
 }
 
@@ -194,6 +235,7 @@ func TestInWords(t *testing.T) {
 		{good[:14], Options{}, "14 days with the system running"},
 		{days(append(repeat(100, 50), 0)...), Options{}, "has no logarithm"},
 		{append(days(repeat(100, 50)...), Day{20003, 40}), Options{}, "two means of one day"},
+		{days(append(repeat(100, 50, 45, 60), repeat(30, 37)...)...), Options{}, "the last 30 days are all the same"},
 		{good, Options{FalseAlarmYears: 0.01}, "one false alarm"},
 		{good, Options{Shift: 1}, "a rise by a factor"},
 		{good, Options{Ratio: -1}, "a ratio"},
@@ -217,6 +259,24 @@ func TestInWords(t *testing.T) {
 	}
 	if !has("restless-home", repeat(200, 10, 200), Options{}) || has("restless-home", repeat(200, 50, 45, 60), Options{}) {
 		t.Error("restless-home")
+	}
+	if _, err := Watch(days(append(repeat(100, 50, 45, 60), repeat(29, 37)...)...), Options{}); err != nil {
+		t.Error(err)
+	}
+	if !has("hardly-lower", repeat(100, 50, 45, 60), Options{Ratio: 0.9}) || has("hardly-lower", repeat(100, 50, 45, 60), Options{Ratio: 0.7}) {
+		t.Error("hardly-lower")
+	}
+	for _, c := range []struct {
+		gap int
+		due bool
+	}{{20, true}, {14, false}} {
+		d := days(repeat(100, 50, 45, 60)...)
+		for i := 80; i < 100; i++ {
+			d[i].Day += c.gap - 1
+		}
+		if r, err := Watch(d, Options{}); err != nil || analysis.HasNote(r.Notes, "gap") != c.due {
+			t.Errorf("gap of %d: %v %v", c.gap, r.Notes, err)
+		}
 	}
 	if !has("slow-to-see", repeat(200, 10, 200, 30, 25, 90), Options{}) || has("slow-to-see", repeat(200, 50, 52), Options{Profile: still(), Ratio: 0.5}) {
 		t.Error("slow-to-see")
@@ -272,54 +332,67 @@ const coverageIntroduction = `# How often the charts alarm, and how soon
 
 Homes of the mass balance in testdata/scenario, which is not the model: %d districts of %d homes with a fan of 60 to 99 %%, watched for
 three years from some time after it was switched on, one false alarm in five years asked for. A failure comes four to sixteen months
-after the start; nothing told the charts of season, weather or household but the built-in profile.
+after the start; nothing told the charts of season, weather or household but the built-in profile. Nothing was chosen by these districts.
 
-False: alarms in years without a failure, a home's first ending its watch. Seen: failures with an alarm within a year, and measured days
-until half of all and nine in ten were seen; stated: the middle of what Watch states for the loss of the home's whole fan. Start: middle
-error of the likely first day. Made by ` + "`go test -run TestCoverage ./analysis/trend -args -update`" + `.
+False: alarms in years without a failure, a home's first ending its watch; the rows of failures see the first months only, in which the
+baseline has not seen every season and false alarms are more frequent than later. Seen: failures with an alarm within a year, and measured days
+until half of all and nine in ten were seen; stated: the middle of what Watch states of each home, for a doubling in the row of doublings
+and else for the loss of the whole fan, whose rise it takes from the first weeks and which is another at another time of the year. Start:
+middle error of the likely first day. Rise: alarms whose interval of the rise, asked for at 95 %%, held the doubling.
+Made by ` + "`go test -run TestCoverage ./analysis/trend -args -update`" + `.
 
-| what happens | homes | years watched | false | one in years | failures seen %% | days, half | days, 9 in 10 | stated, half | start, days |
-|---|---|---|---|---|---|---|---|---|---|
+| what happens | homes | years watched | false | one in years | failures seen %% | days, half | stated | days, 9 in 10 | stated | start, days | rise held %% |
+|---|---|---|---|---|---|---|---|---|---|---|---|
 `
 
 const (
+	coverageFirst     = 231
 	coverageDistricts = 10
 	coverageHomes     = 40
 )
 
 var failures = []struct {
-	name string
-	left float64
-}{{"nothing", 1}, {"the fan stops", 0}, {"it loses half of its work", 0.5}}
+	name        string
+	left, times float64
+	delay       int // which of Result.Detect speaks of it
+}{{"nothing", 1, 1, 0}, {"the level doubles", 1, 2, 0}, {"the fan stops", 0, 1, 1}, {"the fan loses half of its work", 0.5, 1, 1}}
 
 func coverageLine(name string, c tally) string {
 	cell := func(x float64) string {
-		if math.IsNaN(x) {
+		switch {
+		case math.IsNaN(x):
 			return "-"
-		}
-		if math.IsInf(x, 1) {
+		case math.IsInf(x, 1):
 			return "over 365"
 		}
 		return fmt.Sprintf("%.0f", x)
 	}
-	seen := "-"
-	if !math.IsNaN(c.median) {
-		seen = fmt.Sprintf("%.0f", 100*float64(c.seen)/float64(c.failures))
+	seen, held := math.NaN(), math.NaN()
+	if c.failures > 0 {
+		seen = 100 * float64(c.seen) / float64(c.failures)
+		if name == "the level doubles" {
+			held = 100 * float64(c.held) / float64(c.seen)
+		}
 	}
-	return fmt.Sprintf("| %s | %d | %.0f | %d | %.1f | %s | %s | %s | %s | %s |\n", name, c.homes, c.years, c.falseAlarms, c.years/float64(c.falseAlarms), seen, cell(c.median), cell(c.ninety), cell(c.promised), cell(c.startOff))
+	promised, late := c.promised, c.late
+	if name == "the fan loses half of its work" { // of which nothing is stated
+		promised, late = math.NaN(), math.NaN()
+	}
+	return fmt.Sprintf("| %s | %d | %.0f | %d | %.1f | %s | %s | %s | %s | %s | %s | %s |\n", name, c.homes, c.years, c.falseAlarms, c.years/float64(c.falseAlarms),
+		cell(seen), cell(c.median), cell(promised), cell(c.ninety), cell(late), cell(c.startOff), cell(held))
 }
 
-// TestCoverage: the published rate of false alarms is what was asked for, and a few
-// homes made now agree.
+// TestCoverage: the published rates are near what was asked for and stated, but for
+// what is owned here, and a few homes made now agree.
 func TestCoverage(t *testing.T) {
 	if *update {
 		text := fmt.Sprintf(coverageIntroduction, coverageDistricts, coverageHomes)
 		for _, f := range failures {
 			var ws []watched
 			for k := range coverageDistricts {
-				ws = append(ws, watchHomes(uint64(31+k), coverageHomes, f.left, Options{})...)
+				ws = append(ws, watchHomes(uint64(coverageFirst+k), coverageHomes, f.left, f.times, Options{})...)
 			}
-			text += coverageLine(f.name, count(ws, 1))
+			text += coverageLine(f.name, count(ws, f.delay))
 		}
 		if err := os.WriteFile("COVERAGE.md", []byte(text), 0o666); err != nil {
 			t.Fatal(err)
@@ -329,21 +402,43 @@ func TestCoverage(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	number := func(s string) float64 {
+		x, err := strconv.ParseFloat(strings.TrimSpace(s), 64)
+		if err != nil {
+			return math.NaN()
+		}
+		return x
+	}
 	rows := 0
 	for line := range strings.Lines(string(b)) {
-		var homes, years, false_ int
-		var one float64
-		cells := strings.Split(line, " | ")
-		if len(cells) != 10 {
-			continue
-		}
-		if n, _ := fmt.Sscan(cells[1]+" "+cells[2]+" "+cells[3]+" "+cells[4], &homes, &years, &false_, &one); n != 4 {
+		cells := strings.Split(strings.Trim(strings.TrimSpace(line), "| "), " | ")
+		if len(cells) != 12 || math.IsNaN(number(cells[1])) {
 			continue
 		}
 		rows++
-		// Some 170 alarms in the first row: 8 % either way is a standard error.
-		if one < 4 || one > 8 {
-			t.Errorf("one false alarm in %.1f years: %s", one, line)
+		// Some 160 alarms over three years; in the first months alone they are more
+		// frequent, which the introduction owns.
+		least := 4.0
+		if cells[0] != "nothing" {
+			least = 2.5
+		}
+		if one := number(cells[4]); one < least || one > 8 {
+			t.Errorf("one false alarm in %v years: %s", one, line)
+		}
+		seen, half, stated, start := number(cells[5]), number(cells[6]), number(cells[7]), number(cells[10])
+		switch cells[0] {
+		case "the level doubles":
+			if seen < 80 || half > 2.5*stated || start > 20 || number(cells[11]) < 80 {
+				t.Error(line)
+			}
+		case "the fan stops": // nine in ten are seen later than is stated, see the introduction
+			if seen < 95 || half > 2*stated || start > 7 {
+				t.Error(line)
+			}
+		case "the fan loses half of its work":
+			if seen < 85 || half > 60 {
+				t.Error(line)
+			}
 		}
 	}
 	if rows != len(failures) {
@@ -352,7 +447,7 @@ func TestCoverage(t *testing.T) {
 	if testing.Short() {
 		return
 	}
-	c := count(watchHomes(31, 12, 0, Options{}), 1)
+	c := count(watchHomes(coverageFirst, 12, 0, 1, Options{}), 1)
 	if c.seen < 8 || c.median > 40 {
 		t.Errorf("made now: %+v", c)
 	}

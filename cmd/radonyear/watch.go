@@ -100,21 +100,18 @@ func (p *program) watch(c *cli.Context) error {
 	homes := population{daily.HomeCount(), func(i int) (out []subject) {
 		h := daily.Home(i, ingest.Filter{})
 		place := analysis.Place{Home: h.Name, Area: h.Area}
-		sides, _, err := ask.parted(h)
-		switch {
-		case len(h.Series) == 0:
+		if len(h.Series) == 0 {
 			return []subject{{place: place, why: noField}}
-		case err != nil:
+		}
+		sides, err := ask.parted(i, h)
+		if err != nil {
 			return []subject{{place: place, why: err.Error()}}
-		case len(sides.with) == 0:
-			why := "no reading from after its system was switched on"
-			if sw.given() {
-				why = oneSided(sides, true, h.Series)
-				if why == "" {
-					why = "no reading with its system running"
-				}
-			}
-			return []subject{{place: place, why: why}}
+		}
+		if runs, off := sides.running(); !runs {
+			return []subject{{place: place, why: fmt.Sprintf("its system is switched off since %s, so there is nothing to watch", off.in(h.Series[0].Zone).Format(time.DateOnly))}}
+		}
+		if len(sides.with) == 0 {
+			return []subject{{place: place, why: oneSided(sides, h.Series)}}
 		}
 		for _, s := range sides.with {
 			place := s.Place
@@ -123,7 +120,8 @@ func (p *program) watch(c *cli.Context) error {
 		}
 		return out
 	}}
-	results, left := estimateAll(homes, func(s subject) (watched, error) { return watchOne(s, opt) })
+	latest := latestReading(daily)
+	results, left := estimateAll(homes, func(s subject) (watched, error) { return watchOne(s, opt, latest) })
 	if len(results) == 0 {
 		return noResult(left, files)
 	}
@@ -136,7 +134,7 @@ func (p *program) watch(c *cli.Context) error {
 		Inputs: inputs(files), Rejects: rejectsFile(c), Notes: inputNotes(files, daily, ""), LeftOut: left,
 		Tables: watchTables(results),
 		After: []string{
-			fmt.Sprintf("One false alarm in %g years, both charts together, is what the limits are for. EWMA and CUSUM: of ln(day over what is usual), each in percent of its limit. All lost: the rise were the system to do nothing any more.", opt.FalseAlarmYears),
+			fmt.Sprintf("Quiet means unchanged and not low: radonyear annual and compare say how high the home is. Usual: the geometric mean of the first days, as they were. One false alarm in %g years, both charts together, is what the limits are for; recovered: an alarm, and then two weeks of days back to usual. EWMA and CUSUM: of ln(day over what is usual), each in percent of its limit. All lost: the rise were the system to do nothing any more.", opt.FalseAlarmYears),
 			"On an alarm look at the gauge on the system's pipe, whether the fan runs and its switch is on, and call whoever installed it. No alarm is no proof: a chart replaces neither the gauge nor a retest, which common practice wants every two years and after any change to the house.",
 			caution},
 	}
@@ -154,11 +152,27 @@ func (p *program) watch(c *cli.Context) error {
 // scheduler must not take its silence for a quiet home.
 const deadDays = 2
 
+// latestReading is when the last reading of any home ends.
+func latestReading(d *ingest.Daily) (latest time.Time) {
+	for i := range d.HomeCount() {
+		for _, s := range d.Home(i, ingest.Filter{}).Series {
+			if s.End().After(latest) {
+				latest = s.End()
+			}
+		}
+	}
+	return latest
+}
+
+// silent is for how long a monitor may have said nothing before that is said.
+const silent = 7 * 24 * time.Hour
+
 // watchOne charts the first of a subject's series; the others say how high the home
 // was without its system.
-func watchOne(s subject, opt trend.Options) (watched, error) {
+func watchOne(s subject, opt trend.Options, latest time.Time) (watched, error) {
 	series := s.series[0]
 	w := watched{Place: s.place, zone: series.Zone, switched: s.switched}
+	assumed := true // how high the home was without its system
 	var days []trend.Day
 	below, long, dead, deadNow := 0, 0, 0, 0 // deadNow: at the end
 	for _, r := range series.Readings() {
@@ -188,12 +202,18 @@ func watchOne(s subject, opt trend.Options) (watched, error) {
 	}
 	if before := s.series[1:]; len(before) > 0 {
 		if ratio := annual.RawMean(s.series[:1]) / annual.RawMean(before); ratio > 0 && !math.IsInf(ratio, 0) {
-			opt.Ratio = min(max(ratio, 0.05), 1)
+			opt.Ratio, assumed = min(max(ratio, 0.05), 1), false
 		}
 	}
 	var err error
 	if w.Result, err = trend.Watch(days, opt); err != nil {
 		return w, err
+	}
+	if assumed {
+		w.Notes = append(w.Notes, analysis.Note{Code: "assumed-ratio", Text: "nothing was measured without the system, so it is taken to leave 30 % of the radon"})
+	}
+	if series.End().Before(latest.Add(-silent)) {
+		w.Notes = append(w.Notes, analysis.Note{Code: "silent", Text: fmt.Sprintf("its last reading is of %s and others go on; look whether the monitor is alive", series.End().In(series.Zone).Format(time.DateOnly))})
 	}
 	if dead > 0 {
 		w.Notes = append(w.Notes, analysis.Note{Code: "zero-days", Text: count(dead, "day") + " of zero taken as not measured, since air is never without radon for a day; look whether the monitor was alive"})
@@ -205,32 +225,61 @@ func watchOne(s subject, opt trend.Options) (watched, error) {
 }
 
 func watchTables(results []watched) []report.Table {
-	several := slices.ContainsFunc(results, func(w watched) bool { return w.Home != results[0].Home })
+	// A name that tells two rows apart must not fall out of a narrow table.
+	rows := map[string]int{}
+	for _, w := range results {
+		rows[w.Home]++
+	}
+	spare := 1
+	for _, n := range rows {
+		if n > 1 {
+			spare = 0
+		}
+	}
 	t := report.Table{Columns: []report.Column{
 		{Key: "home", Head: "Home", Style: report.Text}, {Key: "area", Style: report.Text},
-		{Key: "room", Head: "Room", Style: report.Text, OmitEmpty: true, Spare: 1}, {Key: "detector", Head: "Detector", Style: report.Text, OmitEmpty: true, Spare: 2},
+		{Key: "room", Head: "Room", Style: report.Text, OmitEmpty: true, Spare: spare}, {Key: "detector", Head: "Detector", Style: report.Text, OmitEmpty: true, Spare: 2 * spare},
 		{Key: "switch", Style: report.Date},
 		{Key: "baseline", Style: report.Nested},
-		{Head: "Usual", Style: report.Concentration}, {Key: "watched_days", Head: "Days\nwatched", Style: report.Count},
+		{Key: "baseline_from", Style: report.Date, CSVOnly: true}, {Key: "baseline_to", Style: report.Date, CSVOnly: true},
+		{Key: "baseline_gm", Head: "Usual", Style: report.Concentration, CSVOnly: true}, {Key: "watched_days", Head: "Days\nwatched", Style: report.Count},
+		{Key: "last_day", Head: "Last\nday", Style: report.Date, CSVOnly: true},
 		{Key: "state", Head: "State", Style: report.Text, Words: true},
-		{Head: "Alarm", Style: report.Date, OmitEmpty: true}, {Head: "Likely\nsince", Style: report.Date, OmitEmpty: true},
-		{Head: "Rise ×", Style: report.Estimate, OmitEmpty: true},
-		{Key: "alarm", Style: report.Nested}, {Key: "last", Style: report.Nested}, {Key: "detect", Style: report.Nested},
-		{Key: "alarm_date", Style: report.Date, CSVOnly: true}, {Key: "alarm_likely_start", Style: report.Date, CSVOnly: true}, {Key: "alarm_ratio", Style: report.Estimate, CSVOnly: true},
+		{Key: "alarm", Style: report.Nested}, {Key: "earlier_alarms", Style: report.Nested}, {Key: "last", Style: report.Nested}, {Key: "detect", Style: report.Nested},
+		{Key: "alarm_date", Style: report.Date, CSVOnly: true}, {Key: "alarm_likely_start", Style: report.Date, CSVOnly: true}, {Key: "alarm_end", Style: report.Date, CSVOnly: true}, {Key: "alarm_ratio", Style: report.Estimate, CSVOnly: true},
+		{Key: "ewma_of_limit", Style: report.Share, CSVOnly: true}, {Key: "cusum_of_limit", Style: report.Share, CSVOnly: true},
 		{Key: "false_alarm_years", Style: report.Factor},
 	}}
+	alarms := report.Table{Title: "Alarms:", Columns: []report.Column{
+		{Head: "Home", Style: report.Text}, {Head: "Room", Style: report.Text, OmitEmpty: true, Spare: spare}, {Head: "Alarm", Style: report.Date}, {Head: "Likely\nsince", Style: report.Date},
+		{Head: "Rise ×", Style: report.Estimate}, {Head: "Back\nby", Style: report.Date, OmitEmpty: true}, {Head: "Chart", Style: report.Text, Words: true}}}
 	now := report.Table{Title: "The charts on the last day, in percent of their limits; measured days until half of such rises are seen, and nine in ten:", Columns: []report.Column{
-		{Head: "Home", Style: report.Text}, {Head: "Room", Style: report.Text, OmitEmpty: true, Spare: 1},
-		{Head: "Last\nday", Style: report.Date}, {Head: "EWMA\n%", Style: report.Share}, {Head: "CUSUM\n%", Style: report.Share},
+		{Head: "Home", Style: report.Text}, {Head: "Room", Style: report.Text, OmitEmpty: true, Spare: spare},
+		{Head: "EWMA\n%", Style: report.Share}, {Head: "CUSUM\n%", Style: report.Share},
 		{Head: "Rise\n×", Style: report.Factor}, {Head: "Half", Style: report.Text, Words: true}, {Head: "9 in\n10", Style: report.Text, Words: true},
 		{Head: "All\nlost ×", Style: report.Factor}, {Head: "Half", Style: report.Text, Words: true}, {Head: "9 in\n10", Style: report.Text, Words: true},
 	}}
 	for _, w := range results {
-		date := func(day int) any { return temporal.Date(day, w.zone) }
-		var on, since, rise, alarm any
+		date := func(day int) any {
+			if day == 0 {
+				return nil
+			}
+			return temporal.Date(day, w.zone)
+		}
+		fields := func(a trend.Alarmed) []report.Field {
+			return []report.Field{{Name: "date", Value: date(a.Day)}, {Name: "likely_start", Value: date(a.Start)}, {Name: "end", Value: date(a.End)}, {Name: "chart", Value: a.Chart}, {Name: "ratio", Value: a.Ratio}}
+		}
+		var on, since, end, rise, alarm any
+		earlier, all := []any{}, w.Earlier
+		for _, a := range w.Earlier {
+			earlier = append(earlier, fields(a))
+		}
 		if a := w.Alarm; a != nil {
-			on, since, rise = date(a.Day), date(a.Start), a.Ratio
-			alarm = []report.Field{{Name: "date", Value: on}, {Name: "likely_start", Value: since}, {Name: "chart", Value: a.Chart}, {Name: "ratio", Value: a.Ratio}}
+			on, since, end, rise, alarm = date(a.Day), date(a.Start), date(a.End), a.Ratio, fields(*a)
+			all = append(slices.Clip(all), *a)
+		}
+		for _, a := range all {
+			alarms.Rows = append(alarms.Rows, report.Row{Cells: []any{w.Home, w.Room, date(a.Day), date(a.Start), a.Ratio, date(a.End), a.Chart}})
 		}
 		last := w.Points[len(w.Points)-1]
 		detect := []any{}
@@ -238,16 +287,17 @@ func watchTables(results []watched) []report.Table {
 			detect = append(detect, []report.Field{{Name: "shift", Value: d.Shift}, {Name: "seen_within_year", Value: d.Seen}, {Name: "median_days", Value: finiteOrNil(d.Median)}, {Name: "p90_days", Value: finiteOrNil(d.Ninety)}})
 		}
 		label := report.PlaceName(w.Place)
-		if !several {
+		if len(rows) == 1 && rows[w.Home] == 1 {
 			label = w.Home
 		}
+		ewma, cusum := max(0, last.EWMA/w.EWMALimit), last.CUSUM/w.CUSUMLimit
 		t.Rows = append(t.Rows, report.Row{Label: label, Notes: rowNotes(w.Notes), Cells: []any{
 			w.Home, w.Area, w.Room, w.Detector, instant(w.switched),
 			[]report.Field{{Name: "from", Value: date(w.From)}, {Name: "to", Value: date(w.To)}, {Name: "days", Value: w.Days}, {Name: "gm", Value: w.GM}},
-			w.GM, w.Watched, string(w.State), on, since, rise, alarm,
+			date(w.From), date(w.To), w.GM, w.Watched, date(last.Day), string(w.State), alarm, earlier,
 			[]report.Field{{Name: "date", Value: date(last.Day)}, {Name: "ewma", Value: last.EWMA}, {Name: "ewma_limit", Value: w.EWMALimit}, {Name: "cusum", Value: last.CUSUM}, {Name: "cusum_limit", Value: w.CUSUMLimit}},
-			detect, on, since, rise, w.FalseAlarmYears}})
-		cells := []any{w.Home, w.Room, date(last.Day), max(0, last.EWMA/w.EWMALimit), last.CUSUM / w.CUSUMLimit}
+			detect, on, since, end, rise, ewma, cusum, w.FalseAlarmYears}})
+		cells := []any{w.Home, w.Room, ewma, cusum}
 		for i := range 2 {
 			if i >= len(w.Detect) {
 				cells = append(cells, nil, nil, nil)
@@ -258,7 +308,8 @@ func watchTables(results []watched) []report.Table {
 		}
 		now.Rows = append(now.Rows, report.Row{Cells: cells})
 	}
-	return []report.Table{t, now}
+	alarms.Hidden = len(alarms.Rows) == 0
+	return []report.Table{t, alarms, now}
 }
 
 func waitWords(days float64) string {
