@@ -566,7 +566,7 @@ func width(f func(float64) float64, x, top, drop, step, reach float64) float64 {
 // −½(ln|V| + ln|XᵀV⁻¹X| + rᵀV⁻¹r); β is generalized least squares, and u its
 // expectation given the data. A home below a limit or between bounds adds
 // Φ(z₂) − Φ(z₁) under the integral over its area's u, which is taken by adaptive
-// Gauss-Hermite quadrature with 9 nodes, and the information on β of that
+// Gauss-Hermite quadrature with 7 nodes, and the information on β of that
 // likelihood stands for XᵀV⁻¹X. σ = 0 and τ = 0 are answers like others.
 //
 // Assumes log-normal homes within areas of one spread, log-normal area levels, errors
