@@ -50,14 +50,15 @@ type Options struct {
 	Calibration float64   // relative standard uncertainty a detector shares over its readings; 0: temporal.DefaultCalibration
 }
 
-// widePrior stands in for an area's where every result lies below its limit: the
+// WidePrior stands in for an area's where every result lies below its limit: the
 // GM of 55 is that of the Cross-Canada survey; its GSD of 2.45 is widened to 4.
-var widePrior = Prior{GM: 55, GSD: 4}
+var WidePrior = Prior{GM: 55, GSD: 4}
 
 // Method is the key of Estimate in the list of methods.
 const Method = "seasonal-state-space"
 
-func (o *Options) check() error {
+// Check fills in the defaults and reports what cannot be honoured.
+func (o *Options) Check() error {
 	if o.Profile == nil {
 		o.Profile = temporal.BuiltIn(false)
 	}
@@ -145,7 +146,7 @@ func Estimate(series []analysis.Series, opt Options) (Result, error) {
 }
 
 func prepare(series []analysis.Series, opt Options) (*home, error) {
-	if err := opt.check(); err != nil {
+	if err := opt.Check(); err != nil {
 		return nil, err
 	}
 	if len(series) == 0 {
@@ -185,10 +186,10 @@ func prepare(series []analysis.Series, opt Options) (*home, error) {
 		h.data.Observations = temporal.JoinLimits(h.data.Observations)
 	}
 	if opt.AreaPrior != nil {
-		h.data.Prior = h.prior(*opt.AreaPrior)
+		h.data.Prior = opt.Profile.Level(opt.AreaPrior.GM, opt.AreaPrior.GSD)
 	} else if allBelow {
-		h.data.Prior = h.prior(widePrior)
-		h.note("all-below-limit", "every reading lies below the detector's limit, so the lower limit and the middle rest on a wide prior (GM %g Bq/m³, GSD %g); only the upper limit is the home's own. Measure longer or with a more sensitive detector", widePrior.GM, widePrior.GSD)
+		h.data.Prior = opt.Profile.Level(WidePrior.GM, WidePrior.GSD)
+		h.note("all-below-limit", "every reading lies below the detector's limit, so the lower limit and the middle rest on a wide prior (GM %g Bq/m³, GSD %g); only the upper limit is the home's own. Measure longer or with a more sensitive detector", WidePrior.GM, WidePrior.GSD)
 	}
 	if h.measured < LeastDays {
 		h.note("under-two-days", "%.0f hours were measured; test protocols ask for 48, and from 46 on, the tolerance they allow, a verdict is given", h.measured*24)
@@ -211,14 +212,6 @@ func (h *home) allBelow() bool {
 		}
 	}
 	return true
-}
-
-// prior turns a prior for annual means into one for the home's level, the
-// logarithm of its middle day of a middle season: below the annual mean by half
-// the variance within a year.
-func (h *home) prior(p Prior) *temporal.Normal {
-	within := h.opt.Profile.WithinYear()
-	return &temporal.Normal{Mean: math.Log(p.GM) - within/2, SD: math.Log(p.GSD)}
 }
 
 // setYear chooses the twelve months, and counts what was measured of them.
@@ -342,21 +335,11 @@ func (h *home) spread(post temporal.Posterior) float64 { return h.spreadAfter(po
 
 // spreadAfter is the same after so many days of measurement.
 func (h *home) spreadAfter(post temporal.Posterior, days float64) float64 {
-	rows := h.opt.Profile.Calibration
-	if post.Course {
-		rows = h.opt.Profile.Course.Calibration
-	}
-	// What instruments and years are off by is not the profile's to calibrate.
-	k, apart := temporal.Widen(rows, days), post.Apart*post.Apart
-	return math.Sqrt(k*k*(post.LogSD*post.LogSD-apart) + apart)
+	return h.opt.Profile.Calibrated(post.LogSD, post.Apart, days, post.Course)
 }
 
-// restless is how much more than the profile's a home's drift has to vary, in
-// variance, for it to be said.
-const restless = 1.5
-
 func (h *home) result(post temporal.Posterior) (Result, error) {
-	if post.Scale > restless {
+	if post.Scale > temporal.Restless {
 		h.note("restless-home", "its days vary more than those of the profile's homes, by a factor of %.1f in variance, and the days not measured are taken to do so too; look for a change in between: a fan switched, a detector moved, windows or rooms used otherwise", post.Scale)
 	}
 	s := h.spread(post)

@@ -77,10 +77,13 @@ func TestPublished(t *testing.T) {
 		near(t, fmt.Sprintf("fall at amplitude %g", c.a), 1-r.SeasonArtefact, c.fall, 0.007)
 	}
 	// A ratio of 0.2 between two tests, each about the year by a GSD, in 95 % limits:
-	// arithmetic on ratio·exp(±1.96·√2·ln GSD).
+	// arithmetic on ratio·exp(±1.96·√2·ln GSD), which is what Pool says of one home.
 	for _, c := range []struct{ gsd, lower, upper float64 }{{1.1, 74, 85}, {1.2, 67, 88}, {1.36, 53, 91}, {1.8, -2, 96}} {
-		half := 1.959964 * math.Sqrt2 * math.Log(c.gsd)
-		e := ReductionOf(analysis.Estimate{Value: 0.2, Lower: 0.2 * math.Exp(-half), Upper: 0.2 * math.Exp(half)})
+		p, err := Pool([]Effect{{Home: "A", Log: math.Log(0.2), SD: math.Sqrt2 * math.Log(c.gsd)}}, PoolOptions{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		e := p.Reduction
 		if math.Round(e.Lower) != c.lower || math.Round(e.Upper) != c.upper || math.Abs(e.Value-80) > 1e-9 {
 			t.Errorf("GSD %g: %.1f to %.1f, want %g to %g", c.gsd, e.Lower, e.Upper, c.lower, c.upper)
 		}
@@ -155,6 +158,27 @@ func TestByHand(t *testing.T) {
 	}
 }
 
+// TestYear: more measuring never makes the reduction less certain by a jump in the
+// year that is meant, and a year on either side is a half of each.
+func TestYear(t *testing.T) {
+	last := math.Inf(1)
+	for _, n := range []int{90, 120, 180, 184, 240, 365} {
+		r, err := Compare(Home{
+			Without: []analysis.Series{result("a", day(2025, 1, 1).AddDate(0, 0, -n), n, 500, false)},
+			With:    []analysis.Series{result("b", day(2025, 1, 6), n, 50, false)}}, Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if r.LogSD > last*1.1 {
+			t.Errorf("%d days a side: ln ratio spreads by %.3f, after %.3f for fewer", n, r.LogSD, last)
+		}
+		last = r.LogSD
+		if n == 365 && (analysis.HasNote(r.Notes, "other-year") || r.YearStart.Before(day(2024, 6, 1)) || r.YearStart.After(day(2024, 7, 31))) {
+			t.Errorf("the year from %v, %v", r.YearStart, r.Notes)
+		}
+	}
+}
+
 // TestNotes: each note is raised where it is due, and a near miss does not raise it.
 func TestNotes(t *testing.T) {
 	before := log("A", "m", day(2026, 1, 10), flat(40, 250)...)
@@ -169,7 +193,7 @@ func TestNotes(t *testing.T) {
 		{"season-artefact", Home{Without: base.Without, With: []analysis.Series{log("A", "m", day(2026, 7, 1), flat(40, 60)...)}}, Home{Without: base.Without, With: []analysis.Series{log("A", "m", day(2026, 2, 20), flat(10, 60)...)}}, Options{}},
 		{"other-detector", Home{Without: base.Without, With: []analysis.Series{other(after, func(s *analysis.Series) { s.Detector = "n" })}}, base, Options{}},
 		{"other-room", Home{Without: base.Without, With: []analysis.Series{other(after, func(s *analysis.Series) { s.Room = "bedroom" })}}, base, Options{}},
-		{"other-year", Home{Without: base.Without, With: []analysis.Series{log("A", "m", day(2027, 3, 1), flat(40, 60)...)}}, Home{Without: base.Without, With: []analysis.Series{log("A", "m", day(2027, 2, 1), flat(40, 60)...)}}, Options{}},
+		{"other-year", Home{Without: base.Without, With: []analysis.Series{log("A", "m", day(2027, 3, 1), flat(40, 60)...)}}, Home{Without: base.Without, With: []analysis.Series{log("A", "m", day(2026, 12, 10), flat(40, 60)...)}}, Options{}},
 		{"overlapping", Home{Without: base.Without, With: []analysis.Series{log("A", "n", day(2026, 2, 1), flat(40, 60)...)}}, base, Options{}},
 		{"after-first", Home{Without: base.With, With: base.Without}, base, Options{}},
 		{"under-two-days", Home{Without: base.Without, With: []analysis.Series{log("A", "m", day(2026, 2, 22), 60)}}, Home{Without: base.Without, With: []analysis.Series{log("A", "m", day(2026, 2, 22), 60, 60)}}, Options{}},

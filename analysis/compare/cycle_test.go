@@ -31,22 +31,22 @@ func TestCycleByHand(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	agree(t, "ratio", r.Ratio.Value, math.Exp2(-1.5), 1e-12)
-	agree(t, "reduction", r.Reduction.Value, 100*(1-math.Exp2(-1.5)), 1e-10)
-	agree(t, "upper", math.Log(r.Ratio.Upper), math.Ln2*(-1.5+12.706205*math.Sqrt(1.25)), 1e-6)
-	agree(t, "scatter", r.Scatter, math.Ln2, 1e-12)
+	near(t, "ratio", r.Ratio.Value, math.Exp2(-1.5), 1e-12)
+	near(t, "reduction", r.Reduction.Value, 100*(1-math.Exp2(-1.5)), 1e-10)
+	near(t, "upper", math.Log(r.Ratio.Upper), math.Ln2*(-1.5+12.706205*math.Sqrt(1.25)), 1e-6)
+	near(t, "scatter", r.Scatter, math.Ln2, 1e-12)
 	if r.Switches != 3 || r.DF != 1 || len(r.Contrasts) != 2 {
 		t.Fatalf("%+v", r)
 	}
-	agree(t, "the week on", r.Contrasts[0].Ratio, 0.25, 1e-12)
-	agree(t, "the week off", r.Contrasts[1].Ratio, 0.5, 1e-12)
+	near(t, "the week on", r.Contrasts[0].Ratio, 0.25, 1e-12)
+	near(t, "the week off", r.Contrasts[1].Ratio, 0.5, 1e-12)
 	// Two halves of a week are that week: 32 is the mean of 24 and 40.
 	ps = slices.Concat(ps[:3], periodsOf([]float64{7, 10.5}, []float64{3.5, 3.5}, []float64{24, 40}, []bool{true, true}))
 	halves, err := Cycle(ps, CycleOptions{})
 	if err != nil || halves.Switches != 3 {
 		t.Fatal(halves.Switches, err)
 	}
-	agree(t, "halves", halves.Ratio.Upper, r.Ratio.Upper, 1e-9*r.Ratio.Upper)
+	near(t, "halves", halves.Ratio.Upper, r.Ratio.Upper, 1e-9*r.Ratio.Upper)
 }
 
 // TestCycleProperties: a drift along a line changes nothing whatever the lengths, nor does
@@ -82,17 +82,17 @@ func TestCycleProperties(t *testing.T) {
 			}
 			rng.Shuffle(n, func(i, j int) { ps[i], ps[j] = ps[j], ps[i] })
 		})
-		agree(t, "drifting", drifting.Ratio.Value, base.Ratio.Value, 1e-9)
-		agree(t, "drifting, scatter", drifting.Scatter, base.Scatter, 1e-9)
+		near(t, "drifting", drifting.Ratio.Value, base.Ratio.Value, 1e-9)
+		near(t, "drifting, scatter", drifting.Scatter, base.Scatter, 1e-9)
 		for i, c := range drifting.Contrasts {
-			agree(t, "a contrast", c.Ratio, base.Contrasts[i].Ratio, 1e-9)
+			near(t, "a contrast", c.Ratio, base.Contrasts[i].Ratio, 1e-9)
 		}
 		turned := get(0, func(ps []Period) {
 			for i := range ps {
 				ps[i].On = !ps[i].On
 			}
 		})
-		agree(t, "turned", turned.Ratio.Value*base.Ratio.Value, 1, 1e-9)
+		near(t, "turned", turned.Ratio.Value*base.Ratio.Value, 1, 1e-9)
 		if wider := get(0.99, func([]Period) {}); wider.Ratio.Lower > base.Ratio.Lower || wider.Ratio.Upper < base.Ratio.Upper {
 			t.Error("narrower with more confidence")
 		}

@@ -13,23 +13,23 @@ import (
 // −1, 0, 1, 1, 2, 3. All of three ranks above all of three others is 1 of 20 orders.
 func TestRanksByHand(t *testing.T) {
 	l, notes := hodgesLehmann([]float64{4, 1, 2}, 0.5)
-	agree(t, "middle", l.mid, 2.25, 0)
-	agree(t, "lower", l.lower, 1.5, 0) // P(W ≤ 1) = 2/8, half of what 50 % leaves
-	agree(t, "upper", l.upper, 3, 0)
+	near(t, "middle", l.mid, 2.25, 0)
+	near(t, "lower", l.lower, 1.5, 0) // P(W ≤ 1) = 2/8, half of what 50 % leaves
+	near(t, "upper", l.upper, 3, 0)
 	if notes != nil {
 		t.Error(notes)
 	}
 	l, notes = hodgesLehmannShift([]float64{3, 1}, []float64{1, 0, 2}, 0.8)
-	agree(t, "middle difference", l.mid, 1, 0)
-	agree(t, "lower difference", l.lower, -1, 0) // P(U = 0) = 1/10
-	agree(t, "upper difference", l.upper, 3, 0)
+	near(t, "middle difference", l.mid, 1, 0)
+	near(t, "lower difference", l.lower, -1, 0) // P(U = 0) = 1/10
+	near(t, "upper difference", l.upper, 3, 0)
 	if notes != nil {
 		t.Error(notes)
 	}
-	agree(t, "signed ranks", signedRanks(3)[3], 5.0/8, 0)
-	agree(t, "rank sums", rankSums(3, 3)[0], 1.0/20, 1e-16)
-	agree(t, "all rank sums", rankSums(50, 50)[2500], 1, 1e-12)
-	agree(t, "all signed ranks", signedRanks(50)[1275], 1, 1e-12)
+	near(t, "signed ranks", signedRanks(3)[3], 5.0/8, 0)
+	near(t, "rank sums", rankSums(3, 3)[0], 1.0/20, 1e-16)
+	near(t, "all rank sums", rankSums(50, 50)[2500], 1, 1e-12)
+	near(t, "all signed ranks", signedRanks(50)[1275], 1, 1e-12)
 	if _, notes = hodgesLehmann([]float64{1, 2, 3, 4, 5}, 0.9375); notes != nil {
 		t.Errorf("five homes hold 93.75 %%: %v", notes)
 	}
@@ -55,7 +55,7 @@ func TestRanksAgainstSlow(t *testing.T) {
 		p := signedRanks(n)
 		for w, sum := 0, 0.0; w < len(count); w++ {
 			sum += count[w]
-			agree(t, "signed ranks", p[w], sum/math.Exp2(float64(n)), 1e-14)
+			near(t, "signed ranks", p[w], sum/math.Exp2(float64(n)), 1e-14)
 		}
 		for m := 1; m < n; m++ { // m of n ranks are x
 			count, total := make([]float64, m*(n-m)+1), 0.0
@@ -77,7 +77,7 @@ func TestRanksAgainstSlow(t *testing.T) {
 			p := rankSums(m, n-m)
 			for u, sum := 0, 0.0; u < len(count); u++ {
 				sum += count[u]
-				agree(t, "rank sums", p[u], sum/total, 1e-14)
+				near(t, "rank sums", p[u], sum/total, 1e-14)
 			}
 		}
 	}
@@ -119,9 +119,9 @@ func TestRanksAgainstSlow(t *testing.T) {
 		sx, sy := slices.Sorted(slices.Values(x)), slices.Sorted(slices.Values(y))
 		for range 5 {
 			k := 1 + rng.IntN(len(walsh))
-			agree(t, "an average", kth(func(t float64) int { return walshUpTo(sx, t) }, k, sx[0], sx[m-1]), walsh[k-1], 0)
+			near(t, "an average", kth(func(t float64) int { return walshUpTo(sx, t) }, k, sx[0], sx[m-1]), walsh[k-1], 0)
 			k = 1 + rng.IntN(len(differences))
-			agree(t, "a difference", kth(func(t float64) int { return differencesUpTo(sx, sy, t) }, k, sx[0]-sy[n-1], sx[m-1]-sy[0]), differences[k-1], 0)
+			near(t, "a difference", kth(func(t float64) int { return differencesUpTo(sx, sy, t) }, k, sx[0]-sy[n-1], sx[m-1]-sy[0]), differences[k-1], 0)
 		}
 	}
 }

@@ -102,8 +102,8 @@ func compareAll(homes []fanned, opt Options) []comparedHome {
 	return out
 }
 
-// naiveInterval is Welch's 95 % interval of the difference of the mean logs, days
-// taken for independent.
+// naiveInterval is the 95 % interval of the difference of the mean logs of two
+// samples, days taken for independent: t with the shorter side's days less one.
 func naiveInterval(h Home) (lo, hi float64) {
 	moments := func(ss []analysis.Series) (m, v, n float64) {
 		for _, s := range ss {
@@ -126,6 +126,6 @@ func naiveInterval(h Home) (lo, hi float64) {
 	}
 	m0, v0, n0 := moments(h.Without)
 	m1, v1, n1 := moments(h.With)
-	half := 1.96 * math.Sqrt(v0/n0+v1/n1)
+	half := tHalf(min(n0, n1)-1, 0.95) * math.Sqrt(v0/n0+v1/n1)
 	return m1 - m0 - half, m1 - m0 + half
 }

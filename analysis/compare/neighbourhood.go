@@ -14,9 +14,10 @@ import (
 // mean variance of the homes so much is taken to be common as their windows lie
 // together: 0.22 where they coincide, 0.09 where the weather of those days is
 // known, falling with the distance d of the windows' middles, on each side, as
-// e^(−d/10 days). The shares were measured on homes of the mass balance that this
-// package's tables of coverage are made with (0.24 and 0.07). Homes far apart have
-// less in common than this takes them to have.
+// e^(−d/10 days). Shares of 0.24 and 0.07 were measured on homes of the mass balance;
+// they and the days were then set by what intervals held there, on other districts than
+// those of COVERAGE-homes.md. Homes far apart have less in common than this takes them
+// to have, and homes measured each in their own time too.
 func Effects(results []Result) (effects []Effect, common float64, left int) {
 	const (
 		shareUnknown = 0.22 // of the variance, without the weather of those days

@@ -17,14 +17,6 @@ import (
 	"radonyear/analysis/internal/reftest"
 )
 
-// agree holds a number to what it must be.
-func agree(t *testing.T, what string, got, want, tolerance float64) {
-	t.Helper()
-	if !(math.Abs(got-want) <= tolerance) {
-		t.Errorf("%s: %.10g, not %.10g within %g", what, got, want, tolerance)
-	}
-}
-
 // logLimits are the limits as logarithms, as the reference has them.
 func logLimits(e analysis.Estimate) (lower, upper float64) {
 	return math.Log(e.Lower), math.Log(e.Upper)
@@ -138,12 +130,12 @@ func TestPooledPublished(t *testing.T) {
 		t.Fatal(err)
 	}
 	square := func(x float64) float64 { return x * x }
-	agree(t, "τ²", square(r.Tau.Value), 0.3132, 5e-5)
-	agree(t, "τ², lower", square(r.Tau.Lower), 0.1197, 5e-5)
-	agree(t, "τ², upper", square(r.Tau.Upper), 1.1115, 5e-5)
-	agree(t, "I²", r.Heterogeneity.I2, 0.9222, 5e-5)
-	agree(t, "Q", r.Heterogeneity.Q, 152.23, 5e-3)
-	agree(t, "mean", math.Log(r.Ratio.Value), -0.7145, 5e-5)
+	near(t, "τ²", square(r.Tau.Value), 0.3132, 5e-5)
+	near(t, "τ², lower", square(r.Tau.Lower), 0.1197, 5e-5)
+	near(t, "τ², upper", square(r.Tau.Upper), 1.1115, 5e-5)
+	near(t, "I²", r.Heterogeneity.I2, 0.9222, 5e-5)
+	near(t, "Q", r.Heterogeneity.Q, 152.23, 5e-3)
+	near(t, "mean", math.Log(r.Ratio.Value), -0.7145, 5e-5)
 	e, err := ShareBelow(0, 20, 0.95)
 	if err != nil {
 		t.Fatal(err)
@@ -151,7 +143,7 @@ func TestPooledPublished(t *testing.T) {
 	if e.Lower != 0 {
 		t.Errorf("of none of 20 the lower limit is %v", e.Lower)
 	}
-	agree(t, "0 of 20", e.Upper, 16.11, 0.005)
+	near(t, "0 of 20", e.Upper, 16.11, 0.005)
 }
 
 // TestPooledByHand: answers that can be derived on paper.
@@ -170,45 +162,45 @@ func TestPooledByHand(t *testing.T) {
 	// where Q would be 2/(0.36 + τ²) = 7.377759 at least, and that is at τ² < 0.
 	third := []float64{0.6, 0.6, 0.6}
 	r := pooled([]float64{1, -1, 0}, third, PoolOptions{})
-	agree(t, "mean", r.Ratio.Value, 1, 1e-12)
+	near(t, "mean", r.Ratio.Value, 1, 1e-12)
 	lower, upper := logLimits(r.Ratio)
-	agree(t, "lower", lower, -2.484138, 1e-6)
-	agree(t, "upper", upper, 2.484138, 1e-6)
-	agree(t, "reduction, lower", r.Reduction.Lower, 100*(1-math.Exp(2.484138)), 2e-3)
-	agree(t, "reduction, upper", r.Reduction.Upper, 100*(1-math.Exp(-2.484138)), 1e-5)
-	agree(t, "τ", r.Tau.Value, 0.8, 1e-12)
-	agree(t, "Q", r.Heterogeneity.Q, 2/0.36, 1e-12)
-	agree(t, "P", r.Heterogeneity.P, math.Exp(-1/0.36), 1e-12) // chi-squared on 2 is exponential
-	agree(t, "I²", r.Heterogeneity.I2, 0.64, 1e-12)
-	agree(t, "τ, lower", r.Tau.Lower, 0, 0)
-	agree(t, "τ, upper", r.Tau.Upper, math.Sqrt(2/0.0506356-0.36), 1e-4) // −2 ln 0.975
+	near(t, "lower", lower, -2.484138, 1e-6)
+	near(t, "upper", upper, 2.484138, 1e-6)
+	near(t, "reduction, lower", r.Reduction.Lower, 100*(1-math.Exp(2.484138)), 2e-3)
+	near(t, "reduction, upper", r.Reduction.Upper, 100*(1-math.Exp(-2.484138)), 1e-5)
+	near(t, "τ", r.Tau.Value, 0.8, 1e-12)
+	near(t, "Q", r.Heterogeneity.Q, 2/0.36, 1e-12)
+	near(t, "P", r.Heterogeneity.P, math.Exp(-1/0.36), 1e-12) // chi-squared on 2 is exponential
+	near(t, "I²", r.Heterogeneity.I2, 0.64, 1e-12)
+	near(t, "τ, lower", r.Tau.Lower, 0, 0)
+	near(t, "τ, upper", r.Tau.Upper, math.Sqrt(2/0.0506356-0.36), 1e-4) // −2 ln 0.975
 	// An error that all share, variance 0.25: to the square of 2.484138 comes 1.959964²/4.
 	shared := pooled([]float64{1, -1, 0}, third, PoolOptions{Common: 0.25})
 	_, upper = logLimits(shared.Ratio)
-	agree(t, "shared", upper, math.Hypot(2.484138, 1.959964/2), 1e-6)
+	near(t, "shared", upper, math.Hypot(2.484138, 1.959964/2), 1e-6)
 
 	// Homes that differ by less than they must: q would be 0.02/0.36/2, and is 1. Their
 	// mean is known to √(0.36/3).
 	r = pooled([]float64{0.1, -0.1, 0}, third, PoolOptions{})
-	agree(t, "τ = 0", r.Tau.Value, 0, 0)
+	near(t, "τ = 0", r.Tau.Value, 0, 0)
 	_, upper = logLimits(r.Ratio)
-	agree(t, "q at least 1", upper, 4.302653*math.Sqrt(0.12), 1e-6)
+	near(t, "q at least 1", upper, 4.302653*math.Sqrt(0.12), 1e-6)
 
 	// Without uncertainties all is Student's: t·1/√3 for the mean, t·√(1 + 1/3) for the next.
 	r = pooled([]float64{1, -1, 0}, nil, PoolOptions{})
 	_, upper = logLimits(r.Ratio)
-	agree(t, "plain", upper, 4.302653/math.Sqrt(3), 1e-6)
+	near(t, "plain", upper, 4.302653/math.Sqrt(3), 1e-6)
 	_, upper = logLimits(*r.Next)
-	agree(t, "plain, next", upper, 4.302653*math.Sqrt(4.0/3), 1e-6)
-	agree(t, "plain, τ", r.Tau.Value, 1, 1e-12)
+	near(t, "plain, next", upper, 4.302653*math.Sqrt(4.0/3), 1e-6)
+	near(t, "plain, τ", r.Tau.Value, 1, 1e-12)
 	if r.Heterogeneity != nil {
 		t.Error("Q of homes whose uncertainties are not stated")
 	}
 	// The averages of two of −1, 0, 1 are −1, −½, 0, 0, ½, 1. All signs alike have
 	// probability 2/8, so that the widest interval holds 75 %.
-	agree(t, "middle", r.Median.Value, 1, 1e-12)
-	agree(t, "middle, lower", r.Median.Lower, math.Exp(-1), 1e-12)
-	agree(t, "middle, upper", r.Median.Upper, math.E, 1e-12)
+	near(t, "middle", r.Median.Value, 1, 1e-12)
+	near(t, "middle, lower", r.Median.Lower, math.Exp(-1), 1e-12)
+	near(t, "middle, upper", r.Median.Upper, math.E, 1e-12)
 	if len(r.Median.Notes) != 1 || !strings.Contains(r.Median.Notes[0].Text, "holds 75 %") {
 		t.Errorf("notes %v", r.Median.Notes)
 	}
@@ -216,8 +208,8 @@ func TestPooledByHand(t *testing.T) {
 	// One home: its own interval, e^(−1 ± 1.959964·√(0.04 + 0.05)).
 	r = pooled([]float64{-1}, []float64{0.2}, PoolOptions{Common: 0.05})
 	lower, upper = logLimits(r.Ratio)
-	agree(t, "one home, lower", lower, -1-1.959964*0.3, 1e-6)
-	agree(t, "one home, upper", upper, -1+1.959964*0.3, 1e-6)
+	near(t, "one home, lower", lower, -1-1.959964*0.3, 1e-6)
+	near(t, "one home, upper", upper, -1+1.959964*0.3, 1e-6)
 	if r.Tau != nil || r.Next != nil || r.Median != nil || r.PairedT != nil {
 		t.Error("one home says how homes differ")
 	}
@@ -227,8 +219,8 @@ func TestPooledByHand(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	agree(t, "Wilson, lower", e.Lower, 100*(4-2*math.Sqrt2)/8, 1e-10)
-	agree(t, "Wilson, upper", e.Upper, 100*(4+2*math.Sqrt2)/8, 1e-10)
+	near(t, "Wilson, lower", e.Lower, 100*(4-2*math.Sqrt2)/8, 1e-10)
+	near(t, "Wilson, upper", e.Upper, 100*(4+2*math.Sqrt2)/8, 1e-10)
 }
 
 // TestPooledNotes: each note is raised where it is due, and a near miss does not raise it.
@@ -390,7 +382,7 @@ func TestPooledProperties(t *testing.T) {
 			t.Errorf("%d of 40: %v, after %v (%v)", x, e, prev, err)
 		}
 		mirrored, _ := ShareBelow(40-x, 40, 0.9)
-		agree(t, "mirrored", mirrored.Lower, 100-e.Upper, 1e-10)
+		near(t, "mirrored", mirrored.Lower, 100-e.Upper, 1e-10)
 		prev = e.Upper
 	}
 }
@@ -463,8 +455,8 @@ func TestPooledAgainstSlow(t *testing.T) {
 				below[k] += numeric.Phi((x-s.mean)/math.Sqrt(1/s.w+tau2)) / many
 			}
 		}
-		agree(t, "share below the lower limit", below[0], 0.05, 2e-4)
-		agree(t, "share below the upper limit", below[1], 0.95, 2e-4)
+		near(t, "share below the lower limit", below[0], 0.05, 2e-4)
+		near(t, "share below the upper limit", below[1], 0.95, 2e-4)
 	}
 }
 

@@ -306,6 +306,26 @@ func Widen(rows []Calibration, days float64) float64 {
 	return 1
 }
 
+// Calibrated is a log spread of which the part that is not instruments' and years'
+// (apart) is widened as the profile's own trials of so many days say, or those with
+// its course.
+func (p *Profile) Calibrated(sd, apart, days float64, course bool) float64 {
+	rows := p.Calibration
+	if course {
+		rows = p.Course.Calibration
+	}
+	k := Widen(rows, days)
+	return math.Sqrt(k*k*max(0, sd*sd-apart*apart) + apart*apart)
+}
+
+// Level turns what is known of annual means, geometric mean (Bq/m³) and geometric
+// standard deviation, into what is known of a home's level, the logarithm of its
+// middle day of a middle season: below the annual mean by half the variance within
+// a year.
+func (p *Profile) Level(gm, gsd float64) *Normal {
+	return &Normal{Mean: math.Log(gm) - p.WithinYear()/2, SD: math.Log(gsd)}
+}
+
 // WithinYear is the variance of ln C over the days of a year, in a home with
 // the mean season: the annual mean lies above the middle day by half of it.
 func (p *Profile) WithinYear() float64 {

@@ -54,6 +54,10 @@ func (m *machine) restless() float64 {
 	return max(1, sum/expected*nu/distuv.ChiSquared{K: nu}.Quantile(0.95))
 }
 
+// Restless is from which scale of the drift's variances on it is said that a home's
+// days vary more than those of the profile's homes.
+const Restless = 1.5
+
 const (
 	leastRestless = 4   // days, or nothing can be said of how they vary
 	mostRestless  = 330 // of a year, beyond which nothing is left to say it of

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strconv"
@@ -13,6 +14,7 @@ import (
 	"radonyear/analysis"
 	"radonyear/analysis/annual"
 	"radonyear/analysis/compare"
+	"radonyear/analysis/temporal"
 	"radonyear/cmd/radonyear/internal/report"
 	"radonyear/ingest"
 )
@@ -66,9 +68,10 @@ type compareQuestion struct {
 	question
 	switches switches
 	atLeast  []float64
-	by       string // "" for all homes together alone
-	find     bool   // the switch is looked for
-	through  bool   // monitors that stood through the switch are read by themselves
+	by       string   // "" for all homes together alone
+	find     bool     // the switch is looked for, and
+	looked   []looked // what was found, a home of the files each
+	through  bool     // monitors that stood through the switch are read by themselves
 	weather  weather
 }
 
@@ -94,7 +97,11 @@ func parseCompare(c *cli.Context) (q compareQuestion, err error) {
 		if !q.through {
 			return q, usageError{"--weather is for --series", "give both, or leave out --weather"}
 		}
-		if q.weather, err = loadWeather(path); err != nil {
+		f, err := openSide(c, path, "weather", "a line is date,number[,number] under a header, for example 2026-01-10,-3.5")
+		if err != nil {
+			return q, err
+		}
+		if q.weather, err = readWeather(f); err != nil {
 			return q, err
 		}
 	}
@@ -170,9 +177,18 @@ func (p *program) compare(c *cli.Context) error {
 			}
 		}
 		doc.Inputs, doc.Notes, doc.Rejects = inputs(files), inputNotes(files, daily, ""), rejectsFile(c)
+		if q.switches.given() && slices.ContainsFunc(files, func(f ingest.File) bool { return f.ColumnsFound["phase"] != "" }) {
+			doc.Notes = append(doc.Notes, analysis.Note{Code: "phases-not-used", Text: "The files have a column of phases, which --switch and --switches take the place of."})
+		}
+		if q.find {
+			q.looked = make([]looked, daily.HomeCount())
+			each(len(q.looked), func(i int) {
+				q.looked[i].found, q.looked[i].err = q.look(daily.Home(i, ingest.Filter{}))
+			})
+		}
 		// Of the weather only the days without the system can tell.
 		before := population{daily.HomeCount(), func(i int) []subject {
-			home, _, err := q.parted(daily.Home(i, ingest.Filter{}))
+			home, err := q.parted(i, daily.Home(i, ingest.Filter{}))
 			if err != nil || len(home.without) == 0 {
 				return nil
 			}
@@ -196,12 +212,13 @@ func (p *program) compare(c *cli.Context) error {
 		}
 	}
 	if len(results) > 1 {
-		pooled, err := q.pooled(results)
+		pooled, below, err := q.pooled(results)
 		if err != nil {
 			return err
 		}
-		pooled.Hidden = len(results) < 3 // two say next to nothing of a third
-		doc.Tables = append(doc.Tables, pooled)
+		pooled.Hidden = len(results) < fewJoined
+		below.Hidden = pooled.Hidden
+		doc.Tables = append(doc.Tables, pooled, below)
 	}
 	if q.through {
 		doc.Tables = append(doc.Tables, seriesTable(results))
@@ -213,19 +230,21 @@ func (p *program) compare(c *cli.Context) error {
 	return p.partial(doc)
 }
 
-// parted sorts one home's readings by phase or by its switch times. A reading that
+// parted sorts the readings of home i by phase or by its switches. A reading that
 // states no phase is of neither side where the phases part.
-func (q compareQuestion) parted(h ingest.Home) (parted, *compare.Switch, error) {
+func (q compareQuestion) parted(i int, h ingest.Home) (parted, error) {
 	if q.find {
-		return q.found(h)
+		if err := q.looked[i].err; err != nil {
+			return parted{}, err
+		}
+		return partAt(q.looked[i].found, h.Series)
 	}
 	if q.switches.given() {
 		toggles := q.switches.of(h.Name)
 		if toggles == nil {
-			return parted{}, nil, fmt.Errorf("no switch time in %s", q.switches.file)
+			return parted{}, fmt.Errorf("no switch time in %s", q.switches.file)
 		}
-		out, err := part(h.Series, toggles)
-		return out, nil, err
+		return part(h.Series, toggles)
 	}
 	var out parted
 	for i, s := range h.Series {
@@ -236,7 +255,13 @@ func (q compareQuestion) parted(h ingest.Home) (parted, *compare.Switch, error) 
 			out.with = append(out.with, s)
 		}
 	}
-	return out, nil, nil
+	return out, nil
+}
+
+// looked is what the search for a home's switch came to.
+type looked struct {
+	found *compare.Switch
+	err   error
 }
 
 // homes compares every home that has something to compare.
@@ -251,11 +276,11 @@ func (q compareQuestion) homes(daily *ingest.Daily) (results []compared, left []
 	}}
 	return estimateAll(homes, func(s subject) (compared, error) {
 		h := daily.Home(s.home, ingest.Filter{})
-		sides, found, err := q.parted(h)
+		sides, err := q.parted(s.home, h)
 		if err != nil {
 			return compared{}, err
 		}
-		if why := oneSided(sides, q.switches.given() || q.find, s.series); why != "" {
+		if why := oneSided(sides, s.series); why != "" {
 			return compared{}, fmt.Errorf("%s", why)
 		}
 		r, err := compare.Compare(compare.Home{Without: sides.without, With: sides.with, Switched: sides.switched}, q.options())
@@ -264,9 +289,10 @@ func (q compareQuestion) homes(daily *ingest.Daily) (results []compared, left []
 		}
 		r.Home, r.Area = h.Name, h.Area
 		r.Notes = slices.Concat(r.Notes, sides.notes())
-		out := compared{Result: r, extra: h.Extra, found: found}
-		if found != nil {
-			out.Notes = append(slices.Clip(out.Notes), foundNote(found))
+		out := compared{Result: r, extra: h.Extra}
+		if q.find {
+			out.found = q.looked[s.home].found
+			out.Notes = append(slices.Clip(out.Notes), foundNotes(out.found)...)
 		}
 		if q.through {
 			var notes []analysis.Note
@@ -287,11 +313,11 @@ func (q compareQuestion) homes(daily *ingest.Daily) (results []compared, left []
 }
 
 // oneSided says in words why there is nothing to compare, "" if there is.
-func oneSided(sides parted, switched bool, all []analysis.Series) string {
+func oneSided(sides parted, all []analysis.Series) string {
 	if len(sides.without) > 0 && len(sides.with) > 0 {
 		return ""
 	}
-	if !switched {
+	if sides.toggles == nil && sides.switched.IsZero() { // by phase
 		switch {
 		case len(sides.without) == 0 && len(sides.with) == 0:
 			return "no reading says whether it is from before or from after"
@@ -310,19 +336,24 @@ func oneSided(sides parted, switched bool, all []analysis.Series) string {
 		}
 	}
 	zone := all[0].Zone
-	span := fmt.Sprintf("the readings go from %s to %s", first.In(zone).Format(time.DateOnly), last.In(zone).Format(time.DateOnly))
-	left := ""
+	why := fmt.Sprintf("the readings go from %s to %s", first.In(zone).Format(time.DateOnly), last.In(zone).Format(time.DateOnly))
+	for i, t := range sides.toggles {
+		if i == 3 {
+			why += " and so on"
+			break
+		}
+		why += fmt.Sprintf(", the system is switched %s on %s", t.state(), t.in(zone).Format(time.DateOnly))
+	}
 	if sides.near+sides.across > 0 {
-		left = "; " + strings.Join(sides.leftOut(), " and ")
+		why += "; " + strings.Join(sides.leftOut(), " and ")
 	}
-	if len(sides.without) == 0 && len(sides.with) == 0 {
-		return span + " and none can be used" + left
+	switch {
+	case len(sides.without) == 0 && len(sides.with) == 0:
+		return "no reading can be used: " + why
+	case len(sides.with) == 0:
+		return "no reading with the system running: " + why
 	}
-	missing := "before"
-	if len(sides.with) == 0 {
-		missing = "after"
-	}
-	return fmt.Sprintf("no reading from %s the switch on %s: %s%s", missing, sides.switched.Format(time.DateOnly), span, left)
+	return "no reading without the system: " + why
 }
 
 func (s parted) leftOut() (parts []string) {
@@ -460,7 +491,8 @@ func (q compareQuestion) compareSettings() []report.Field {
 		report.Field{Name: "find_switch", Value: q.find}, report.Field{Name: "series", Value: q.through}, report.Field{Name: "covariates", Value: append([]string{}, q.weather.names...)}, report.Field{Name: "by", Value: q.by}, report.Field{Name: "reductions", Value: append([]float64{}, q.atLeast...)})
 }
 
-// compareTables are the results, and for people what they were made from.
+// compareTables are the results, and for people, table by table, the annual means,
+// what the system did and what was measured.
 func (q compareQuestion) compareTables(results []compared) []report.Table {
 	var places []analysis.Place
 	for _, r := range results {
@@ -469,12 +501,13 @@ func (q compareQuestion) compareTables(results []compared) []report.Table {
 	name := resultNames(places, "home")
 	head := placeColumns(places, "home")[:2]
 	main := report.Table{
-		Title: "Annual means of the same twelve months without the system and with it, Bq/m³, and the reduction:",
+		Title: "Annual means of the same twelve months without the system and with it, Bq/m³:",
 		Columns: slices.Concat(head, []report.Column{
+			{Key: "group", Style: report.Text},
 			{Key: "switch", Style: report.Date},
 			{Key: "before", Style: report.Nested},
 			{Key: "after", Style: report.Nested},
-			{Key: "before_annual_mean", Head: "Without", Style: report.Estimate, CSVOnly: true, Spare: 2},
+			{Key: "before_annual_mean", Head: "Without", Style: report.Estimate, CSVOnly: true},
 			{Key: "after_annual_mean", Head: "With", Style: report.Estimate, CSVOnly: true},
 			{Key: "year_start", Style: report.Date},
 			{Key: "year_end", Style: report.Date},
@@ -485,8 +518,8 @@ func (q compareQuestion) compareTables(results []compared) []report.Table {
 			{Key: "raw_ratio", Style: report.Factor},
 			{Key: "season_artefact", Style: report.Factor},
 			{Key: "ratio", Style: report.Estimate},
-			{Key: "reduction", Head: "Reduction\n%", Style: report.Estimate},
-			{Key: "change", Head: "Shown", Style: report.Text, Words: true},
+			{Key: "reduction", Style: report.Estimate},
+			{Key: "change", Style: report.Text},
 			{Key: "below", Style: report.Nested},
 			{Key: "reduced_by", Style: report.Nested},
 			{Key: "cycling", Style: report.Nested},
@@ -494,19 +527,29 @@ func (q compareQuestion) compareTables(results []compared) []report.Table {
 		})}
 	for _, l := range q.Levels {
 		at := strconv.FormatFloat(l, 'f', -1, 64)
-		main.Columns = append(main.Columns, report.Column{Head: "At\n" + at, Style: report.Text, Words: true}, report.Column{Key: "p_below_" + at, Style: report.Probability, CSVOnly: true},
+		main.Columns = append(main.Columns, report.Column{Head: "Now, at\n" + at, Style: report.Text, Words: true}, report.Column{Key: "p_below_" + at, Style: report.Probability, CSVOnly: true},
 			report.Column{Key: "verdict_" + at, Style: report.Text, CSVOnly: true})
 	}
 	for _, x := range q.atLeast {
 		main.Columns = append(main.Columns, report.Column{Key: "p_reduced_by_" + strconv.FormatFloat(round(100*x), 'f', -1, 64), Style: report.Probability, CSVOnly: true})
 	}
-	raw := report.Table{
-		Title: "What was measured. Raw: the fall of the raw means; seasons alone: the fall they would show with no work at all, in percent:",
+	main.Columns = append(main.Columns, report.Column{Key: "cycling_reduction", Style: report.Estimate, CSVOnly: true})
+	did := report.Table{
+		Title: "What the system did, in percent of the annual mean; raw: the fall of the raw means; seasons: what they alone would make of these weeks, with no work at all:",
 		Columns: []report.Column{
-			{Head: "Home", Style: report.Text}, {Head: "Area", Style: report.Text, OmitEmpty: true, Spare: 2},
+			{Head: "Home", Style: report.Text}, {Head: "Raw", Style: report.Text, Words: true}, {Head: "Seasons", Style: report.Text, Words: true},
+			{Head: "Reduction", Style: report.Estimate}, {Head: "A reduction is", Style: report.Text, Words: true}}}
+	for _, x := range q.atLeast {
+		did.Columns = append(did.Columns, report.Column{Head: fmt.Sprintf("P>%g %%", round(100*x)), Style: report.Probability})
+	}
+	spelled := report.Table{Title: "By the switches alone, each spell against its neighbours, in percent:", Columns: []report.Column{
+		{Head: "Home", Style: report.Text}, {Head: "Switches", Style: report.Count}, {Head: "Reduction", Style: report.Estimate}}}
+	measured := report.Table{
+		Title: "What was measured, Bq/m³:",
+		Columns: []report.Column{
+			{Head: "Home", Style: report.Text}, {Head: "Area", Style: report.Text, OmitEmpty: true},
 			{Head: "Before\nfrom", Style: report.Date}, {Head: "Days", Style: report.Days}, {Head: "Raw\nmean", Style: report.Concentration},
 			{Head: "After\nfrom", Style: report.Date}, {Head: "Days", Style: report.Days}, {Head: "Raw\nmean", Style: report.Concentration},
-			{Head: "Raw\n%", Style: report.Factor}, {Head: "Seasons\nalone %", Style: report.Factor},
 		}}
 	for _, r := range results {
 		below, reduced := []any{}, []any{}
@@ -516,7 +559,14 @@ func (q compareQuestion) compareTables(results []compared) []report.Table {
 		for _, a := range r.AtLeast {
 			reduced = append(reduced, []report.Field{{Name: "reduction", Value: a.Reduction}, {Name: "probability", Value: a.Probability}})
 		}
-		cells := []any{r.Home, r.Area, instant(r.Switched), sideFields(r.Without), sideFields(r.With),
+		var group, spells any
+		if q.by != "" {
+			group = q.groupOf(r)
+		}
+		if r.cycled != nil {
+			spells = r.cycled.Reduction
+		}
+		cells := []any{r.Home, r.Area, group, instant(r.Switched), sideFields(r.Without), sideFields(r.With),
 			r.Without.AnnualMean, r.With.AnnualMean, instant(r.YearStart), instant(r.YearEnd),
 			r.Without.Days, sideRaw(r.Without), r.With.Days, sideRaw(r.With), r.RawRatio, r.SeasonArtefact, r.Ratio, r.Reduction, string(r.Verdict), below, reduced, cycledFields(r.cycled), foundFields(r.found)}
 		for _, b := range r.Below {
@@ -525,52 +575,66 @@ func (q compareQuestion) compareTables(results []compared) []report.Table {
 		for _, a := range r.AtLeast {
 			cells = append(cells, a.Probability)
 		}
-		main.Rows = append(main.Rows, report.Row{Label: name(r.Place), Notes: rowNotes(r.Notes), Cells: cells})
-		raw.Rows = append(raw.Rows, report.Row{Cells: []any{r.Home, r.Area, instant(r.Without.Start), r.Without.Days, sideRaw(r.Without),
-			instant(r.With.Start), r.With.Days, sideRaw(r.With), 100 * (1 - r.RawRatio), 100 * (1 - r.SeasonArtefact)}})
+		main.Rows = append(main.Rows, report.Row{Label: name(r.Place), Notes: rowNotes(r.Notes), Cells: append(cells, spells)})
+		row := []any{r.Home, fall(r.RawRatio), fall(r.SeasonArtefact), r.Reduction, string(r.Verdict)}
+		for _, a := range r.AtLeast {
+			row = append(row, a.Probability)
+		}
+		did.Rows = append(did.Rows, report.Row{Cells: row})
+		if r.cycled != nil {
+			spelled.Rows = append(spelled.Rows, report.Row{Cells: []any{r.Home, r.cycled.Switches, r.cycled.Reduction}})
+		}
+		measured.Rows = append(measured.Rows, report.Row{Cells: []any{r.Home, r.Area, instant(r.Without.Start), r.Without.Days, sideRaw(r.Without), instant(r.With.Start), r.With.Days, sideRaw(r.With)}})
 	}
-	return []report.Table{main, raw}
+	spelled.Hidden = len(spelled.Rows) == 0
+	return []report.Table{main, did, spelled, measured}
 }
 
-// pooled joins the homes, all of them and by what --by names.
-func (q compareQuestion) pooled(results []compared) (report.Table, error) {
+// fall is by how many percent a ratio lies under 1.
+func fall(ratio float64) string { return report.Whole(100 * (1 - ratio)) }
+
+// groupOf is the group that --by puts a home in.
+func (q compareQuestion) groupOf(r compared) string {
+	if q.by == "area" {
+		return r.Area
+	}
+	return r.extra[q.by]
+}
+
+// fewJoined is under how many homes next to nothing can be said of others.
+const fewJoined = 4
+
+// pooled joins the homes, all of them and by what --by names. For people the shares
+// below a level are a table of their own.
+func (q compareQuestion) pooled(results []compared) (pooled, below report.Table, err error) {
 	head := "Homes"
 	if q.by != "" {
 		head = strings.ToUpper(q.by[:1]) + q.by[1:]
 	}
-	t := report.Table{Key: "pooled",
-		Title: "Homes joined: their middle reduction, what the next home may expect, and the share now below the level, in percent:",
+	pooled = report.Table{Key: "pooled",
+		Title: "Homes joined: their middle reduction and what the next home may expect, in percent, and by what factor homes differ:",
 		Columns: []report.Column{
 			{Key: "group", Style: report.Text},
 			{Head: head, Style: report.Text},
-			{Key: "homes", Head: "n", Style: report.Count},
+			{Key: "homes", Head: "Homes", Style: report.Count},
 			{Key: "ratio", Style: report.Estimate},
-			{Key: "reduction", Head: "Reduction\n%", Style: report.Estimate},
-			{Key: "next_reduction", Head: "Next\nhome %", Style: report.Estimate, Spare: 2},
+			{Key: "reduction", Head: "Reduction", Style: report.Estimate},
+			{Key: "next_reduction", Style: report.Estimate},
+			{Head: "Next home", Style: report.Text, Words: true},
 			{Key: "median_reduction", Style: report.Estimate},
 			{Key: "paired_t_reduction", Style: report.Estimate},
-			{Key: "tau", Head: "Homes\ndiffer ×", Style: report.Factor, Spare: 1},
+			{Key: "tau", Head: "Differ\n×", Style: report.Factor},
 			{Key: "heterogeneity", Style: report.Nested},
 			{Key: "common_variance", Style: report.Factor},
 			{Key: "below", Style: report.Nested},
 		}}
-	for _, l := range q.Levels {
-		t.Columns = append(t.Columns, report.Column{Head: fmt.Sprintf("Below\n%g %%", l), Style: report.Fraction})
-	}
+	below = report.Table{Title: "Homes whose annual mean with the system is estimated to be below the level, with an interval in percent, and how many of the homes are not conclusively above or below it:",
+		Columns: []report.Column{{Head: head, Style: report.Text}, {Head: "Homes", Style: report.Count}, {Head: "Level", Style: report.Level}, {Head: "Below", Style: report.Fraction}, {Head: "Open", Style: report.Count}}}
 	groups := map[string][]compared{}
-	names := []string{}
 	if q.by != "" {
 		for _, r := range results {
-			name := r.Area
-			if q.by != "area" {
-				name = r.extra[q.by]
-			}
-			if groups[name] == nil {
-				names = append(names, name)
-			}
-			groups[name] = append(groups[name], r)
+			groups[q.groupOf(r)] = append(groups[q.groupOf(r)], r)
 		}
-		slices.Sort(names)
 	}
 	add := func(key, name string, of []compared) error {
 		var rs []compare.Result
@@ -578,66 +642,72 @@ func (q compareQuestion) pooled(results []compared) (report.Table, error) {
 			rs = append(rs, r.Result)
 		}
 		effects, common, left := compare.Effects(rs)
-		row := report.Row{Label: name}
-		cells := []any{key, name, len(of)}
 		var notes []analysis.Note
-		if len(effects) == 0 {
-			cells = append(cells, nil, nil, nil, nil, nil, nil, nil, nil)
-		} else {
-			pool, err := compare.Pool(effects, compare.PoolOptions{Confidence: q.Confidence, Common: common})
-			if err != nil {
-				return err
-			}
-			for _, n := range pool.Notes {
-				if n.Code != "few-homes" { // of the interval by ranks, whose own confidence says it
-					notes = append(notes, n)
-				}
-			}
-			var tau, h any
-			if pool.Tau != nil {
-				tau = math.Exp(pool.Tau.Value)
-			}
-			if x := pool.Heterogeneity; x != nil {
-				h = []report.Field{{Name: "tau", Value: pointed(pool.Tau)}, {Name: "i2", Value: x.I2}, {Name: "q", Value: x.Q}, {Name: "df", Value: x.DF}, {Name: "p", Value: x.P}}
-			}
-			cells = append(cells, pool.Ratio, pool.Reduction, reductionOf(pool.Next), reductionOf(pool.Median), reductionOf(pool.PairedT), tau, h, common)
+		if len(of) < fewJoined {
+			notes = append(notes, analysis.Note{Code: "few-joined", Text: fmt.Sprintf("under %d homes say next to nothing of others like them", fewJoined)})
 		}
 		if left > 0 {
 			notes = append(notes, analysis.Note{Code: "pooled-left-out", Text: count(left, "home") + " with nothing but limits on one side, and so no ratio to join"})
 		}
-		list, shares := []any{}, []any{}
-		for _, l := range q.Levels {
-			below := 0
+		joined := []any{nil, nil, nil, nil, nil, nil, nil, nil, nil}
+		if len(effects) > 0 {
+			pool, err := compare.Pool(effects, compare.PoolOptions{Confidence: q.Confidence, Common: common})
+			if err != nil { // the homes' own results stand
+				notes = append(notes, analysis.Note{Code: "not-joined", Text: err.Error()})
+			} else {
+				for _, n := range pool.Notes {
+					if n.Code != "few-homes" { // of the interval by ranks, whose own confidence says it
+						notes = append(notes, n)
+					}
+				}
+				var next, tau, h any
+				if pool.Next != nil {
+					next = report.Interval(compare.ReductionOf(*pool.Next))
+				}
+				if pool.Tau != nil {
+					tau = math.Exp(pool.Tau.Value)
+				}
+				if x := pool.Heterogeneity; x != nil {
+					h = []report.Field{{Name: "tau", Value: pointed(pool.Tau)}, {Name: "i2", Value: x.I2}, {Name: "q", Value: x.Q}, {Name: "df", Value: x.DF}, {Name: "p", Value: x.P}}
+				}
+				joined = []any{pool.Ratio, pool.Reduction, reductionOf(pool.Next), next, reductionOf(pool.Median), reductionOf(pool.PairedT), tau, h, common}
+			}
+		}
+		list := []any{}
+		for k, l := range q.Levels {
+			n, open, expected := 0, 0, 0.0
 			for _, r := range rs {
 				if r.With.AnnualMean.Value < l {
-					below++
+					n++
 				}
+				if r.Below[k].Verdict == annual.NotConclusive {
+					open++
+				}
+				expected += r.Below[k].Probability / float64(len(rs))
 			}
-			share, err := compare.ShareBelow(below, len(rs), q.Confidence)
+			share, err := compare.ShareBelow(n, len(rs), q.Confidence)
 			if err != nil {
 				return err
 			}
 			if share.Unit == "%" {
 				share.Value, share.Lower, share.Upper, share.Unit = share.Value/100, share.Lower/100, share.Upper/100, ""
 			}
-			list = append(list, []report.Field{{Name: "level", Value: l}, {Name: "homes", Value: below}, {Name: "share", Value: share}})
-			shares = append(shares, share)
+			list = append(list, []report.Field{{Name: "level", Value: l}, {Name: "homes", Value: n}, {Name: "share", Value: share}, {Name: "expected_share", Value: expected}, {Name: "not_conclusive", Value: open}})
+			below.Rows = append(below.Rows, report.Row{Cells: []any{name, len(of), l, share, open}})
 		}
-		row.Notes = rowNotes(notes)
-		row.Cells = append(append(cells, list), shares...)
-		t.Rows = append(t.Rows, row)
+		pooled.Rows = append(pooled.Rows, report.Row{Label: name, Notes: rowNotes(notes), Cells: append(append([]any{key, name, len(of)}, joined...), list)})
 		return nil
 	}
-	for _, name := range names {
+	for _, name := range slices.Sorted(maps.Keys(groups)) {
 		shown := name
 		if name == "" {
 			shown = "(none)"
 		}
 		if err := add(name, shown, groups[name]); err != nil {
-			return t, err
+			return pooled, below, err
 		}
 	}
-	return t, add("all", "all homes", results)
+	return pooled, below, add("all", "all homes", results)
 }
 
 // reductionOf is a cell with the reduction of a ratio, empty where there is none.
@@ -676,11 +746,14 @@ func sideFields(s compare.Side) []report.Field {
 func (q compareQuestion) compareInWords(r compared, isTyped bool) []string {
 	show := func(x float64) string { return report.Number(x, q.Levels...) }
 	side := func(s compare.Side) string {
-		value := show(s.RawMean)
-		if s.AllBelow {
-			value = "below " + value
+		value := "raw mean " + show(s.RawMean) + " Bq/m³"
+		switch {
+		case s.AllBelow && s.RawMean == 0:
+			value = fmt.Sprintf("a result of zero, taken as below %g Bq/m³", temporal.ZeroLimit)
+		case s.AllBelow:
+			value = "below " + show(s.RawMean) + " Bq/m³"
 		}
-		return fmt.Sprintf("raw mean %s Bq/m³ over %s from %s", value, countDays(s.Days), s.Start.Format(time.DateOnly))
+		return fmt.Sprintf("%s over %s from %s", value, countDays(s.Days), s.Start.Format(time.DateOnly))
 	}
 	what := "Without the system"
 	if !isTyped {
@@ -696,12 +769,15 @@ func (q compareQuestion) compareInWords(r compared, isTyped bool) []string {
 			return fmt.Sprintf("%g %% lower", -percent)
 		}
 	}
+	raw := fmt.Sprintf("Raw, the second is %s;", words(r.RawRatio))
+	if r.Without.AllBelow || r.With.AllBelow {
+		raw = "One side is known by its limit only;"
+	}
 	lines := []string{
 		fmt.Sprintf("%s %s; with it %s.", what, side(r.Without), side(r.With)),
-		fmt.Sprintf("Raw, the second is %s; with no work at all the seasons alone would make it %s.", words(r.RawRatio), words(r.SeasonArtefact)),
-		fmt.Sprintf("Annual mean of the twelve months from %s: %s Bq/m³ (%s) without the system, %s (%s) with it; %g %% intervals.", r.YearStart.Format(time.DateOnly),
-			show(r.Without.AnnualMean.Value), report.Interval(r.Without.AnnualMean, q.Levels...), show(r.With.AnnualMean.Value), report.Interval(r.With.AnnualMean, q.Levels...), round(100*q.Confidence)),
-		fmt.Sprintf("Reduction: %s %%, interval %s: %s.", report.Number(r.Reduction.Value), report.Interval(r.Reduction), shownWords(r.Verdict)),
+		fmt.Sprintf("%s with no work at all the seasons alone would make it %s.", raw, words(r.SeasonArtefact)),
+		fmt.Sprintf("Annual mean of the twelve months from %s: %s without the system, %s with it; %g %% intervals.", r.YearStart.Format(time.DateOnly), q.meanWords(r.Without), q.meanWords(r.With), round(100*q.Confidence)),
+		q.reductionWords(r),
 	}
 	if c := r.cycled; c != nil {
 		lines = append(lines, fmt.Sprintf("By its %d switches alone, each spell against its neighbours: reduction %s %%, interval %s.", c.Switches, report.Number(c.Reduction.Value), report.Interval(c.Reduction)))
@@ -719,6 +795,31 @@ func (q compareQuestion) compareInWords(r compared, isTyped bool) []string {
 	return append(lines, notesInWords(rowNotes(r.Notes))...)
 }
 
+// meanWords is an annual mean with its interval; of a side of limits only the upper
+// one is the home's own.
+func (q compareQuestion) meanWords(s compare.Side) string {
+	e := s.AnnualMean
+	if s.AllBelow {
+		return fmt.Sprintf("under %s Bq/m³", report.Number(e.Upper, q.Levels...))
+	}
+	return fmt.Sprintf("%s Bq/m³ (%s)", report.Number(e.Value, q.Levels...), report.Interval(e, q.Levels...))
+}
+
+// reductionWords is the reduction in a sentence: as a bound where one side is limits
+// only, and as an increase where it is one.
+func (q compareQuestion) reductionWords(r compared) string {
+	e := r.Reduction
+	switch {
+	case r.With.AllBelow:
+		return fmt.Sprintf("Reduction: at least %s %%, the lower end of its %g %% interval: %s.", report.Number(e.Lower), round(100*q.Confidence), shownWords(r.Verdict))
+	case r.Without.AllBelow:
+		return fmt.Sprintf("Reduction: at most %s %%, the upper end of its %g %% interval: %s.", report.Number(e.Upper), round(100*q.Confidence), shownWords(r.Verdict))
+	case e.Value < 0:
+		return fmt.Sprintf("No reduction: the mean with the system is %s %% higher, interval of the reduction %s %%: %s. Look whether the system runs, and whether the readings are the right way round.", report.Number(-e.Value), report.Interval(e), shownWords(r.Verdict))
+	}
+	return fmt.Sprintf("Reduction: %s %%, interval %s: %s.", report.Number(e.Value), report.Interval(e), shownWords(r.Verdict))
+}
+
 // shownWords is a verdict at the end of a sentence.
 func shownWords(v compare.Verdict) string {
 	if v == compare.NotShown {
@@ -732,7 +833,7 @@ func (q compareQuestion) compareSentences(results []compared) []string {
 	var out []string
 	for i, s := range q.sentences() {
 		if i == 1 { // what annual says of its target
-			s = fmt.Sprintf("Both annual means are of the same twelve months: around all that was measured, or where that is more than a year, around what was measured with the system. A change is shown where the %g %% interval of the ratio holds no 1; a verdict on a level needs a probability of %[1]g %%.", round(100*q.Confidence))
+			s = fmt.Sprintf("Both annual means are of the same twelve months: around all that was measured, or where that is more than a year, those of which most was measured on both sides. A change is shown where the %g %% interval of the ratio holds no 1; a verdict on a level needs a probability of %[1]g %%.", round(100*q.Confidence))
 		}
 		out = append(out, s)
 	}

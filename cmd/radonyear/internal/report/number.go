@@ -197,6 +197,14 @@ func Number(x float64, levels ...float64) string { return sided(x, levels) }
 // Interval writes an estimate's limits for a sentence.
 func Interval(e analysis.Estimate, levels ...float64) string { return interval(e, " to ", levels) }
 
+// Whole is a percentage without decimals; never "-0".
+func Whole(x float64) string {
+	if x = math.Round(x); x == 0 {
+		return "0"
+	}
+	return strconv.FormatFloat(x, 'f', -1, 64)
+}
+
 // DayCount writes a number of days for people as the tables do.
 func DayCount(d float64) string { return days(d) }
 
