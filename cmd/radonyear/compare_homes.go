@@ -2,8 +2,10 @@ package main
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
+	"time"
 
 	"github.com/urfave/cli/v2"
 
@@ -13,6 +15,24 @@ import (
 	"radonyear/cmd/radonyear/internal/report"
 	"radonyear/ingest"
 )
+
+// sameWeeks is how many days the middles of two tests may lie apart for the season to
+// be taken for the same: common practice has duplicates and pairs overlap.
+const sameWeeks = 14
+
+// middleOf is the middle of all that was measured.
+func middleOf(all []analysis.Series) time.Time {
+	start, end := all[0].Start(), all[0].End()
+	for _, s := range all[1:] {
+		if s.Start().Before(start) {
+			start = s.Start()
+		}
+		if s.End().After(end) {
+			end = s.End()
+		}
+	}
+	return start.Add(end.Sub(start) / 2)
+}
 
 // compareHomes holds homes that have a system against others that have none: in
 // pairs, or as two groups. A home is the plain mean of its readings.
@@ -42,6 +62,7 @@ func (p *program) compareHomes(c *cli.Context, q compareQuestion, format string)
 	type home struct {
 		place analysis.Place
 		mean  float64
+		mid   time.Time // the middle of what was measured
 		has   bool
 		pair  string
 	}
@@ -70,17 +91,23 @@ func (p *program) compareHomes(c *cli.Context, q compareQuestion, format string)
 		case !(mean > 0):
 			out("every reading is zero, which has no logarithm")
 		default:
-			homes = append(homes, home{place, mean, h.Extra[column] == value, h.Extra[pair]})
+			homes = append(homes, home{place, mean, middleOf(h.Series), h.Extra[column] == value, h.Extra[pair]})
 		}
 	}
 	var with, without []float64
+	var apart int // pairs, or groups, whose middles lie further apart than a fortnight
 	if pair == "" {
+		var mids [2]float64 // days
 		for _, h := range homes {
+			day := h.mid.Sub(homes[0].mid).Hours() / 24
 			if h.has {
-				with = append(with, h.mean)
+				with, mids[1] = append(with, h.mean), mids[1]+day
 			} else {
-				without = append(without, h.mean)
+				without, mids[0] = append(without, h.mean), mids[0]+day
 			}
+		}
+		if math.Abs(mids[1]/float64(max(1, len(with)))-mids[0]/float64(max(1, len(without)))) > sameWeeks {
+			apart = 1
 		}
 	} else {
 		pairs := map[string][]home{}
@@ -104,6 +131,9 @@ func (p *program) compareHomes(c *cli.Context, q compareQuestion, format string)
 				two[0], two[1] = two[1], two[0]
 			}
 			with, without = append(with, two[0].mean), append(without, two[1].mean)
+			if math.Abs(two[0].mid.Sub(two[1].mid).Hours()/24) > sameWeeks {
+				apart++
+			}
 		}
 	}
 	r, err := compare.WithWithout(with, without, pair != "", compare.ContrastOptions{Confidence: q.Confidence})
@@ -112,6 +142,13 @@ func (p *program) compareHomes(c *cli.Context, q compareQuestion, format string)
 			return noResult(left, files)
 		}
 		return hinted{err, fmt.Sprintf("%s with %s and %s without can be used", count(len(with), "home"), c.String("with"), count(len(without), "home"))}
+	}
+	notes := r.Notes
+	switch {
+	case apart > 0 && pair == "":
+		notes = append(notes, analysis.Note{Code: "other-weeks", Text: fmt.Sprintf("the two groups were measured over %d days apart on average, and the ratio holds what the season did in between; measure both in the same weeks", sameWeeks)})
+	case apart > 0:
+		notes = append(notes, analysis.Note{Code: "other-weeks", Text: fmt.Sprintf("%s measured over %d days apart, and their ratios hold what the season did in between; measure both homes of a pair in the same weeks", map[bool]string{true: "1 pair was", false: fmt.Sprintf("%d pairs were", apart)}[apart == 1], sameWeeks)})
 	}
 	var pairedBy any
 	if pair != "" {
@@ -122,7 +159,7 @@ func (p *program) compareHomes(c *cli.Context, q compareQuestion, format string)
 		{Key: "ratio", Head: "Ratio", Style: report.Estimate}, {Key: "reduction", Head: "Reduction\n%", Style: report.Estimate},
 		{Key: "median_ratio", Head: "Ratio\nby ranks", Style: report.Estimate}, {Key: "df", Style: report.Factor},
 	}}
-	t.Rows = []report.Row{{Label: c.String("with"), Notes: rowNotes(r.Notes), Cells: []any{r.With, r.Without, r.Ratio, r.Reduction, r.Median, r.DF}}}
+	t.Rows = []report.Row{{Label: c.String("with"), Notes: rowNotes(notes), Cells: []any{r.With, r.Without, r.Ratio, r.Reduction, r.Median, r.DF}}}
 	doc := report.Document{
 		Command: "compare", Version: version, Tables: []report.Table{t},
 		Settings: slices.Concat([]report.Field{{Name: "with", Value: c.String("with")}, {Name: "pair", Value: pairedBy}, {Name: "confidence", Value: q.Confidence}}, readingSettings(c)),
