@@ -421,6 +421,7 @@ func (p *program) typedHome(c *cli.Context) (compare.Home, []report.Field, error
 	}
 	var sides [2]analysis.Series
 	var fields []report.Field
+	unit := opt.Unit // of the test before, which a bare number after it shares
 	for k, name := range []string{"before", "after"} {
 		text := c.String(name)
 		for _, needed := range []string{name, name + "-start"} {
@@ -436,10 +437,11 @@ func (p *program) typedHome(c *cli.Context) (compare.Home, []report.Field, error
 		if !ok {
 			return compare.Home{}, nil, usageError{fmt.Sprintf("--%s %q: %q is not a length of up to two years", name, text, text[cut+1:]), "a value and its length in days or hours: --" + name + " 240/7d or --" + name + " 240/48h"}
 		}
-		v, err := parseTyped(c, name, text[:cut], opt.Unit)
+		v, err := parseTyped(c, name, text[:cut], unit)
 		if err != nil {
 			return compare.Home{}, nil, err
 		}
+		unit = v.unit
 		start, ok := parseInstant(c.String(name+"-start"), zone)
 		if !ok {
 			return compare.Home{}, nil, usageError{fmt.Sprintf("--%s-start %q is not a day such as 2026-01-10", name, c.String(name+"-start")), example}
