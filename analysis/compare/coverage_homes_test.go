@@ -13,6 +13,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"radonyear/analysis"
+	"radonyear/analysis/annual"
 	"radonyear/analysis/internal/numeric"
 	"radonyear/analysis/season"
 	"radonyear/analysis/temporal"
@@ -27,7 +28,7 @@ const (
 	districts     = 10
 	homesEach     = 60
 	testsEach     = 4
-	firstDistrict = 11
+	firstDistrict = 211
 )
 
 // arms are what is known of the homes' season: nothing, the weather of just those
@@ -44,16 +45,19 @@ func armOptions(arm string, seed uint64) Options {
 	return Options{}
 }
 
-// learned is the profile of seventy other homes of a district, each measured for a
-// year at some time.
+// learned is the profile of seventy homes of a district that are not judged, each
+// measured for a year at some time.
 func learned(seed uint64) *temporal.Profile {
-	const homes = 70
-	d := scenario.NewDistrict(seed, scenario.Options{Days: simSpan, Homes: homesEach + homes})
+	const (
+		homes  = 70
+		judged = districtTimes * neighbourhoodHomes
+	)
+	d := scenario.NewDistrict(seed, scenario.Options{Days: simSpan, Homes: judged + homes})
 	monitor := scenario.HomeMonitor()
 	var all [][]analysis.Series
 	for i := range homes {
 		rng := rand.New(rand.NewPCG(seed, uint64(i)))
-		s := seriesOf(d.Home(homesEach+i).DayMeans(scenario.Living, d.Start().AddDate(0, 0, 100+rng.IntN(simSpan-466)), 366, &monitor, i+1000))
+		s := seriesOf(d.Home(judged+i).DayMeans(scenario.Living, d.Start().AddDate(0, 0, 100+rng.IntN(simSpan-466)), 366, &monitor, i+1000))
 		s.Home = strconv.Itoa(i)
 		all = append(all, []analysis.Series{s})
 	}
@@ -66,15 +70,22 @@ func learned(seed uint64) *temporal.Profile {
 
 // homesRow is one line of the table.
 type homesRow struct {
-	name                                                      string
-	tests                                                     int
-	held, under, over, error, rawError, width, naive, reduced float64
+	name                                                             string
+	tests                                                            int
+	held, under, over, error, rawError, width, naive, reduced, wrong float64
 }
 
 func summarise(name string, cs []comparedHome) homesRow {
 	r := homesRow{name: name, tests: len(cs)}
 	n := float64(len(cs))
+	conclusive := 0.0
 	for _, c := range cs {
+		if c.below != annual.NotConclusive {
+			conclusive++
+			if (c.below == annual.Below) != (c.with < annual.DefaultLevel) {
+				r.wrong++
+			}
+		}
 		switch c.missed {
 		case 0:
 			r.held += 1 / n
@@ -95,15 +106,16 @@ func summarise(name string, cs []comparedHome) homesRow {
 	}
 	r.error, r.rawError = math.Sqrt(r.error), math.Sqrt(r.rawError)
 	r.width /= 1.959964 * r.error
+	r.wrong /= max(1, conclusive)
 	return r
 }
 
 func (r homesRow) String() string {
 	p := func(x float64) string { return strconv.FormatFloat(100*x, 'f', 1, 64) }
-	return fmt.Sprintf("| %s | %d | %s | %s | %s | %.3f | %.2f | %.2f | %s | %s |\n", r.name, r.tests, p(r.held), p(r.under), p(r.over), r.error, r.error/r.rawError, r.width, p(r.naive), p(r.reduced))
+	return fmt.Sprintf("| %s | %d | %s | %s | %s | %.3f | %.2f | %.2f | %s | %s | %s |\n", r.name, r.tests, p(r.held), p(r.under), p(r.over), r.error, r.error/r.rawError, r.width, p(r.naive), p(r.reduced), p(r.wrong))
 }
 
-const homesHead = "| homes | tests | held % | under % | over % | error | over raw's | width | naive held % | called reduced % |\n|---|---|---|---|---|---|---|---|---|---|\n"
+const homesHead = "| homes | tests | held % | under % | over % | error | over raw's | width | naive held % | called reduced % | wrong % |\n|---|---|---|---|---|---|---|---|---|---|---|\n"
 
 // homesTable judges the homes of so many districts.
 func homesTable(districts, homes, tests int) (text string, rows map[string]homesRow) {
@@ -163,7 +175,10 @@ and the same homes with no work done. The truth is the ratio of the same twelve 
 
 Held: intervals of the ratio that held it; under and over: with the truth under the lower limit and over the upper. Error: of ln ratio,
 root mean square; over raw's: over that of the ratio of the raw means. Width: mean half-width of ln ratio over 1.96 times the error; 1 is
-just right. Naive: the interval of two samples of independent days. A home's tests are not independent, so a row of 2400 tests has a
+just right. Naive: the interval of two samples of independent days. Wrong: of the conclusive verdicts on 200 Bq/m³ with the fan. The swings that a fan
+leaves, and what else changes between the sides, were set by districts 11 to 16, and what neighbourhoods share by 21 to 26 and 111 to 120;
+nothing was set by those of this page, which are 211 to 220 and 311 to 320. An error of at most 0.75 of the raw ratio's was aimed at: it takes
+the weather of those days from neighbours, without which most of what is left is weather and households. A home's tests are not independent, so a row of 2400 tests has a
 standard error of about 0.6 %%, one of 400 about 1.3 %%. Made by ` + "`go test -run TestHomes ./analysis/compare -args -update`" + `.
 `
 
@@ -200,11 +215,14 @@ func TestHomes(t *testing.T) {
 			if most := map[string]float64{"neighbours": 0.75, "built-in": 0.95, "strangers": 0.95}[arm]; r.error > most*r.rawError {
 				t.Errorf("%s: error %.2f of raw's", key, r.error/r.rawError)
 			}
+			if r.wrong > 0.05 {
+				t.Errorf("%s: %.3f of the verdicts are wrong", key, r.wrong)
+			}
 			if r.naive > 0.6 {
 				t.Errorf("%s: the naive interval held %.2f", key, r.naive)
 			}
 		case "no work done":
-			if r.reduced > 0.03 {
+			if r.reduced > 0.0255 { // 2.5 % are asked for
 				t.Errorf("%s: %.3f called reduced", key, r.reduced)
 			}
 		}
@@ -228,10 +246,14 @@ func TestHomes(t *testing.T) {
 			continue
 		}
 		joined++
-		if held < 92.5 {
+		most := 100.0 // wider than they need to be, which the page says
+		if cells[0] == "neighbours" && strings.Contains(cells[1], "same") {
+			most = 98
+		}
+		if held < 92.5 || held > most {
 			t.Errorf("neighbourhood: %s", line)
 		}
-		if cells[0] == "built-in" && strings.Contains(cells[1], "same") && n == 30 && without > 60 {
+		if cells[0] == "built-in" && strings.Contains(cells[1], "same") && n == 30 && without > 75 {
 			t.Errorf("what homes share does not matter: %s", line)
 		}
 	}
@@ -267,32 +289,34 @@ func readHomes(t *testing.T) map[string]homesRow {
 			arm++
 		}
 		cells := strings.Split(strings.Trim(strings.TrimSpace(line), "|"), "|")
-		if len(cells) != 10 || arm < 0 {
+		if len(cells) != 11 || arm < 0 {
 			continue
 		}
-		x := make([]float64, 10)
+		x := make([]float64, 11)
 		ok := true
-		for i := 1; i < 10; i++ {
+		for i := 1; i < 11; i++ {
 			x[i], err = strconv.ParseFloat(strings.TrimSpace(cells[i]), 64)
 			ok = ok && err == nil
 		}
 		if ok {
 			name := strings.TrimSpace(cells[0])
-			rows[arms[arm]+" | "+name] = homesRow{name: name, tests: int(x[1]), held: x[2] / 100, under: x[3] / 100, over: x[4] / 100, error: x[5], rawError: x[5] / x[6], width: x[7], naive: x[8] / 100, reduced: x[9] / 100}
+			rows[arms[arm]+" | "+name] = homesRow{name: name, tests: int(x[1]), held: x[2] / 100, under: x[3] / 100, over: x[4] / 100, error: x[5], rawError: x[5] / x[6], width: x[7], naive: x[8] / 100, reduced: x[9] / 100, wrong: x[10] / 100}
 		}
 	}
 	return rows
 }
 
-// Neighbourhoods: so many homes a district, so many draws of each size from each.
+// Neighbourhoods: so many homes of a district are measured, so many draws of each size
+// are made of them, and so many times as many homes are the district.
 const (
 	neighbourhoodHomes = 120
 	neighbourhoods     = 50
+	districtTimes      = 5
 )
 
 // neighbourhoodsTable judges Pool on homes drawn from a district: each measured in
 // its own time, and all in the same weeks. The truth is the mean of ln ratio over
-// all the district's homes.
+// all the district's homes, few of which are measured.
 func neighbourhoodsTable(districts, homes, draws int) string {
 	b := strings.Builder{}
 	fmt.Fprintf(&b, neighbourhoodsIntroduction, draws*districts)
@@ -302,12 +326,9 @@ func neighbourhoodsTable(districts, homes, draws int) string {
 			counts := map[int]*count{5: {}, 10: {}, 30: {}}
 			for k := range districts {
 				seed := uint64(firstDistrict + 100 + k)
-				fans := fannedTogether(seed, homes, together)
-				all := compareAll(fans, armOptions(arm, seed))
-				truth := 0.0
-				for _, c := range all {
-					truth += c.truth / float64(len(all))
-				}
+				fans := fannedTogether(seed, districtTimes*homes, together)
+				all := compareAll(fans[:homes], armOptions(arm, seed))
+				truth := meanTruth(fans)
 				rng := rand.New(rand.NewPCG(seed, 5))
 				for range draws {
 					order := rng.Perm(len(all))
@@ -350,15 +371,29 @@ func neighbourhoodsTable(districts, homes, draws int) string {
 	return b.String()
 }
 
+// meanTruth is the mean of the homes' true ln ratios, each over the twelve months
+// about its switch.
+func meanTruth(homes []fanned) (mean float64) {
+	truths := make([]float64, len(homes))
+	numeric.Each(len(homes), func(i int) {
+		from := homes[i].home.Switched.AddDate(0, 0, -182)
+		to := from.AddDate(1, 0, 0)
+		truths[i] = math.Log(homes[i].with(from, to) / homes[i].without(from, to))
+	})
+	for _, t := range truths {
+		mean += t / float64(len(truths))
+	}
+	return mean
+}
+
 const neighbourhoodsIntroduction = `
 ## Neighbourhoods
 
-Pool on %d draws of so many homes from these districts, a test of each before its fan and after: the interval of the geometric mean of the
-ratios against that of all homes of the district. Homes of a district share its weather, and where all are measured in the same weeks, its
+Pool on %d draws of so many homes from 120 measured ones of these districts, a test of each before its fan and after: the interval of the
+geometric mean of the ratios against that of the district's 600 homes. Homes of a district share its weather, and where all are measured in the same weeks, its
 errors: Effects allows for that, and without it the interval holds what the last column but one says. Draws from one district are not
-independent, and ten districts are ten draws of weather, so a row has a standard error of some 3 %% where all are measured together. Thirty
-homes are a quarter of a district's 120, which makes their mean nearer to it than an interval for homes at large can know. Homes measured
-each in its own time have wider intervals than they need.
+independent, and ten districts are ten draws of weather, so a row has a standard error of some 3 %% where all are measured together. Homes
+measured each in its own time, and homes judged without the weather of their days, have wider intervals than they need.
 
 | profile | measured | homes | held %% | without common errors %% | error of ln ratio |
 |---|---|---|---|---|---|

@@ -97,12 +97,6 @@ func seriesSettings() (all []pooledSetting) {
 
 const spreadOfDays = 0.4 // of ln C
 
-// seriesCoverage draws so many series of one setting and counts how often each interval
-// asked for at 95 % held the truth.
-func seriesCoverage(s pooledSetting, trials int) []analysis.CoverageRow {
-	return pooledCoverage(s, trials)
-}
-
 // switchedOn is a system that takes 70 %, with so many days either side of the two left
 // out; the spread of days on is so many times that off.
 func switchedOn(m madeSeries, off, on int, spread float64) pooledSetting {

@@ -74,15 +74,16 @@ var dayShares = [...]float64{0, 0.25, 0.5, 0.75}
 // Assumes at most one change, at once, and errors that go on alike across it. A season
 // not taken off, a new detector or another room is found as a change too.
 //
-// Interval: credible. Where a change is found, First to Last hold the first whole day in
-// 91 to 100 % of series, asked for 95 %, and the ratio's limits the ratio in 88 to 100
-// %. Where there is none, one is found in at most 1 % of series of 60 and 365 days with
-// correlations of 0 to 0.9 from day to day, with and without noise, and in 0.5 % of 60
-// and 5.5 % of 365 days of weather whose shocks are skewed. A fall to a fifth within 60
-// days is found in 60 to 99.5 %, to a half within 365 in all where days do not resemble
-// each other and in 17 to 30 % where their correlation is 0.9. Of the few falls to a
-// half found in 60 days of skewed weather, 65 % have their day held and 47 % their
-// ratio.
+// Interval: credible. Asked for 95 %, where a fall to a fifth is found, First to Last
+// hold the first whole day in 96 to 100 % of series of 30 to 365 days, and the ratio's
+// limits the ratio in 89 to 100 %; of a fall to a half in 365 days, 92 to 99 % and 91 to
+// 99 %. A fall to a half within 60 days is seldom found, in 2 to 21 %, and those that
+// are have their day held in 70 to 100 % and their ratio in 46 to 95 %: what was found
+// by luck is too large. A fall to a fifth is found in 57 to 100 %, to a half within 365
+// days in all where days do not resemble each other and in 18 to 29 % where their
+// correlation is 0.9. Where there is no change, one is found in at most 2 % of series
+// with correlations of 0 to 0.9 from day to day, with and without noise, and in up to
+// 5.5 % of weather whose shocks are skewed.
 //
 // Notes: no-change-found, second-candidate, at-the-edge, season-not-given, days-missing,
 // unbounded.

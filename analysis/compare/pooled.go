@@ -577,7 +577,7 @@ func ShareBelow(below, homes int, confidence float64) (analysis.Estimate, error)
 }
 
 const (
-	drawnInTest = "drawn in TestPooledCoverage"
+	published = "COVERAGE.md"
 	inReference = "testdata/reference/compare-pooled.json"
 )
 
@@ -598,7 +598,7 @@ var pooledMethods = []analysis.Method{
 			{Key: "hartung-knapp-2001", Cite: "Hartung and Knapp 2001, Stat. Med. 20:1771 and 3875 (from memory)"},
 			{Key: "knapp-hartung-2003", Cite: "Knapp and Hartung 2003, Stat. Med. 22:2693 (from memory)", Part: "q not below 1"},
 		},
-		Evidence: analysis.Evidence{Reference: inReference + "; TestPooledPublished", ByHand: "TestPooledByHand", Coverage: drawnInTest},
+		Evidence: analysis.Evidence{Reference: inReference + "; TestPooledPublished", ByHand: "TestPooledByHand", Coverage: published},
 	},
 	{
 		Key: TauMethod, Title: "how much homes differ in what a system does",
@@ -609,7 +609,7 @@ var pooledMethods = []analysis.Method{
 		Interval: "confidence. Asked for 95 %, it holds 94 to 98 % where homes are normal; where they are exponential, 93 % of few homes that differ little down to 75 % " +
 			"of thirty that differ by e^0.6.",
 		Sources:  []analysis.Source{viechtbauer2007},
-		Evidence: analysis.Evidence{Reference: inReference + "; TestPooledPublished", ByHand: "TestPooledByHand", Coverage: drawnInTest},
+		Evidence: analysis.Evidence{Reference: inReference + "; TestPooledPublished", ByHand: "TestPooledByHand", Coverage: published},
 	},
 	{
 		Key: NextMethod, Title: "the next home's ratio",
@@ -626,7 +626,7 @@ var pooledMethods = []analysis.Method{
 			{Key: "nagashima-2019", Cite: "Nagashima, Noma and Furukawa 2019, Stat. Methods Med. Res. 28:1689 (from memory)"},
 			{Key: "higgins-2009", Cite: "Higgins, Thompson and Spiegelhalter 2009, J. R. Stat. Soc. A 172:137 (from memory)", Part: "the interval that it replaces"},
 		},
-		Evidence: analysis.Evidence{Reference: inReference, ByHand: "TestPooledByHand", Coverage: drawnInTest},
+		Evidence: analysis.Evidence{Reference: inReference, ByHand: "TestPooledByHand", Coverage: published},
 	},
 	{
 		Key: HodgesLehmannMethod, Title: "the middle of homes' ratios, by ranks",
@@ -638,7 +638,7 @@ var pooledMethods = []analysis.Method{
 			"mean ratio it holds 88 % at worst where homes are exponential, since that is not their middle.",
 		Notes:    []string{"few-homes", "unbounded"},
 		Sources:  []analysis.Source{hodgesLehmann1963, hollanderWolfe1999},
-		Evidence: analysis.Evidence{Reference: inReference, ByHand: "TestRanksByHand", Coverage: drawnInTest},
+		Evidence: analysis.Evidence{Reference: inReference, ByHand: "TestRanksByHand", Coverage: published},
 	},
 	{
 		Key: ShiftMethod, Title: "how far apart two groups of homes lie, by ranks",
@@ -650,7 +650,7 @@ var pooledMethods = []analysis.Method{
 			"unlike spread and size are no shift, and then 93 to 97 % hold.",
 		Notes:    []string{"few-homes", "unbounded"},
 		Sources:  []analysis.Source{hodgesLehmann1963, hollanderWolfe1999},
-		Evidence: analysis.Evidence{Reference: inReference, ByHand: "TestRanksByHand", Coverage: drawnInTest},
+		Evidence: analysis.Evidence{Reference: inReference, ByHand: "TestRanksByHand", Coverage: published},
 	},
 	{
 		Key: PairedTMethod, Title: "the geometric mean of homes' ratios, from these alone",
@@ -660,7 +660,7 @@ var pooledMethods = []analysis.Method{
 		Interval:  "confidence, exact where log ratios are normal; 91 % at worst where they are exponential.",
 		Notes:     []string{"unbounded"},
 		Sources:   []analysis.Source{{Key: "student-1908", Cite: "Student 1908, Biometrika 6:1 (from memory), on log ratios"}},
-		Evidence:  analysis.Evidence{Reference: inReference, ByHand: "TestPooledByHand", Coverage: drawnInTest},
+		Evidence:  analysis.Evidence{Reference: inReference, ByHand: "TestPooledByHand", Coverage: published},
 	},
 	{
 		Key: WelchMethod, Title: "homes with a system against other homes without",
@@ -671,7 +671,7 @@ var pooledMethods = []analysis.Method{
 		Interval: "confidence, approximate. Asked for 95 %, it holds 94 to 96 % where logarithms are normal, of three homes a group on, and 92.5 to 97.5 % where they are exponential.",
 		Notes:    []string{"unmatched", "few-homes", "unbounded"},
 		Sources:  []analysis.Source{{Key: "welch-1947", Cite: "Welch 1947, Biometrika 34:28 (from memory), on logarithms"}},
-		Evidence: analysis.Evidence{Reference: inReference, ByHand: "TestContrastByHand", Coverage: drawnInTest},
+		Evidence: analysis.Evidence{Reference: inReference, ByHand: "TestContrastByHand", Coverage: published},
 	},
 	{
 		Key: CycleMethod, Title: "a system switched on and off",
@@ -686,7 +686,7 @@ var pooledMethods = []analysis.Method{
 		Interval: "confidence. Asked for 95 %, it holds 95.5 % of four periods up to 99.5 % of 52, where a season, weather of some days and chance move the days.",
 		Notes:    []string{"unbounded"},
 		Sources:  []analysis.Source{{Key: "aitken-1936", Cite: "Aitken 1936, Proc. R. Soc. Edinburgh 55:42 (from memory)", Part: "generalized least squares"}},
-		Evidence: analysis.Evidence{Reference: inReference, ByHand: "TestCycleByHand", Coverage: drawnInTest},
+		Evidence: analysis.Evidence{Reference: inReference, ByHand: "TestCycleByHand", Coverage: published},
 	},
 	{
 		Key: WilsonMethod, Title: "share of homes now below a level",

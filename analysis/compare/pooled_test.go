@@ -460,43 +460,6 @@ func TestPooledAgainstSlow(t *testing.T) {
 	}
 }
 
-// TestPooledCoverage: every interval keeps the promise of its doc comment, in homes and
-// trials that are not all normal, and with systems in a season that no line follows.
-func TestPooledCoverage(t *testing.T) {
-	// All settings with 4000 trials are what the doc comments speak of (two minutes).
-	trials := 250
-	settings := slices.DeleteFunc(pooledSettings(), func(s pooledSetting) bool {
-		return strings.Contains(s.name, "τ 0.1") || strings.Contains(s.name, "τ 0.4") || strings.HasPrefix(s.name, "2 homes") && s.name != "2 homes, τ 0.2"
-	})
-	if testing.Short() {
-		trials = 60
-	}
-	found := make([][]analysis.CoverageRow, len(settings))
-	numeric.Each(len(settings), func(i int) { found[len(found)-1-i] = pooledCoverage(settings[len(found)-1-i], trials) })
-	checked := map[string]int{}
-	for _, r := range slices.Concat(found...) {
-		if r.Answered < 1 {
-			t.Errorf("%s: %v answered", r.Setting, r.Answered)
-		}
-		least, most := promised(r.Method, r.Setting)
-		if least == 0 {
-			continue
-		}
-		checked[r.Method]++
-		if slack := 4*math.Sqrt(least*(1-least)/float64(trials)) + 1e-9; r.Held < least-slack {
-			t.Errorf("%s, %s: held %.3f, promised %.3f", r.Setting, r.Method, r.Held, least)
-		}
-		if slack := 4 * math.Sqrt(most*(1-most)/float64(trials)); r.Held > most+slack {
-			t.Errorf("%s, %s: held %.3f, said to be at most %.3f", r.Setting, r.Method, r.Held, most)
-		}
-	}
-	for _, m := range pooledMethods {
-		if m.Key != WilsonMethod && checked[m.Key] < 3 { // that one is summed, not drawn
-			t.Errorf("%s: %d rows", m.Key, checked[m.Key])
-		}
-	}
-}
-
 // TestPooledMethods: each method says all that it has to, and no number is of another.
 func TestPooledMethods(t *testing.T) {
 	keys := map[string]bool{}
@@ -552,58 +515,6 @@ func TestShareBelowCoverage(t *testing.T) {
 			t.Errorf("n %d: held %.4f on average, %.4f at worst", n, sum/cells, worst)
 		}
 	}
-}
-
-// promised are the least and the most that an interval asked for at 95 % holds, by its
-// doc comment, in a setting; nothing where that promises nothing.
-func promised(method, setting string) (least, most float64) {
-	skewed := strings.Contains(setting, "skewed")
-	var homes int
-	fmt.Sscan(setting, &homes)
-	either := func(normal, exponential, top float64) (float64, float64) {
-		if skewed {
-			return exponential, top
-		}
-		return normal, top
-	}
-	switch method {
-	case PoolMethod:
-		return either(0.935, 0.89, 1)
-	case TauMethod:
-		return either(0.94, 0.75, 0.98)
-	case NextMethod:
-		return either(0.935, 0.92, 1)
-	case PairedTMethod:
-		return either(0.945, 0.91, 0.975)
-	case HodgesLehmannMethod:
-		switch homes { // what the widest interval holds: 1 − 2/2ⁿ
-		case 2:
-			return either(0.5, 0.45, 0.52)
-		case 3:
-			return either(0.75, 0.72, 0.76)
-		case 5:
-			return either(0.9375, 0.91, 0.95)
-		}
-		return either(0.95, 0.88, 0.96)
-	case WelchMethod:
-		return either(0.94, 0.925, 0.975)
-	case ShiftMethod:
-		if strings.HasPrefix(setting, "3 homes with, 3") {
-			return 0.89, 0.91
-		}
-		return 0.93, 0.975
-	case CycleMethod:
-		return 0.955, 0.997
-	case "q as it is": // why it is not let below 1
-		if homes >= 3 && homes <= 10 && strings.Contains(setting, "τ 0.2") {
-			return 0.88, 0.925
-		}
-	case "t on n − 2": // why another interval stands in its place
-		if (homes == 5 || homes == 10) && strings.Contains(setting, "τ 0.2") {
-			return 0.86, 0.90
-		}
-	}
-	return 0, 0
 }
 
 // FuzzPool: whatever the homes, an error or a sound answer.

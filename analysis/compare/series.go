@@ -107,7 +107,7 @@ func logWeight(logl, tau float64) float64 { return logl + math.Log(tau)/2 }
 // Interval: confidence. Asked for 95 %, the ratio's holds 92 to 99.7 % of sides of 10 to
 // 120 days that resemble each other, with correlations of 0.3 to 0.9 from day to day,
 // with and without noise, and of weather that is not as assumed; 99 to 100 % of days
-// that do not (300 series each). It holds 90 % where both sides have 10 days and the
+// that do not. It holds 90 % where both sides have 10 days and the
 // correlation is 0.9, of which short-side warns, and where the days of a side of 10
 // spread 1.7 times as far as those of one of 60. Covariates' hold 93 to 97 %,
 // amplitudes' 94 to 99 %. Ordinary least squares would hold 35 to 85 % of days that
@@ -593,7 +593,7 @@ var seriesMethods = []analysis.Method{
 		Assumes: "that nothing else changed with the switch, that the day of the switch and the day after were left out, and that covariates act alike on and off. " +
 			"Without a season fitted, the season's part in the difference is in the ratio: Compare takes it off by what is known of other homes.",
 		Interval: "confidence. Asked for 95 %, the ratio's holds 92 to 99.7 % of sides of 10 to 120 days that resemble each other, with correlations of 0.3 to 0.9 from day " +
-			"to day, with and without noise, and of weather that is not as assumed; 99 to 100 % of days that do not (300 series each). It holds 90 % where both sides have 10 days " +
+			"to day, with and without noise, and of weather that is not as assumed; 99 to 100 % of days that do not. It holds 90 % where both sides have 10 days " +
 			"and the correlation is 0.9, of which short-side warns, and where the days of a side of 10 spread 1.7 times as far as those of one of 60. Covariates' " +
 			"hold 93 to 97 %, amplitudes' 94 to 99 %. Ordinary least squares would hold 35 to 85 % of days that resemble each other without noise.",
 		Notes: []string{"season-not-fitted", "same-season", "short-side", "unbounded"},
@@ -601,7 +601,7 @@ var seriesMethods = []analysis.Method{
 			{Key: "box-tiao-1975", Cite: "Box and Tiao 1975, J. Amer. Statist. Assoc. 70:70 (from memory)", Part: "a step in a series"},
 			{Key: "harville-1977", Cite: "Harville 1977, J. Am. Stat. Assoc. 72:320 (from memory)", Part: "restricted likelihood"},
 		},
-		Evidence: analysis.Evidence{Reference: "testdata/reference/compare-series.json", ByHand: "TestSeriesByHand", Coverage: "drawn in TestSeriesCoverage"},
+		Evidence: analysis.Evidence{Reference: "testdata/reference/compare-series.json", ByHand: "TestSeriesByHand", Coverage: "COVERAGE.md"},
 	},
 	{
 		Key: ChangePointMethod, Title: "the day of a change that nobody wrote down",
@@ -613,16 +613,17 @@ var seriesMethods = []analysis.Method{
 			"Last are the fewest days in a row that hold the confidence. The ratio is a mixture of Student's distributions over days, correlation times and shares, " +
 			"with as many degrees of freedom as there are days less 2.",
 		Assumes: "at most one change, at once, and errors that go on alike across it. A season not taken off, a new detector or another room is found as a change too.",
-		Interval: "credible. Where a change is found, First to Last hold the first whole day in 91 to 100 % of series, asked for 95 %, and the ratio's limits the ratio " +
-			"in 88 to 100 %. Where there is none, one is found in at most 1 % of series of 60 and 365 days with correlations of 0 to 0.9 from day to day, with and " +
-			"without noise, and in 0.5 % of 60 and 5.5 % of 365 days of weather whose shocks are skewed. A fall to a fifth within 60 days is found in 60 to 99.5 %, " +
-			"to a half within 365 in all where days do not resemble each other and in 17 to 30 % where their correlation is 0.9. Of the few falls to a half found " +
-			"in 60 days of skewed weather, 65 % have their day held and 47 % their ratio.",
+		Interval: "credible. Asked for 95 %, where a fall to a fifth is found, First to Last hold the first whole day in 96 to 100 % of series of 30 to 365 days, and the " +
+			"ratio's limits the ratio in 89 to 100 %; of a fall to a half in 365 days, 92 to 99 % and 91 to 99 %. A fall to a half within 60 days is seldom found, " +
+			"in 2 to 21 %, and those that are have their day held in 70 to 100 % and their ratio in 46 to 95 %: what was found by luck is too large. A fall to a " +
+			"fifth is found in 57 to 100 %, to a half within 365 days in all where days do not resemble each other and in 18 to 29 % where their correlation is " +
+			"0.9. Where there is no change, one is found in at most 2 % of series with correlations of 0 to 0.9 from day to day, with and without noise, and in up " +
+			"to 5.5 % of weather whose shocks are skewed.",
 		Notes: []string{"no-change-found", "second-candidate", "at-the-edge", "season-not-given", "days-missing", "unbounded"},
 		Sources: []analysis.Source{
 			{Key: "smith-1975", Cite: "Smith 1975, Biometrika 62:407 (from memory)", Part: "the posterior of a change point"},
 			{Key: "zellner-siow-1980", Cite: "Zellner and Siow 1980, Trab. Estad. 31:585 (from memory)", Part: "a step in units of the spread"},
 		},
-		Evidence: analysis.Evidence{Reference: "testdata/reference/compare-series.json", ByHand: "TestFindSwitchByHand", Coverage: "drawn in TestSeriesCoverage"},
+		Evidence: analysis.Evidence{Reference: "testdata/reference/compare-series.json", ByHand: "TestFindSwitchByHand", Coverage: "COVERAGE.md"},
 	},
 }

@@ -12,7 +12,6 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"radonyear/analysis"
-	"radonyear/analysis/internal/numeric"
 	"radonyear/analysis/internal/reftest"
 	"radonyear/analysis/serial"
 )
@@ -372,58 +371,6 @@ func TestSeriesMethods(t *testing.T) {
 	}
 	if len(known) != 2 || noted < 3 {
 		t.Errorf("%d methods, %d notes", len(known), noted)
-	}
-}
-
-// TestSeriesCoverage holds a few hundred series to what the doc comments say of
-// thousands.
-func TestSeriesCoverage(t *testing.T) {
-	trials := 60
-	if testing.Short() {
-		trials = 20
-	}
-	// All settings with 300 trials are what the doc comments speak of (12 minutes).
-	settings := slices.DeleteFunc(seriesSettings(), func(s pooledSetting) bool {
-		kind, of, _ := strings.Cut(s.name, ", ")
-		switch kind {
-		case "10 days off", "30 days off":
-			on, of, _ := strings.Cut(of, ", ")
-			return of != weathered.name && of != "φ 0.6" && of != "φ 0.9, 50 % noise" || on == "60 on" && of == "φ 0.6"
-		case "no change in 60 days", "×0.2 in 60 days":
-			return of != weathered.name && of != "φ 0.6" && of != "φ 0.9, 50 % noise"
-		}
-		return s.name != "365 days off, 365 on, season, φ 0.6, 20 % noise"
-	})
-	if len(settings) != 15 {
-		t.Fatalf("%d settings", len(settings))
-	}
-	found := make([][]analysis.CoverageRow, len(settings))
-	numeric.Each(len(settings), func(i int) { found[len(found)-1-i] = seriesCoverage(settings[len(found)-1-i], trials) })
-	checked := 0
-	for _, r := range slices.Concat(found...) {
-		if r.Answered < 1 {
-			t.Errorf("%s: %v answered", r.Setting, r.Answered)
-		}
-		least, most := 0.92, 1.0
-		switch {
-		case r.Method == "naive":
-			least, most = 0, 0.85
-		case r.Quantity == "change found":
-			least = 0.35
-		case strings.HasPrefix(r.Quantity, "ratio after"):
-			least = 0.88
-		}
-		checked++
-		n := float64(trials) * r.Answered
-		if slack := 4*math.Sqrt(least*(1-least)/n) + 1e-9; r.Held < least-slack {
-			t.Errorf("%s, %s, %s: held %.3f, said to be at least %.3f", r.Setting, r.Quantity, r.Method, r.Held, least)
-		}
-		if slack := 4*math.Sqrt(most*(1-most)/n) + 1e-9; r.Held > most+slack {
-			t.Errorf("%s, %s, %s: held %.3f, said to be at most %.3f", r.Setting, r.Quantity, r.Method, r.Held, most)
-		}
-	}
-	if checked < 30 {
-		t.Errorf("%d rows", checked)
 	}
 }
 
