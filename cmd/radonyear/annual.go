@@ -378,6 +378,9 @@ func (p *program) annual(c *cli.Context) error {
 		if err != nil {
 			return plot.Figure{}, err
 		}
+		if err := fits(len(drawn), "homes", mostPanels, fewerHomes); err != nil {
+			return plot.Figure{}, err
+		}
 		homes, err := q.drawn(subs, drawn)
 		if err != nil {
 			return plot.Figure{}, err

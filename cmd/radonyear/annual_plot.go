@@ -104,7 +104,7 @@ func (q *question) yearFigure(homes []drawnHome, by string) plot.Figure {
 		if len(homes) > 1 {
 			p.Title = name(h.Place)
 		}
-		p.Marks = append(p.Marks, dayMarks(h.Daily, plot.Model, fmt.Sprintf("where %g %% of days lie", percent))...)
+		p.Marks = append(p.Marks, dayMarks(h.Daily, plot.Model, fmt.Sprintf("where %g %% of days are expected", percent))...)
 		p.Marks = append(p.Marks, levelRules(q.Levels, false)...)
 		p.Marks = append(p.Marks, readingMarks(h.series, plot.Measured, "day mean, measured", "longer test, measured")...)
 		p.Marks = append(p.Marks, meanMarks(h.AnnualMean, h.YearStart, h.YearEnd, plot.Model, fmt.Sprintf("annual mean, %g %% interval", percent), 0.025)...)
@@ -115,13 +115,15 @@ func (q *question) yearFigure(homes []drawnHome, by string) plot.Figure {
 		if by == "room" {
 			f.Title = fmt.Sprintf("Radon through the year in %d rooms", len(homes))
 		}
-		f.Columns = 2
+		if len(homes) > 2 {
+			f.Columns = 2
+		}
 	} else {
 		h := homes[0]
 		f.Title = "Radon through the year: home " + name(h.Place)
 		f.Lead = fmt.Sprintf("Annual mean %s Bq/m³, %g %% interval %s.", report.Number(h.AnnualMean.Value, q.Levels...), percent, report.Interval(h.AnnualMean, q.Levels...))
 		for _, a := range h.Above {
-			f.Lead += fmt.Sprintf(" Chance that it is above %g Bq/m³: %s %%: %s.", a.Level, report.Percent(a.Probability, q.Confidence), a.Verdict)
+			f.Lead += fmt.Sprintf(" Chance that it is above %g Bq/m³: %s %%. Verdict: %s.", a.Level, report.Percent(a.Probability, q.Confidence), a.Verdict)
 		}
 	}
 	f.Notes = []string{"The band is of single days, as the profile's homes vary, and is not the interval of the mean. " + caution}

@@ -14,6 +14,7 @@ import (
 	"radonyear/analysis"
 	"radonyear/analysis/lognormal"
 	"radonyear/analysis/temporal"
+	"radonyear/cmd/radonyear/internal/plot"
 	"radonyear/cmd/radonyear/internal/report"
 	"radonyear/ingest"
 )
@@ -42,7 +43,8 @@ Examples:
 			&cli.Uint64Flag{Name: "seed", Usage: "`SEED` of the resampling of --method bca (default 1)", Value: 1},
 			confidenceFlag(""),
 			phaseFlag(" (default: all but after)"),
-			&cli.BoolFlag{Name: "plot", Usage: "keep the points of each group's probability plot in the JSON result"},
+			&cli.BoolFlag{Name: "points", Usage: "keep the points of each group's probability plot in the JSON result"},
+			plotFlag("each group's log-normal probability plot"),
 		}, readingFlags(), outputFlags()),
 		Action: p.describe,
 	}
@@ -81,11 +83,11 @@ type surveyQuestion struct {
 	seed    uint64
 	opt     lognormal.DescribeOptions
 	phase   string
-	plot    bool
+	points  bool
 }
 
 func parseSurvey(c *cli.Context) (q surveyQuestion, err error) {
-	q.by, q.rule, q.method, q.seed, q.plot = c.String("by"), rule(c.String("rule")), c.String("method"), c.Uint64("seed"), c.Bool("plot")
+	q.by, q.rule, q.method, q.seed, q.points = c.String("by"), rule(c.String("rule")), c.String("method"), c.Uint64("seed"), c.Bool("points")
 	if q.by == "" {
 		q.by = "all"
 	}
@@ -165,6 +167,9 @@ func (p *program) describe(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
+	if _, err := plotFormat(c); err != nil {
+		return err
+	}
 	daily, files, _, err := p.readFiles(c)
 	if err != nil {
 		return err
@@ -201,7 +206,7 @@ func (p *program) describe(c *cli.Context) error {
 	}
 	doc.Tables = q.tables(kept, results)
 	doc.After = q.sentences()
-	if err := p.emit(c, doc, format); err != nil {
+	if err := p.emitPlotted(c, doc, format, func() (plot.Figure, error) { return q.ranksFigure(kept, results) }); err != nil {
 		return err
 	}
 	return p.partial(doc)

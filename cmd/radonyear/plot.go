@@ -68,14 +68,23 @@ func (p *program) emitPlotted(c *cli.Context, doc report.Document, format string
 	if err != nil {
 		return err
 	}
-	picture, err := plot.Render(f, drawn)
-	if err != nil {
-		return err
-	}
-	if err := replaceFile(c.String("plot"), picture); err != nil {
+	if err := p.plotted(c, f); err != nil {
 		return err
 	}
 	return p.emit(c, doc, format)
+}
+
+// plotted writes a picture where --plot asks for one.
+func (p *program) plotted(c *cli.Context, f plot.Figure) error {
+	format, err := plotFormat(c)
+	if err != nil || format == "" {
+		return err
+	}
+	picture, err := plot.Render(f, format)
+	if err != nil {
+		return err
+	}
+	return replaceFile(c.String("plot"), picture)
 }
 
 // chosen are the results that a picture is of: those of the homes that --home names,
@@ -93,11 +102,22 @@ func chosen[R any](c *cli.Context, results []R, place func(R) analysis.Place) ([
 			return nil, hinted{fmt.Errorf("--home %q: there is no result of such a home to draw", name), "write its name as the table does"}
 		}
 	}
-	if len(out) > mostPanels {
-		return nil, hinted{fmt.Errorf("%d results are too many for one picture, which holds %d", len(out), mostPanels), "--home NAME draws one home; it may be repeated"}
-	}
 	return out, nil
 }
+
+// mostRows is how many lines of homes or areas stand in one panel.
+const mostRows = 40
+
+// fits is an error where there is more to draw than a page holds.
+func fits(n int, what string, most int, hint string) error {
+	if n <= most {
+		return nil
+	}
+	return hinted{fmt.Errorf("%d %s are too many for one picture, which holds %d", n, what, most), hint}
+}
+
+// fewerHomes is the hint where homes are too many.
+const fewerHomes = "--home NAME draws one home; it may be repeated"
 
 // plotDay is where an instant stands on an axis of dates, in civil days of its zone.
 func plotDay(t time.Time) float64 {
@@ -111,7 +131,7 @@ func levelRules(levels []float64, upright bool) (marks []plot.Mark) {
 		if i == 3 {
 			break
 		}
-		marks = append(marks, plot.Rule{Look: plot.Look{Role: []plot.Role{plot.Level, plot.Level2, plot.Level3}[i], Label: fmt.Sprintf("level, %g Bq/m³", round(l))}, At: l, Upright: upright})
+		marks = append(marks, plot.Rule{Look: plot.Look{Role: []plot.Role{plot.Level, plot.Level2, plot.Level3}[i], Label: fmt.Sprintf("level, %s Bq/m³", report.Number(l, l))}, At: l, Upright: upright})
 	}
 	return marks
 }

@@ -14,6 +14,7 @@ import (
 	"radonyear/analysis"
 	"radonyear/analysis/annual"
 	"radonyear/analysis/temporal"
+	"radonyear/cmd/radonyear/internal/plot"
 	"radonyear/cmd/radonyear/internal/report"
 	"radonyear/ingest"
 )
@@ -38,7 +39,7 @@ Examples:
 			&cli.StringFlag{Name: "days", Usage: "its length in `DAYS` of 24 hours"},
 			&cli.StringFlag{Name: "start", Usage: "its first `DAY`, as 2026-01-10 or 2026-01-10T18:00"},
 			&cli.StringFlag{Name: "uncertainty", Usage: "its standard `UNCERTAINTY` (k=1): 10% or a number in the value's unit"},
-		}, judgingFlags(), []cli.Flag{byFlag()}, readingFlags(), outputFlags()),
+		}, judgingFlags(), []cli.Flag{byFlag()}, plotFlags("what is known of the annual mean, against the level,"), readingFlags(), outputFlags()),
 		Action: p.verdict,
 	}
 }
@@ -60,6 +61,9 @@ func (p *program) verdict(c *cli.Context) error {
 	}
 	format, err := outputFormat(c)
 	if err != nil {
+		return err
+	}
+	if _, err := plotFormat(c); err != nil {
 		return err
 	}
 	typed, taken := false, ""
@@ -141,7 +145,14 @@ func (p *program) verdict(c *cli.Context) error {
 		doc.Tables[1].Hidden = true
 	}
 	doc.After = q.sentences()
-	if err := p.emit(c, doc, format); err != nil {
+	err = p.emitPlotted(c, doc, format, func() (plot.Figure, error) {
+		drawn, err := chosen(c, all, func(j judged) analysis.Place { return j.Place })
+		if err != nil {
+			return plot.Figure{}, err
+		}
+		return q.verdictFigure(drawn, by, typed)
+	})
+	if err != nil {
 		return err
 	}
 	return p.partial(doc)

@@ -2,7 +2,6 @@ package plot
 
 import (
 	"math"
-	"slices"
 )
 
 // area is where a panel's marks are drawn.
@@ -21,12 +20,14 @@ func (a *area) py(v float64) float64 {
 
 func (r Role) look() looks { return styles[r] }
 
-// dot draws one point of a role's shape.
-func dot(s surface, r Role, places ...[2]float64) {
+// dot draws points of a role's shape.
+func dot(s surface, r Role, places ...[2]float64) { dots(s, r, r.look().size, places) }
+
+func dots(s surface, r Role, d float64, places [][2]float64) {
 	k := r.look()
 	var fill, outline path
 	for _, at := range places {
-		x, y, d := at[0], at[1], k.size
+		x, y := at[0], at[1]
 		switch k.shape {
 		case disc:
 			fill.circle(x, y, d)
@@ -116,7 +117,13 @@ func (m Points) draw(s surface, a *area) {
 	for i, x := range m.X {
 		at = append(at, [2]float64{a.px(x), a.py(m.Y[i])})
 	}
-	dot(s, m.Role, at...)
+	// Where points crowd they are drawn smaller.
+	const room = 0.45 // points a point of width
+	size := m.Role.look().size
+	if n := float64(len(at)); n > 0 {
+		size *= min(1, max(0.5, math.Sqrt(room*(a.right-a.left)/n)))
+	}
+	dots(s, m.Role, size, at)
 }
 
 func (m Points) key(s surface, x, y float64) { dot(s, m.Role, [2]float64{x + keyWidth/2, y}) }
@@ -231,17 +238,7 @@ func (m Rule) draw(s surface, a *area) {
 	s.stroke(p, k.line, k.width, k.dash)
 }
 
-func (m Rule) key(s surface, x, y float64) {
-	if !m.Upright {
-		sample(s, m.Role, x, y)
-		return
-	}
-	k := m.Role.look()
-	var p path
-	p.move(x+keyWidth/2, y+6)
-	p.line(x+keyWidth/2, y-6)
-	s.stroke(p, k.line, k.width, slices.Clone(k.dash))
-}
+func (m Rule) key(s surface, x, y float64) { sample(s, m.Role, x, y) }
 
 func (m Bars) draw(s surface, a *area) {
 	k := m.Role.look()

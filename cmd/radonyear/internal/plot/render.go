@@ -73,9 +73,10 @@ type entry struct {
 type placed struct {
 	panel       Panel
 	a           area
-	top         float64 // of its title
+	edge, top   float64 // its left edge, and the top of its title
 	title       string
 	yLabel      string
+	inTitle     bool // yLabel stands beside the title
 	xLabel      string
 	yTicks      []tick
 	xTicks      []tick
@@ -97,11 +98,16 @@ func (f Figure) layOut() *layout {
 	y = l.layLegend(y, inner)
 	columns := max(f.Columns, 1)
 	across := (inner - float64(columns-1)*gap) / float64(columns)
+	wide := make([]float64, columns) // of labels at the left; alike in a column, so that axes stand under each other
+	for i, p := range f.Panels {
+		k := i % columns
+		wide[k] = max(wide[k], labelsOf(p, across, columns))
+	}
 	for i := 0; i < len(f.Panels); i += columns {
 		bottom := y
 		for k, p := range f.Panels[i:min(i+columns, len(f.Panels))] {
 			left := margin + float64(k)*(across+gap)
-			pl, end := place1(p, left, y, across, columns)
+			pl, end := placePanel(p, left, y, across, wide[k], columns)
 			l.panels = append(l.panels, pl)
 			bottom = max(bottom, end)
 		}
@@ -146,14 +152,57 @@ func (l *layout) layLegend(y, inner float64) float64 {
 	return y
 }
 
-// place1 lays one panel out in a column of so much width, and gives its lower end.
-func place1(p Panel, left, top, across float64, columns int) (placed, float64) {
-	out := placed{panel: p, top: top}
+// height is of the area that a panel draws in.
+func (p Panel) height(columns int) float64 {
+	switch {
+	case p.Height > 0:
+		return p.Height
+	case p.Y.Kind == Rows:
+		return 16 * (float64(len(p.Y.Names)) + 0.2)
+	case columns > 1:
+		return 105
+	}
+	return 190
+}
+
+// scales are a panel's axes, settled.
+func (p Panel) scales() (x, y scale) {
 	var bx, by bounds
 	for _, m := range p.Marks {
 		m.extent(&bx, &by)
 	}
-	out.a.x, out.a.y = p.X.settle(bx), p.Y.settle(by)
+	return p.X.settle(bx), p.Y.settle(by)
+}
+
+func (p Panel) yTicks(y scale, columns int) []tick { return y.ticks(max(int(p.height(columns)/15), 3)) }
+
+// rowNames are the names of rows, cut to what they may take.
+func (p Panel) rowNames(across float64) (names []string) {
+	if p.Y.Kind == Rows {
+		for _, n := range p.Y.Names {
+			names = append(names, rowText.cut(clean(n), across*0.3))
+		}
+	}
+	return names
+}
+
+// labelsOf is how wide the labels at the left of a panel are.
+func labelsOf(p Panel, across float64, columns int) (wide float64) {
+	_, y := p.scales()
+	for _, t := range p.yTicks(y, columns) {
+		wide = max(wide, tickText.wide(t.label))
+	}
+	for _, n := range p.rowNames(across) {
+		wide = max(wide, rowText.wide(n))
+	}
+	return wide
+}
+
+// placePanel lays one panel out in a column of so much width, of which the labels at
+// the left take wide, and gives its lower end.
+func placePanel(p Panel, left, top, across, wide float64, columns int) (placed, float64) {
+	out := placed{panel: p, top: top, edge: left}
+	out.a.x, out.a.y = p.scales()
 	y := top
 	if p.Title != "" {
 		out.title = headText.cut(clean(p.Title), across)
@@ -161,36 +210,20 @@ func place1(p Panel, left, top, across float64, columns int) (placed, float64) {
 	}
 	if p.Y.Label != "" {
 		out.yLabel = axisText.cut(clean(p.Y.Label), across)
-		y += line(textSize)
+		// Small panels have it beside their title where there is room.
+		out.inTitle = columns > 1 && out.title != "" && headText.wide(out.title)+axisText.wide(out.yLabel)+8 < across
+		if !out.inTitle {
+			y += line(textSize)
+		}
 	}
 	y += 5
-	height := p.Height
-	if height == 0 {
-		height = 190
-		if columns > 1 {
-			height = 105
-		}
-		if p.Y.Kind == Rows {
-			height = 16 * (float64(len(p.Y.Names)) + 0.2)
-		}
-	}
-	most := int(height / 22)
-	out.yTicks = out.a.y.ticks(max(most, 3))
-	wide := 0.0
-	for _, t := range out.yTicks {
-		wide = max(wide, tickText.wide(t.label))
-	}
-	if p.Y.Kind == Rows {
-		for _, n := range p.Y.Names {
-			n = rowText.cut(clean(n), across*0.3)
-			out.names = append(out.names, n)
-			wide = max(wide, rowText.wide(n))
-		}
-		for _, b := range p.Beside {
-			b = rowText.cut(clean(b), across*0.36)
-			out.beside = append(out.beside, b)
-			out.besideWidth = max(out.besideWidth, rowText.wide(b))
-		}
+	height := p.height(columns)
+	out.yTicks = p.yTicks(out.a.y, columns)
+	out.names = p.rowNames(across)
+	for _, b := range p.Beside {
+		b = rowText.cut(clean(b), across*0.36)
+		out.beside = append(out.beside, b)
+		out.besideWidth = max(out.besideWidth, rowText.wide(b))
 	}
 	out.a.left, out.a.right = left+wide+7, left+across-4
 	if out.beside != nil {
@@ -262,17 +295,17 @@ func (l *layout) draw(s surface) {
 func (p *placed) draw(s surface) {
 	a := &p.a
 	y := p.top
-	edge := margin
-	if p.title != "" || p.yLabel != "" {
-		edge = p.left()
-	}
 	if p.title != "" {
 		y += line(textSize)
-		s.text(edge, y-2, p.title, headText)
+		s.text(p.edge, y-2, p.title, headText)
 	}
-	if p.yLabel != "" {
+	if p.inTitle {
+		t := axisText
+		t.anchor = end
+		s.text(a.right, y-2, p.yLabel, t)
+	} else if p.yLabel != "" {
 		y += line(textSize)
-		s.text(edge, y-2, p.yLabel, axisText)
+		s.text(p.edge, y-2, p.yLabel, axisText)
 	}
 	var lines, axis path
 	for _, t := range p.yTicks {
@@ -333,16 +366,4 @@ func (p *placed) draw(s surface) {
 		c.anchor = end
 		s.text(a.right, y+line(textSize), p.xLabel, c)
 	}
-}
-
-// left is the panel's left edge.
-func (p *placed) left() float64 {
-	wide := 0.0
-	for _, t := range p.yTicks {
-		wide = max(wide, tickText.wide(t.label))
-	}
-	for _, n := range p.names {
-		wide = max(wide, rowText.wide(n))
-	}
-	return p.a.left - 7 - wide
 }
