@@ -15,6 +15,7 @@ import (
 	"radonyear/analysis/annual"
 	"radonyear/analysis/compare"
 	"radonyear/analysis/temporal"
+	"radonyear/cmd/radonyear/internal/plot"
 	"radonyear/cmd/radonyear/internal/report"
 	"radonyear/ingest"
 )
@@ -51,7 +52,7 @@ Examples:
 			&cli.StringFlag{Name: "before-start", Usage: "its first `DAY`"},
 			&cli.StringFlag{Name: "after", Usage: "the `RESULT` of one test after, typed in"},
 			&cli.StringFlag{Name: "after-start", Usage: "its first `DAY`"},
-		}, comparingFlags(), readingFlags(), outputFlags()),
+		}, comparingFlags(), plotFlags("reductions, home by home and joined, or one home's two years,"), readingFlags(), outputFlags()),
 		Action: p.compare,
 	}
 }
@@ -123,6 +124,7 @@ type compared struct {
 	cycled  *compare.Cycled // where the system was switched on and off
 	found   *compare.Switch // where the switch was looked for
 	through []through       // monitors that stood through the switch
+	sides   [2][]analysis.Series
 }
 
 func (p *program) compare(c *cli.Context) error {
@@ -132,6 +134,9 @@ func (p *program) compare(c *cli.Context) error {
 	}
 	format, err := outputFormat(c)
 	if err != nil {
+		return err
+	}
+	if _, err := plotFormat(c); err != nil {
 		return err
 	}
 	if err := q.loadProfile(); err != nil {
@@ -158,7 +163,7 @@ func (p *program) compare(c *cli.Context) error {
 		if err != nil {
 			return fmt.Errorf("no result: %s", strings.TrimPrefix(err.Error(), `home "typed in": `))
 		}
-		results = []compared{{Result: r}}
+		results = []compared{{Result: r, sides: [2][]analysis.Series{home.Without, home.With}}}
 		doc.Settings = slices.Concat(q.compareSettings(), fields)
 	case !c.Args().Present():
 		return usageError{"neither a file nor typed-in results were given", "radonyear compare FILE, or radonyear compare --before 240/7d --before-start 2026-01-10 --after 38/7d --after-start 2026-03-15"}
@@ -211,8 +216,10 @@ func (p *program) compare(c *cli.Context) error {
 			doc.Tables[i].Hidden = true
 		}
 	}
+	var joined *compare.Pooled
 	if len(results) > 1 {
-		pooled, below, err := q.pooled(results)
+		var pooled, below report.Table
+		pooled, below, joined, err = q.pooled(results)
 		if err != nil {
 			return err
 		}
@@ -224,7 +231,20 @@ func (p *program) compare(c *cli.Context) error {
 		doc.Tables = append(doc.Tables, seriesTable(results))
 	}
 	doc.After = q.compareSentences(results)
-	if err := p.emit(c, doc, format); err != nil {
+	err = p.emitPlotted(c, doc, format, func() (plot.Figure, error) {
+		drawn, err := chosen(c, results, func(r compared) analysis.Place { return r.Place })
+		if err != nil {
+			return plot.Figure{}, err
+		}
+		if len(drawn) == 1 {
+			return q.twoYearsFigure(drawn[0], isTyped), nil
+		}
+		if c.IsSet("home") {
+			joined = nil // it is of all homes, not of those drawn
+		}
+		return q.reductionsFigure(drawn, joined)
+	})
+	if err != nil {
 		return err
 	}
 	return p.partial(doc)
@@ -289,7 +309,7 @@ func (q compareQuestion) homes(daily *ingest.Daily) (results []compared, left []
 		}
 		r.Home, r.Area = h.Name, h.Area
 		r.Notes = slices.Concat(r.Notes, sides.notes())
-		out := compared{Result: r, extra: h.Extra}
+		out := compared{Result: r, extra: h.Extra, sides: [2][]analysis.Series{sides.without, sides.with}}
 		if q.find {
 			out.found = q.looked[s.home].found
 			out.Notes = append(slices.Clip(out.Notes), foundNotes(out.found)...)
@@ -607,8 +627,9 @@ func (q compareQuestion) groupOf(r compared) string {
 const fewJoined = 4
 
 // pooled joins the homes, all of them and by what --by names. For people the shares
-// below a level are a table of their own.
-func (q compareQuestion) pooled(results []compared) (pooled, below report.Table, err error) {
+// below a level are a table of their own; everyone is all homes joined, nil where that
+// cannot be done.
+func (q compareQuestion) pooled(results []compared) (pooled, below report.Table, everyone *compare.Pooled, err error) {
 	head := "Homes"
 	if q.by != "" {
 		head = strings.ToUpper(q.by[:1]) + q.by[1:]
@@ -657,6 +678,9 @@ func (q compareQuestion) pooled(results []compared) (pooled, below report.Table,
 			if err != nil { // the homes' own results stand
 				notes = append(notes, analysis.Note{Code: "not-joined", Text: err.Error()})
 			} else {
+				if key == "all" && name == "all homes" {
+					everyone = &pool
+				}
 				for _, n := range pool.Notes {
 					if n.Code != "few-homes" { // of the interval by ranks, whose own confidence says it
 						notes = append(notes, n)
@@ -706,10 +730,11 @@ func (q compareQuestion) pooled(results []compared) (pooled, below report.Table,
 			shown = "(none)"
 		}
 		if err := add(name, shown, groups[name]); err != nil {
-			return pooled, below, err
+			return pooled, below, nil, err
 		}
 	}
-	return pooled, below, add("all", "all homes", results)
+	err = add("all", "all homes", results)
+	return pooled, below, everyone, err
 }
 
 // reductionOf is a cell with the reduction of a ratio, empty where there is none.

@@ -35,6 +35,7 @@ var layers = map[string][]string{
 	"cmd/radonyear":                   {"any of ours", "command line"},
 	"cmd/radonyear/internal/report":   {"analysis", "results", "tables"},
 	"cmd/radonyear/internal/coverage": {"any of ours", "gonum"},
+	"cmd/radonyear/internal/plot":     {"gonum", "pictures"},
 	"testdata":                        {"scenario"},
 	"testdata/messy":                  {}, // its generator is run by hand and belongs to no build
 	"testdata/scenario":               {},
@@ -55,6 +56,7 @@ var names = map[string][]string{
 	"arrow":        {"github.com/apache/arrow/go/v17/..."},
 	"files":        {"github.com/parquet-go/parquet-go/...", "github.com/pierrec/lz4/v4", "github.com/xuri/excelize/v2", "golang.org/x/text/..."},
 	"tables":       {"github.com/olekukonko/tablewriter/..."},
+	"pictures":     {"gonum.org/v1/plot/..."},
 	"command line": {"github.com/urfave/cli/v2"},
 	"any of ours":  {"radonyear/..."},
 }

@@ -14,6 +14,7 @@ import (
 	"radonyear/analysis/annual"
 	"radonyear/analysis/survey"
 	"radonyear/analysis/temporal"
+	"radonyear/cmd/radonyear/internal/plot"
 	"radonyear/cmd/radonyear/internal/report"
 	"radonyear/ingest"
 )
@@ -42,7 +43,7 @@ Examples:
 			&cli.Int64Flag{Name: "seed", Usage: "`SEED` of the draws behind ranks and the community (default 0)"},
 		}, slices.DeleteFunc(judgingFlags(), func(f cli.Flag) bool {
 			return slices.Contains([]string{"target", "year-from", "area-prior", "phase"}, f.Names()[0])
-		}), readingFlags(), outputFlags()),
+		}), []cli.Flag{plotFlag("the distribution and the share above a level, area by area,")}, readingFlags(), outputFlags()),
 		Action: p.survey,
 	}
 }
@@ -128,6 +129,9 @@ func (p *program) survey(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
+	if _, err := plotFormat(c); err != nil {
+		return err
+	}
 	if err := q.loadProfile(); err != nil {
 		return err
 	}
@@ -191,7 +195,7 @@ func (p *program) survey(c *cli.Context) error {
 	doc.Tables = q.surveyTables(post, plain, whole[0])
 	doc.CSVTable = 2
 	doc.After = q.communitySentences(post)
-	if err := p.emit(c, doc, format); err != nil {
+	if err := p.emitPlotted(c, doc, format, func() (plot.Figure, error) { return q.communityFigure(values, post), nil }); err != nil {
 		return err
 	}
 	return p.partial(doc)

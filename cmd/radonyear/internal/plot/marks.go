@@ -117,11 +117,18 @@ func (m Points) draw(s surface, a *area) {
 	for i, x := range m.X {
 		at = append(at, [2]float64{a.px(x), a.py(m.Y[i])})
 	}
+	if len(at) == 0 {
+		return
+	}
 	// Where points crowd they are drawn smaller.
-	const room = 0.45 // points a point of width
+	const room = 0.3 // points a point of width
+	low, high := at[0][0], at[0][0]
+	for _, p := range at {
+		low, high = min(low, p[0]), max(high, p[0])
+	}
 	size := m.Role.look().size
-	if n := float64(len(at)); n > 0 {
-		size *= min(1, max(0.5, math.Sqrt(room*(a.right-a.left)/n)))
+	if n := float64(len(at)); n > 10 {
+		size *= min(1, max(0.5, math.Sqrt(room*(high-low)/n)))
 	}
 	dots(s, m.Role, size, at)
 }
