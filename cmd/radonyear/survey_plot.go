@@ -40,7 +40,7 @@ func (q communityQuestion) communityFigure(homes []survey.Home, post survey.Post
 			f.Notes = append(f.Notes, fmt.Sprintf("The %d areas with the highest shares, of %d.", shown, len(post.Areas)))
 		}
 	}
-	note := "Homes' estimates scatter more than their true means do, by the error of their tests, so that the bars are wider than the curve."
+	note := "Homes' estimates scatter more than their true means do, by the error of their tests, so that bars may reach beyond the curve."
 	if q.testError == "none" {
 		note = "Raw means were taken for annual ones, so the spread of short tests is in bars and curve."
 	}

@@ -28,6 +28,12 @@ func chartFigure(all []watched) (plot.Figure, error) {
 			break
 		}
 		average.Title = report.PlaceName(w.Place)
+		for i, m := range average.Marks {
+			if line, ok := m.(plot.Curve); ok {
+				line.Label = "EWMA"
+				average.Marks[i] = line
+			}
+		}
 		f.Panels = append(f.Panels, average)
 	}
 	if len(all) > 1 {
