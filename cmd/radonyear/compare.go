@@ -191,15 +191,7 @@ func (p *program) compare(c *cli.Context) error {
 				q.looked[i].found, q.looked[i].err = q.look(daily.Home(i, ingest.Filter{}))
 			})
 		}
-		// Of the weather only the days without the system can tell.
-		before := population{daily.HomeCount(), func(i int) []subject {
-			home, err := q.parted(i, daily.Home(i, ingest.Filter{}))
-			if err != nil || len(home.without) == 0 {
-				return nil
-			}
-			return []subject{{series: home.without}}
-		}}
-		if err := q.settleCourse(before); err != nil {
+		if err := q.settleCourse(q.before(daily)); err != nil {
 			return err
 		}
 		results, doc.LeftOut = q.homes(daily)
@@ -248,6 +240,17 @@ func (p *program) compare(c *cli.Context) error {
 		return err
 	}
 	return p.partial(doc)
+}
+
+// before are the homes' days without the system: of the weather only these can tell.
+func (q compareQuestion) before(daily *ingest.Daily) population {
+	return population{daily.HomeCount(), func(i int) []subject {
+		home, err := q.parted(i, daily.Home(i, ingest.Filter{}))
+		if err != nil || len(home.without) == 0 {
+			return nil
+		}
+		return []subject{{series: home.without}}
+	}}
 }
 
 // parted sorts the readings of home i by phase or by its switches. A reading that
@@ -300,36 +303,41 @@ func (q compareQuestion) homes(daily *ingest.Daily) (results []compared, left []
 		if err != nil {
 			return compared{}, err
 		}
-		if why := oneSided(sides, s.series); why != "" {
-			return compared{}, fmt.Errorf("%s", why)
-		}
-		r, err := compare.Compare(compare.Home{Without: sides.without, With: sides.with, Switched: sides.switched}, q.options())
-		if err != nil {
-			return compared{}, err
-		}
-		r.Home, r.Area = h.Name, h.Area
-		r.Notes = slices.Concat(r.Notes, sides.notes())
-		out := compared{Result: r, extra: h.Extra, sides: [2][]analysis.Series{sides.without, sides.with}}
-		if q.find {
-			out.found = q.looked[s.home].found
-			out.Notes = append(slices.Clip(out.Notes), foundNotes(out.found)...)
-		}
-		if q.through {
-			var notes []analysis.Note
-			out.through, notes = q.series(sides)
-			out.Notes = append(slices.Clip(out.Notes), notes...)
-		}
-		if len(q.switches.of(h.Name)) >= cyclingSwitches {
-			cycled, err := compare.Cycle(sides.periods(), compare.CycleOptions{Confidence: q.Confidence})
-			if err != nil {
-				out.Notes = append(out.Notes, analysis.Note{Code: "no-cycling", Text: "by the switches alone: " + err.Error()})
-			} else {
-				out.cycled = &cycled
-				out.Notes = append(out.Notes, cycled.Ratio.Notes...)
-			}
-		}
-		return out, nil
+		return q.one(s.home, h, sides)
 	})
+}
+
+// one compares home i of the files.
+func (q compareQuestion) one(i int, h ingest.Home, sides parted) (compared, error) {
+	if why := oneSided(sides, h.Series); why != "" {
+		return compared{}, fmt.Errorf("%s", why)
+	}
+	r, err := compare.Compare(compare.Home{Without: sides.without, With: sides.with, Switched: sides.switched}, q.options())
+	if err != nil {
+		return compared{}, err
+	}
+	r.Home, r.Area = h.Name, h.Area
+	r.Notes = slices.Concat(r.Notes, sides.notes())
+	out := compared{Result: r, extra: h.Extra, sides: [2][]analysis.Series{sides.without, sides.with}}
+	if q.find {
+		out.found = q.looked[i].found
+		out.Notes = append(slices.Clip(out.Notes), foundNotes(out.found)...)
+	}
+	if q.through {
+		var notes []analysis.Note
+		out.through, notes = q.series(sides)
+		out.Notes = append(slices.Clip(out.Notes), notes...)
+	}
+	if len(q.switches.of(h.Name)) >= cyclingSwitches {
+		cycled, err := compare.Cycle(sides.periods(), compare.CycleOptions{Confidence: q.Confidence})
+		if err != nil {
+			out.Notes = append(out.Notes, analysis.Note{Code: "no-cycling", Text: "by the switches alone: " + err.Error()})
+		} else {
+			out.cycled = &cycled
+			out.Notes = append(out.Notes, cycled.Ratio.Notes...)
+		}
+	}
+	return out, nil
 }
 
 // oneSided says in words why there is nothing to compare, "" if there is.

@@ -113,20 +113,7 @@ func (p *program) verdict(c *cli.Context) error {
 	if err := q.settleCourse(subs); err != nil {
 		return err
 	}
-	results, left := estimateAll(subs, func(s subject) ([]judged, error) {
-		var out []judged
-		for _, level := range q.Levels {
-			opt := q.Options
-			opt.Levels = []float64{level}
-			j, err := annual.Judge(s.series, level, opt)
-			if err != nil {
-				return nil, err
-			}
-			j.Result.Notes = s.notes(j.Result.Notes)
-			out = append(out, judged{j, level})
-		}
-		return out, nil
-	})
+	results, left := estimateAll(subs, q.judgeLevels)
 	if len(results) == 0 {
 		if typed {
 			return fmt.Errorf("no result: %s", left[0].Why)
@@ -156,6 +143,22 @@ func (p *program) verdict(c *cli.Context) error {
 		return err
 	}
 	return p.partial(doc)
+}
+
+// judgeLevels holds one home against each level.
+func (q *question) judgeLevels(s subject) ([]judged, error) {
+	var out []judged
+	for _, level := range q.Levels {
+		opt := q.Options
+		opt.Levels = []float64{level}
+		j, err := annual.Judge(s.series, level, opt)
+		if err != nil {
+			return nil, err
+		}
+		j.Result.Notes = s.notes(j.Result.Notes)
+		out = append(out, judged{j, level})
+	}
+	return out, nil
 }
 
 // typedIn makes a series of the one result on the command line.
