@@ -127,9 +127,9 @@ func (q homesQuestion) judgedSections(h homeOnPage) []page.Section {
 	first := h.judged[0]
 	e, unseen := first.AnnualMean, belowLimit(first.Result)
 	short := section("In short")
-	mean := []page.Fact{{Name: "Average over the year, most likely", Value: q.bq(e.Value, "annual_mean.value")}, {Name: "It is likely to lie", Value: q.between(e, "annual_mean")}}
+	mean := []page.Fact{{Name: page.Say("Average over the year, most likely"), Value: q.bq(e.Value, "annual_mean.value")}, {Name: page.Say("It is likely to lie"), Value: q.between(e, "annual_mean")}}
 	if unseen {
-		mean = []page.Fact{{Name: "Average over the year", Value: page.Say("under {}", q.bq(e.Upper, "annual_mean.upper"))}}
+		mean = []page.Fact{{Name: page.Say("Average over the year"), Value: page.Say("under {}", q.bq(e.Upper, "annual_mean.upper"))}}
 	}
 	for k, j := range h.judged {
 		text := map[annual.Verdict]string{
@@ -141,7 +141,7 @@ func (q homesQuestion) judgedSections(h homeOnPage) []page.Section {
 			text = "This test was too short to tell whether radon in this home, averaged over the year, is above or below {}."
 		}
 		short.Blocks = append(short.Blocks, page.Block{Lead: page.Say(text, q.level(k))})
-		mean = append(mean, page.Fact{Name: "Chance that it is above " + report.Exact(j.level) + "\u00a0Bq/m³", Value: q.chance(j.Probability, fmt.Sprintf("%s@%d", "probability", k))})
+		mean = append(mean, page.Fact{Name: page.Say("Chance that it is above {}", q.level(k)), Value: q.chance(j.Probability, fmt.Sprintf("%s@%d", "probability", k))})
 	}
 	short.Blocks = append(short.Blocks, page.Block{Facts: mean})
 
@@ -296,9 +296,9 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 	short := section("In short")
 	short.Blocks = append(short.Blocks, page.Block{Lead: lead})
 	facts := []page.Fact{
-		{Name: "Average over the year without the system", Value: mean(r.Without, "before.annual_mean")},
-		{Name: "with the system", Value: mean(r.With, "after.annual_mean")},
-		{Name: "Reduction by the system", Value: reduction},
+		{Name: page.Say("Average over the year without the system"), Value: mean(r.Without, "before.annual_mean")},
+		{Name: page.Say("with the system"), Value: mean(r.With, "after.annual_mean")},
+		{Name: page.Say("Reduction by the system"), Value: reduction},
 	}
 	for k, b := range r.Below {
 		text := map[annual.Verdict]string{
@@ -307,7 +307,7 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 			annual.NotConclusive: "Whether the average over the year with the system is below {} cannot be told yet.",
 		}[b.Verdict]
 		short.Blocks = append(short.Blocks, page.Block{Lead: page.Say(text, q.level(k))})
-		facts = append(facts, page.Fact{Name: "Chance that it is now below " + report.Exact(b.Level) + "\u00a0Bq/m³", Value: q.chance(b.Probability, fmt.Sprintf("below.%d.probability", k))})
+		facts = append(facts, page.Fact{Name: page.Say("Chance that it is now below {}", q.level(k)), Value: q.chance(b.Probability, fmt.Sprintf("below.%d.probability", k))})
 	}
 	short.Blocks = append(short.Blocks, page.Block{Facts: facts})
 

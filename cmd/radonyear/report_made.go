@@ -91,7 +91,7 @@ func (m howMade) settings(d report.Document) page.Section {
 				add(name+", ", nested)
 				continue
 			}
-			facts = append(facts, page.Fact{Name: name, Value: page.Prose{page.Name(settingText(f.Value))}})
+			facts = append(facts, page.Fact{Name: page.Say("{}", name), Value: page.Prose{page.Name(settingText(f.Value))}})
 		}
 	}
 	add("", d.Settings)
@@ -160,12 +160,12 @@ func (m howMade) methodSection() page.Section {
 			continue
 		}
 		out.Sections = append(out.Sections, page.Section{Title: page.Say("{} ({})", method.Title, method.Key), Blocks: []page.Block{{Facts: []page.Fact{
-			{Name: "Estimates", Value: page.Say("{}", method.Estimates)},
-			{Name: "Formula", Value: page.Say("{}", method.Formula)},
-			{Name: "Assumes", Value: page.Say("{}", method.Assumes)},
-			{Name: "Interval", Value: page.Say("{}", method.Interval)},
-			{Name: "Source", Value: page.Say("{}.", sourcesOf(method))},
-			{Name: "Held to", Value: page.Say("{}; by hand: {}; coverage: {}.", method.Evidence.Reference, method.Evidence.ByHand, method.Evidence.Coverage)},
+			{Name: page.Say("Estimates"), Value: page.Say("{}", method.Estimates)},
+			{Name: page.Say("Formula"), Value: page.Say("{}", method.Formula)},
+			{Name: page.Say("Assumes"), Value: page.Say("{}", method.Assumes)},
+			{Name: page.Say("Interval"), Value: page.Say("{}", method.Interval)},
+			{Name: page.Say("Source"), Value: page.Say("{}.", sourcesOf(method))},
+			{Name: page.Say("Held to"), Value: page.Say("{}; by hand: {}; coverage: {}.", method.Evidence.Reference, method.Evidence.ByHand, method.Evidence.Coverage)},
 		}}}})
 	}
 	return out

@@ -54,10 +54,7 @@ type Block struct {
 }
 
 // Fact is a value with its name.
-type Fact struct {
-	Name  string
-	Value Prose
-}
+type Fact struct{ Name, Value Prose }
 
 // Figure is a picture with words beside it.
 type Figure struct {

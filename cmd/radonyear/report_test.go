@@ -1,0 +1,432 @@
+package main
+
+import (
+	"bytes"
+	"encoding/json"
+	"encoding/xml"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+
+	"radonyear/cmd/radonyear/internal/report"
+)
+
+// element is a part of a page, which is well-formed XML as well as HTML.
+type element struct {
+	name     string // "" for text
+	text     string
+	attr     map[string]string
+	parent   *element
+	children []*element
+}
+
+func parsePage(text []byte) (*element, error) {
+	root := &element{}
+	at := root
+	for d := xml.NewDecoder(bytes.NewReader(text)); ; {
+		token, err := d.Token()
+		if errors.Is(err, io.EOF) {
+			return root, nil
+		}
+		if err != nil {
+			return nil, err
+		}
+		switch token := token.(type) {
+		case xml.StartElement:
+			e := &element{name: token.Name.Local, parent: at, attr: map[string]string{}}
+			for _, a := range token.Attr {
+				e.attr[a.Name.Local] = a.Value
+			}
+			at.children = append(at.children, e)
+			at = e
+		case xml.EndElement:
+			at = at.parent
+		case xml.CharData:
+			at.children = append(at.children, &element{text: string(token), parent: at})
+		}
+	}
+}
+
+// all are the elements of a name, in order; "" gives every one, "#text" the texts.
+func (e *element) all(name string) (out []*element) {
+	for _, c := range e.children {
+		if c.name == name || name == "" && c.name != "" || name == "#text" && c.name == "" {
+			out = append(out, c)
+		}
+		out = append(out, c.all(name)...)
+	}
+	return out
+}
+
+func (e *element) words() string {
+	if e.name == "" && e.parent != nil {
+		return e.text
+	}
+	var b strings.Builder
+	for _, c := range e.children {
+		b.WriteString(c.words())
+	}
+	return b.String()
+}
+
+// inherited is an attribute of the element or of what it stands in.
+func (e *element) inherited(name string) string {
+	for ; e != nil; e = e.parent {
+		if v, ok := e.attr[name]; ok {
+			return v
+		}
+	}
+	return ""
+}
+
+func (e *element) within(names ...string) bool {
+	for ; e != nil; e = e.parent {
+		if slices.Contains(names, e.name) {
+			return true
+		}
+	}
+	return false
+}
+
+func readPage(t *testing.T, path string) *element {
+	t.Helper()
+	text, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	root, err := parsePage(text)
+	if err != nil {
+		t.Fatalf("%s: %v", path, err)
+	}
+	return root
+}
+
+// jsonOf is what a command writes as JSON.
+func jsonOf(t *testing.T, command string, args ...string) any {
+	t.Helper()
+	var stdout, stderr bytes.Buffer
+	status := run(append([]string{"radonyear", command, "--format", "json"}, args...), strings.NewReader(""), &stdout, &stderr)
+	if status != exitDone && status != exitPartial {
+		t.Fatalf("%s %v: status %d\n%s", command, args, status, stderr.String())
+	}
+	var v any
+	if err := json.Unmarshal(stdout.Bytes(), &v); err != nil {
+		t.Fatal(err)
+	}
+	return v
+}
+
+// rowsOf are the results, or the rows of another table, of one home and, if level is
+// not NaN, of one level.
+func rowsOf(root any, table, home, area string, level float64) (out []any) {
+	all, _ := follow(root, []string{table})
+	list, _ := all.([]any)
+	for _, row := range list {
+		m := row.(map[string]any)
+		if m["home"] == home && m["area"] == area && (math.IsNaN(level) || m["level"] == level) {
+			out = append(out, row)
+		}
+	}
+	return out
+}
+
+// numberOf is the number in a command's JSON that a page says it prints, by the field
+// it names: "settings...." of the whole, "field@k" of the home at level k, "field" of
+// the home.
+func numberOf(root any, home, area, of string) (float64, error) {
+	field, k, atLevel := strings.Cut(of, "@")
+	path := strings.Split(field, ".")
+	from := root
+	if path[0] != "settings" {
+		level, table := math.NaN(), "results"
+		if atLevel {
+			l, ok := follow(root, []string{"settings", "levels", k})
+			if !ok {
+				return 0, fmt.Errorf("no level %s", k)
+			}
+			level = l.(float64)
+		}
+		if path[0] == "further" {
+			table = path[0]
+		}
+		rows := rowsOf(root, table, home, area, level)
+		switch {
+		case table == "further":
+			i, _ := strconv.Atoi(path[1])
+			if i >= len(rows) {
+				return 0, fmt.Errorf("no row %s", of)
+			}
+			from, path = rows[i], path[2:]
+		case len(rows) == 0 || atLevel && len(rows) > 1:
+			return 0, fmt.Errorf("%d results", len(rows))
+		default:
+			from = rows[0]
+		}
+	}
+	v, ok := follow(from, path)
+	if x, isNumber := v.(float64); ok && isNumber {
+		return x, nil
+	}
+	return 0, fmt.Errorf("there is %v", v)
+}
+
+// printedAs is how a number of a field is printed for people.
+func printedAs(x float64, of string, levels []float64, confidence float64) string {
+	field, _, _ := strings.Cut(of, "@")
+	last := field[strings.LastIndex(field, ".")+1:]
+	switch {
+	case strings.HasPrefix(field, "settings.levels"):
+		return report.Exact(x)
+	case field == "settings.confidence":
+		return report.Exact(round(100 * x))
+	case last == "probability" || last == "chance":
+		return report.Percent(x, confidence)
+	case field == "raw_ratio" || field == "season_artefact":
+		return strings.TrimPrefix(report.Whole(100*(1-x)), "-")
+	case last == "days" || last == "days_measured" || last == "days_for_80_percent":
+		return report.DayCount(x)
+	case last == "season_factor" || strings.HasPrefix(field, "reduction"):
+		return report.Number(x)
+	}
+	return report.Number(x, levels...)
+}
+
+// ownDigits are the words of ours that hold a number no result is.
+var ownDigits = regexp.MustCompile(`of 100 homes|37 Bq/m³ are 1 pCi/L|chance of at least 80\x{a0}%|first 24 hours`)
+
+// checkNumbers holds every number of a page, but for its last section, to the JSON.
+func checkNumbers(root *element, jsonFor map[string]any) (checked int, faults []string) {
+	fault := func(format string, args ...any) { faults = append(faults, fmt.Sprintf(format, args...)) }
+	notes := map[string]bool{}
+	for _, doc := range jsonFor {
+		collectNotes(doc, notes)
+	}
+	for _, d := range root.all("data") {
+		if d.inherited("data-table") == "inputs" {
+			continue
+		}
+		command, home, area, of := d.inherited("data-command"), d.inherited("data-home"), d.inherited("data-area"), d.attr["data-of"]
+		doc := jsonFor[command]
+		want, err := numberOf(doc, home, area, of)
+		if err != nil {
+			fault("%s of %s %q: %v", of, command, home, err)
+			continue
+		}
+		checked++
+		if got, err := strconv.ParseFloat(d.attr["value"], 64); err != nil || got != want {
+			fault("%s of %q is %v in the JSON and %s in the page", of, home, want, d.attr["value"])
+		}
+		var levels []float64
+		list, _ := follow(doc, []string{"settings", "levels"})
+		for _, l := range list.([]any) {
+			levels = append(levels, l.(float64))
+		}
+		confidence, _ := follow(doc, []string{"settings", "confidence"})
+		if as := printedAs(want, of, levels, confidence.(float64)); d.words() != as {
+			fault("%s of %q is printed %q, and tables print %q", of, home, d.words(), as)
+		}
+	}
+	for _, x := range root.all("main")[0].all("#text") {
+		if x.within("data", "time", "code", "pre", "svg") || underHow(x) || notes[strings.TrimSpace(x.text)] {
+			continue
+		}
+		text := ownDigits.ReplaceAllString(x.text, "")
+		if strings.ContainsAny(text, "0123456789") && !x.within("bdi") {
+			fault("a number outside of the data: %q", x.text)
+		}
+	}
+	return checked, faults
+}
+
+func underHow(e *element) bool {
+	for ; e != nil; e = e.parent {
+		if e.attr["id"] == "how" {
+			return true
+		}
+	}
+	return false
+}
+
+func collectNotes(v any, notes map[string]bool) {
+	switch v := v.(type) {
+	case map[string]any:
+		if text, ok := v["text"].(string); ok {
+			notes[text] = true
+		}
+		for _, x := range v {
+			collectNotes(x, notes)
+		}
+	case []any:
+		for _, x := range v {
+			collectNotes(x, notes)
+		}
+	}
+}
+
+// TestPageNumbers runs report and the commands whose numbers it shows, and compares
+// all of them.
+func TestPageNumbers(t *testing.T) {
+	demo := filepath.Join("..", "..", "testdata", "demo")
+	in := func(name string) string { return filepath.Join(demo, name) }
+	for _, c := range []struct {
+		name     string
+		args     []string
+		home     []string
+		commands []string
+		least    int
+	}{
+		{"open", []string{in("imported-decimal-comma.csv")}, []string{"K-28"}, []string{"verdict"}, 25},
+		{"every home", []string{in("imported-decimal-comma.csv"), "--level", "4 pCi/L", "--level", "30", "--confidence", "0.9"}, nil, []string{"verdict"}, 100},
+		{"compared", []string{in("fans.csv"), "--area-prior", "90,2.3"}, nil, []string{"compare"}, 200},
+		{"both", []string{in("fans.csv"), in("short-tests.csv")}, []string{"F-03", "K-02"}, []string{"verdict", "compare"}, 40},
+		{"switched", []string{in("fan-log.csv"), "--switches", in("switches.csv")}, nil, []string{"compare"}, 20},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			args := slices.Clone(c.args)
+			for _, h := range c.home {
+				args = append(args, "--home", h)
+			}
+			docs := map[string]any{}
+			for _, command := range c.commands {
+				docs[command] = jsonOf(t, command, c.args...)
+			}
+			root := readPage(t, pageOf(t, args...))
+			checked, faults := checkNumbers(root, docs)
+			for _, f := range faults {
+				t.Error(f)
+			}
+			if checked < c.least {
+				t.Errorf("only %d numbers were found", checked)
+			}
+			// The files, by their digests.
+			for _, doc := range docs {
+				inputs, _ := follow(doc, []string{"inputs"})
+				for _, x := range inputs.([]any) {
+					if sum := x.(map[string]any)["sha256"].(string); !strings.Contains(root.words(), sum) {
+						t.Errorf("the page lacks the digest %s", sum)
+					}
+				}
+			}
+		})
+	}
+}
+
+// TestPageNumbersTells shows that the comparison can fail: on a number that is another,
+// on one printed otherwise, on one of another home, and on one in plain text.
+func TestPageNumbersTells(t *testing.T) {
+	file := filepath.Join("..", "..", "testdata", "demo", "imported-decimal-comma.csv")
+	docs := map[string]any{"verdict": jsonOf(t, "verdict", file)}
+	text, err := os.ReadFile(pageOf(t, file, "--home", "K-28"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, change := range [][2]string{
+		{`data-of="raw_mean">241<`, `data-of="raw_mean">240<`},
+		{`data-home="K-28"`, `data-home="K-20"`},
+		{`Other years differ.`, `Other years differ by 30 percent.`},
+		{`data-of="season_factor"`, `data-of="raw_mean"`},
+	} {
+		if !bytes.Contains(text, []byte(change[0])) {
+			t.Fatalf("the page has no %q", change[0])
+		}
+		root, err := parsePage(bytes.ReplaceAll(text, []byte(change[0]), []byte(change[1])))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, faults := checkNumbers(root, docs); faults == nil {
+			t.Errorf("%q for %q went unseen", change[1], change[0])
+		}
+	}
+}
+
+// hostile are names that a file may hold.
+var hostile = []string{
+	`<script>alert(1)</script>`,
+	`"><img src=x onerror=alert(1)>`,
+	`'; alert(1) //`,
+	`&lt;b&gt; & {{.}} ]]>`,
+	"\u202egnp.exe\u202c \u200fעברית\u2066",
+	strings.Repeat("x", 500),
+	strings.Repeat("long name ", 50),
+}
+
+// hostileFile is a file of homes with such names everywhere a name can stand.
+func hostileFile(t *testing.T) string {
+	t.Helper()
+	var b strings.Builder
+	quote := func(s string) string { return `"` + strings.ReplaceAll(s, `"`, `""`) + `"` }
+	b.WriteString("home,area,room,detector,start,end,value,unit,phase\n")
+	for i, name := range hostile {
+		q := quote(name)
+		fmt.Fprintf(&b, "%s,%s,%s,%s,2025-01-01,2025-03-01,%d,Bq/m3,before\n", q, q, q, q, 150+10*i)
+		if i%2 == 0 {
+			fmt.Fprintf(&b, "%s,%s,%s,%s,2025-04-01,2025-06-01,%d,Bq/m3,after\n", q, q, q, q, 30+10*i)
+		}
+		fmt.Fprintf(&b, "%s,%s,%s,%s,2025-07-01,2025-06-01,%s,Bq/m3,\n", q, q, q, q, q) // left out
+	}
+	path := filepath.Join(t.TempDir(), "hostile <script>.csv")
+	if err := os.WriteFile(path, []byte(b.String()), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	return path
+}
+
+// TestPageHostileNames: what a file says is text in a page, whatever it says.
+func TestPageHostileNames(t *testing.T) {
+	path := pageOf(t, hostileFile(t))
+	text, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range accessible(text) {
+		t.Error(f)
+	}
+	root := readPage(t, path)
+	words := root.words()
+	for _, name := range hostile {
+		if shown := strings.NewReplacer("\u202e", `\u202e`, "\u202c", `\u202c`, "\u2066", `\u2066`).Replace(strings.TrimSpace(name)); !strings.Contains(words, shown) {
+			t.Errorf("the page does not show %.60q", shown)
+		}
+	}
+	// In text, names stand apart from the direction of what is around them.
+	for _, x := range root.all("#text") {
+		if strings.Contains(x.text, "עברית") && !x.within("bdi", "code", "title", "desc", "text") {
+			t.Errorf("a name stands in words of our own: %q", x.text)
+		}
+		if strings.ContainsAny(x.text, "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069") {
+			t.Errorf("a mark of direction is left in %q", x.text)
+		}
+	}
+	for name := range root.all("style")[0].attr {
+		t.Errorf("the style has an attribute %s", name)
+	}
+	if n := len(root.all("style")); n != 1 {
+		t.Errorf("%d styles", n)
+	}
+}
+
+// TestPageSameBytes: the same input gives the same page, and a failed run leaves what
+// was there.
+func TestPageSameBytes(t *testing.T) {
+	file := filepath.Join("..", "..", "testdata", "demo", "imported-decimal-comma.csv")
+	var first []byte
+	for range 2 {
+		var stdout, stderr bytes.Buffer
+		if status := run([]string{"radonyear", "report", file}, strings.NewReader(""), &stdout, &stderr); status != exitDone {
+			t.Fatalf("status %d: %s", status, stderr.String())
+		}
+		if first == nil {
+			first = stdout.Bytes()
+		} else if !bytes.Equal(first, stdout.Bytes()) {
+			t.Error("two pages of one file differ")
+		}
+	}
+}
