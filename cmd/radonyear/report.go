@@ -12,6 +12,7 @@ import (
 	"radonyear/analysis"
 	"radonyear/analysis/annual"
 	"radonyear/cmd/radonyear/internal/page"
+	"radonyear/cmd/radonyear/internal/plot"
 	"radonyear/cmd/radonyear/internal/report"
 	"radonyear/ingest"
 )
@@ -85,6 +86,7 @@ type homeOnPage struct {
 	series   []analysis.Series
 	judged   []judged
 	compared *compared
+	picture  []byte // SVG
 }
 
 func (p *program) homesPage(c *cli.Context) error {
@@ -181,15 +183,34 @@ func (q homesQuestion) answer(daily *ingest.Daily, s subject) (homeOnPage, error
 	}
 	if switched || len(sides.without) > 0 && len(sides.with) > 0 {
 		r, err := q.pair.one(s.home, h, sides)
+		if err != nil {
+			return out, err
+		}
 		out.compared = &r
+		out.picture, err = picture(q.pair.twoYearsFigure(r, false))
 		return out, err
 	}
 	one := subjectsOf(h, "home")[0]
 	if one.why != "" {
 		return out, fmt.Errorf("%s", one.why)
 	}
-	out.judged, err = q.judge.judgeLevels(one)
+	if out.judged, err = q.judge.judgeLevels(one); err != nil {
+		return out, err
+	}
+	opt := q.judge.Options
+	opt.Daily = true
+	r, err := annual.Estimate(one.series, opt)
+	if err != nil {
+		return out, err
+	}
+	out.picture, err = picture(q.judge.yearFigure([]drawnHome{{r, one.series}}, "home"))
 	return out, err
+}
+
+// picture draws a figure without the words that a page says beside it.
+func picture(f plot.Figure) ([]byte, error) {
+	f.Desc, f.Lead, f.Notes = f.Lead+" "+f.Desc, "", nil
+	return plot.Render(f, "svg")
 }
 
 // documents are what verdict and compare would write of these homes.

@@ -171,6 +171,7 @@ func (q homesQuestion) judgedSections(h homeOnPage) []page.Section {
 		year.say(page.Say("It is most likely about {}, and likely to lie {}.", q.bq(e.Value, "annual_mean.value"), q.between(e, "annual_mean")))
 	}
 	year.say(q.rangeMeans())
+	year.draw(h.picture, "Every mark is a day or a test that was measured. The band is where single days are expected, measured or not. At the right stands the average over the year with its range; the broken line is the level.")
 
 	against := section("What that means against the level")
 	for k, j := range h.judged {
@@ -197,6 +198,10 @@ func section(title string) building {
 }
 
 func (b *building) say(p page.Prose) { b.Blocks = append(b.Blocks, page.Block{Text: p}) }
+
+func (b *building) draw(svg []byte, caption string) {
+	b.Blocks = append(b.Blocks, page.Block{Figure: &page.Figure{SVG: svg, Caption: page.Say("{}", caption)}})
+}
 
 // detectors says which detectors stood where, and from when to when.
 func detectors(series []analysis.Series) *page.Table {
@@ -343,6 +348,7 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 	year.say(seasons)
 	year.say(page.Say("Without the system: {}. With it: {}. Reduction: {}.", mean(r.Without, "before.annual_mean"), mean(r.With, "after.annual_mean"), reduction))
 	year.say(q.rangeMeans())
+	year.draw(h.picture, "Every mark is a day or a test that was measured, without the system and with it. At the right stand both averages over the same twelve months with their ranges; the broken line is the level.")
 
 	against := section("What that means against the level")
 	for k, b := range r.Below {

@@ -56,10 +56,24 @@ type Block struct {
 // Fact is a value with its name.
 type Fact struct{ Name, Value Prose }
 
-// Figure is a picture with words beside it.
+// Figure is a picture with words under it. SVG is a whole file whose title and
+// description have the identifiers "title" and "desc"; it is trusted as it stands.
 type Figure struct {
-	SVG     []byte // a whole svg element with its own title; its identifiers stand once in a page
+	SVG     []byte
 	Caption Prose
+	id      string
+}
+
+// Drawing is the picture as part of a page, its identifiers its own.
+func (f *Figure) Drawing() template.HTML {
+	svg := string(f.SVG)
+	if i := strings.Index(svg, "<svg"); i > 0 {
+		svg = svg[i:] // the declaration is for a file
+	}
+	return template.HTML(strings.NewReplacer(
+		`aria-labelledby="title desc"`, fmt.Sprintf(`aria-labelledby="%s-title %[1]s-desc"`, f.id),
+		`<title id="title"`, fmt.Sprintf(`<title id="%s-title"`, f.id),
+		`<desc id="desc"`, fmt.Sprintf(`<desc id="%s-desc"`, f.id)).Replace(strings.TrimSpace(svg)))
 }
 
 // Prose is text in parts.
@@ -175,7 +189,6 @@ var style string
 
 var tmpl = template.Must(template.New("page").Funcs(template.FuncMap{
 	"style":   func() template.CSS { return template.CSS(style) },
-	"svg":     func(b []byte) template.HTML { return template.HTML(b) },
 	"prose":   prose,
 	"visible": visible,
 	"at":      func(s Section, level int) under { return under{s, level} },
@@ -229,9 +242,9 @@ func Write(w io.Writer, p Page) error {
 	return err
 }
 
-// number gives tables and sections without one an identifier of their own.
+// number gives tables, figures and sections an identifier of their own.
 func (p *Page) number() {
-	tables, sections := 0, 0
+	tables, sections, figures := 0, 0, 0
 	var walk func([]Section)
 	walk = func(all []Section) {
 		for i := range all {
@@ -244,6 +257,10 @@ func (p *Page) number() {
 				if b.Table != nil {
 					tables++
 					b.Table.id = fmt.Sprintf("table-%d", tables)
+				}
+				if b.Figure != nil {
+					figures++
+					b.Figure.id = fmt.Sprintf("figure-%d", figures)
 				}
 			}
 			walk(s.Sections)
