@@ -45,8 +45,8 @@ const (
 	// health, from memory: 5 to 11).
 	DefaultMinCell = 10
 	LeastMinCell   = 5
-	// OtherAreas is the name of the row of merged areas.
-	OtherAreas = "other areas"
+	// Others is the name of the row of merged areas.
+	Others = "others together"
 
 	beyondQuantile = 3    // homes that lie beyond a quantile on either side
 	dominance      = 0.10 // p of the p % rule: how near the second largest home may come to the largest
@@ -58,13 +58,13 @@ type AreaHomes struct {
 	Homes int
 }
 
-// MergeSmall says which areas are told only together, as OtherAreas: those with
+// MergeSmall says which areas are told only together, as Others: those with
 // fewer than min homes, and the next smallest ones while these have fewer than min
 // homes together, are one alone, or are so full that each must hold nearly min − 1.
 // An area that has the row's name belongs to it.
 func MergeSmall(areas []AreaHomes, min int) (merged map[string]bool) {
 	sorted := slices.Clone(areas)
-	small := func(a AreaHomes) bool { return a.Homes < min || a.Area == OtherAreas }
+	small := func(a AreaHomes) bool { return a.Homes < min || a.Area == Others }
 	slices.SortFunc(sorted, func(a, b AreaHomes) int {
 		switch {
 		case small(a) != small(b) && small(a):
@@ -114,7 +114,7 @@ func (o *PublishOptions) check() error {
 type Published struct {
 	MinCell         int
 	Community       PublishedRow
-	Areas           []PublishedRow // in order of name, OtherAreas last; none where one row would be all
+	Areas           []PublishedRow // in order of name, Others last; none where one row would be all
 	RawGM, RawGSD   float64        // of the community as measured; 0 where they cannot be had
 	SDArea, SDHome  analysis.Estimate
 	Withheld        []Withheld
@@ -195,10 +195,10 @@ func Publish(homes, raws []Home, opt PosteriorOptions, po PublishOptions) (Publi
 	c := post.Community
 	p := Published{MinCell: k, PopulationGiven: c.Population > 0, RawGM: Digits(whole[0].GM, 0), RawGSD: Digits(whole[0].GSD, 0),
 		SDArea: *published(&post.SDArea), SDHome: *published(&post.SDHome)}
-	p.Community = PublishedRow{Name: "all areas", Homes: AtLeast(c.Homes, k), Most: AtLeast(c.Homes, k) + k - 1, GM: published(&c.GM), GSD: published(&c.GSD), AM: published(&c.AM), Above: publishedShares(c.Above)}
+	p.Community = PublishedRow{Name: "all homes", Homes: AtLeast(c.Homes, k), Most: AtLeast(c.Homes, k) + k - 1, GM: published(&c.GM), GSD: published(&c.GSD), AM: published(&c.AM), Above: publishedShares(c.Above)}
 	if len(post.Areas) > 1 {
 		for _, a := range post.Areas {
-			p.Areas = append(p.Areas, PublishedRow{Name: a.Area, Merged: merged != nil && a.Area == OtherAreas, Homes: AtLeast(a.Homes, k), Most: AtLeast(a.Homes, k) + k - 1,
+			p.Areas = append(p.Areas, PublishedRow{Name: a.Area, Merged: merged != nil && a.Area == Others, Homes: AtLeast(a.Homes, k), Most: AtLeast(a.Homes, k) + k - 1,
 				GM: published(&a.GM), AM: published(&a.AM), Above: publishedShares(a.Above)})
 		}
 		// The whole is told as what its rows add up to, and no nearer.
@@ -250,23 +250,23 @@ func withheld(p Published, merged map[string]bool, levels []float64) (w []Withhe
 		w = append(w, Withheld{what, fmt.Sprintf(format, args...)})
 	}
 	if len(merged) > 0 && len(p.Areas) > 0 {
-		add("areas", "areas with fewer than %d homes are told only together, as %q, with the next smallest where the row would else be too small or one area alone", k, OtherAreas)
+		add("areas", "those with fewer than %d homes are told only together, as %q, where need be with the next smallest", k, Others)
 	} else if len(merged) > 0 {
-		add("areas", "the areas have too few homes to be told one by one: %d are needed, and an area too small needs others beside it", k)
+		add("areas", "too few homes to be told one by one: %d are needed, and an area too small needs another beside it", k)
 	}
 	for i, l := range levels {
 		at := strconv.FormatFloat(l, 'f', -1, 64)
 		switch {
 		case p.Community.Above[i].Counted == nil:
-			add("counted share above "+at, "fewer than %d homes lie above the level, below it or between it and another, or limits leave some undecided", k)
+			add("counted share above "+at, "fewer than %d homes above it, below it, or between it and another level, or a limit that leaves a home undecided", k)
 		case len(p.Areas) > 0 && p.Areas[0].Above[i].Counted == nil:
-			add("counted share above "+at+" by area", "in one row at least fewer than %d homes lie above the level, below it or between it and another; told for the others, it would follow from the total", k)
+			add("counted share above "+at+" by area", "in some row fewer than %d homes above it or below it, which would follow from the other rows and the total", k)
 		}
 	}
-	add("counts of homes", "rounded down to a multiple of %d, and counted shares made of the rounded counts, with limits that hold for what they may have been", k)
-	add("digits", "estimates have two significant digits, their limits rounded outwards")
+	add("counts of homes", "told to within %d, and counted shares made of that", k)
+	add("digits", "two significant, limits rounded outwards")
 	add("homes, rooms, detectors, dates, files", "they identify")
-	add("each area's measured mean, homes below a limit, rank, fit", "not needed to read the result, and nearer to single homes")
+	add("each area's measured mean, homes below a limit, rank, fit", "nearer to single homes, and not needed")
 	return w
 }
 
@@ -290,7 +290,7 @@ func renamed(homes []Home, merged map[string]bool) []Home {
 	out := slices.Clone(homes)
 	for i := range out {
 		if merged[out[i].Area] {
-			out[i].Area = OtherAreas
+			out[i].Area = Others
 		}
 	}
 	return out
@@ -299,7 +299,7 @@ func renamed(homes []Home, merged map[string]bool) []Home {
 // mergedAreas adds up the dwellings of merged areas. Covariates and neighbours of
 // areas have no sum, and Publish has no use for them.
 func mergedAreas(areas []Area, merged map[string]bool) (out []Area) {
-	other := Area{Name: OtherAreas}
+	other := Area{Name: Others}
 	for _, a := range areas {
 		if merged[a.Name] {
 			other.Population += a.Population

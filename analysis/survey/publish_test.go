@@ -51,8 +51,8 @@ func TestMergeSmall(t *testing.T) {
 		}
 	}
 	// An area with the row's name is of the row.
-	if got := MergeSmall([]AreaHomes{{OtherAreas, 50}, {"B", 20}, {"C", 30}}, 10); !got[OtherAreas] || !got["B"] || got["C"] {
-		t.Errorf("an area called %q: %v are merged", OtherAreas, got)
+	if got := MergeSmall([]AreaHomes{{Others, 50}, {"B", 20}, {"C", 30}}, 10); !got[Others] || !got["B"] || got["C"] {
+		t.Errorf("an area called %q: %v are merged", Others, got)
 	}
 }
 
@@ -263,7 +263,7 @@ func TestPublish(t *testing.T) {
 	for _, a := range p.Areas {
 		names = append(names, a.Name)
 	}
-	if got := strings.Join(names, ","); got != "A,D,other areas" || !p.Areas[2].Merged || p.Areas[2].Homes != 10 || p.Areas[0].Homes != 30 || p.Areas[1].Homes != 20 || p.Community.Homes != 60 {
+	if got := strings.Join(names, ","); got != "A,D,others together" || !p.Areas[2].Merged || p.Areas[2].Homes != 10 || p.Areas[0].Homes != 30 || p.Areas[1].Homes != 20 || p.Community.Homes != 60 {
 		t.Errorf("rows %s: %+v", got, p.Areas)
 	}
 	n := 0

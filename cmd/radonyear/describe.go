@@ -45,7 +45,7 @@ Examples:
 			phaseFlag(" (default: all but after)"),
 			&cli.BoolFlag{Name: "points", Usage: "keep the points of each group's probability plot in the JSON result"},
 			plotFlag("each group's log-normal probability plot"),
-		}, readingFlags(), outputFlags()),
+		}, publishFlags(), readingFlags(), outputFlags()),
 		Action: p.describe,
 	}
 }
@@ -163,6 +163,10 @@ func (p *program) describe(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
+	pub, err := p.parsePublish(c)
+	if err != nil {
+		return err
+	}
 	format, err := outputFormat(c)
 	if err != nil {
 		return err
@@ -178,6 +182,9 @@ func (p *program) describe(c *cli.Context) error {
 		return err
 	}
 	groups, left, after := q.groups(daily)
+	if pub != nil {
+		return p.publishDescription(c, q, pub, format, groups, left, files, after)
+	}
 	doc := report.Document{
 		Command: "describe", Version: version,
 		Settings: slices.Concat(q.settings(), readingSettings(c)),
@@ -271,6 +278,12 @@ func hasColumn(by string, files []ingest.File, allowed string) error {
 	return usageError{fmt.Sprintf("--by %s: no file has such a column", by), "--by area, home, or a column; " + hint}
 }
 
+// Why a home brings nothing to its group.
+const (
+	onlyAfter      = "only readings from after mitigation"
+	failedDetector = "every reading is zero, which is a detector that failed"
+)
+
 // reduced is what a home brings to its group.
 type reduced struct {
 	name  string // of the group
@@ -330,9 +343,9 @@ func (q surveyQuestion) home(h ingest.Home) reduced {
 	}
 	switch o, ok := q.rule.reduce(kept); {
 	case len(kept) == 0:
-		r.why = "only readings from after mitigation"
+		r.why = onlyAfter
 	case !ok:
-		r.why = "every reading is zero, which is a detector that failed"
+		r.why = failedDetector
 	case q.by == "home":
 		r.obs = readingsOf(kept)
 	default:

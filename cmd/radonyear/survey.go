@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -43,7 +44,7 @@ Examples:
 			&cli.Int64Flag{Name: "seed", Usage: "`SEED` of the draws behind ranks and the community (default 0)"},
 		}, slices.DeleteFunc(judgingFlags(), func(f cli.Flag) bool {
 			return slices.Contains([]string{"target", "year-from", "area-prior", "phase"}, f.Names()[0])
-		}), []cli.Flag{plotFlag("the distribution and the share above a level, area by area,")}, readingFlags(), outputFlags()),
+		}), []cli.Flag{plotFlag("the distribution and the share above a level, area by area,")}, publishFlags(), readingFlags(), outputFlags()),
 		Action: p.survey,
 	}
 }
@@ -125,6 +126,10 @@ func (p *program) survey(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
+	pub, err := p.parsePublish(c)
+	if err != nil {
+		return err
+	}
 	format, err := outputFormat(c)
 	if err != nil {
 		return err
@@ -167,6 +172,9 @@ func (p *program) survey(c *cli.Context) error {
 	areas, err := q.areas(values)
 	if err != nil {
 		return err
+	}
+	if pub != nil {
+		return p.publishSurvey(c, q, pub, format, all, left, areas, files, after)
 	}
 	if share := q.oneSeason(all); share >= mostInASeason {
 		doc.Notes = append(doc.Notes, analysis.Note{Code: "one-season", Text: fmt.Sprintf(
@@ -226,7 +234,7 @@ func (q communityQuestion) population(daily *ingest.Daily) (population, int) {
 		case len(h.Series) == 0:
 			s.why = noField
 		case len(s.series) == 0:
-			s.why = "only readings from after mitigation"
+			s.why = onlyAfter
 		case q.by != "area" && s.group == "":
 			s.why = fmt.Sprintf("no single %s in all of its rows", q.by)
 		}
@@ -239,11 +247,11 @@ func (q communityQuestion) population(daily *ingest.Daily) (population, int) {
 func (q communityQuestion) home(s subject) (surveyed, error) {
 	o, ok := ruleMean.reduce(s.series)
 	if !ok {
-		return surveyed{}, fmt.Errorf("every reading is zero, which is a detector that failed")
+		return surveyed{}, errors.New(failedDetector)
 	}
 	out := surveyed{raw: survey.FromObservation(s.group, o)}
 	if q.testError == "none" {
-		out.home = out.raw
+		out.home, out.mid = out.raw, middle(s.series)
 		return out, nil
 	}
 	opt := q.Options
@@ -263,6 +271,20 @@ func (q communityQuestion) home(s subject) (surveyed, error) {
 		out.home = survey.Home{Area: s.group, Below: true, Log: math.Log(limit * r.SeasonFactor), SE: r.LogSpread}
 	}
 	return out, nil
+}
+
+// middle is halfway between the first start and the last end.
+func middle(series []analysis.Series) time.Time {
+	start, end := series[0].At(0).Start, series[0].At(0).End
+	for _, s := range series {
+		if first := s.At(0).Start; first.Before(start) {
+			start = first
+		}
+		if last := s.At(s.Len() - 1).End; last.After(end) {
+			end = last
+		}
+	}
+	return start.Add(end.Sub(start) / 2)
 }
 
 // areas are those of the homes and of the dwellings file.
@@ -453,14 +475,16 @@ func rawShare(r survey.RawArea, level int) any {
 	return r.Above[level].Share
 }
 
+// recruited says how the homes came into the survey.
+var recruited = map[string]string{
+	"":          "How the homes were recruited was not stated (--recruitment): shares of homes that someone chose to test are not shares of all homes.",
+	"volunteer": "The homes are volunteers': who worries or lives in a known area tests more often, so shares may differ from those of all homes, mostly upward.",
+	"random":    "The homes were drawn at random, as --recruitment says.",
+	"mixed":     "Some homes were drawn at random and some volunteered, as --recruitment says: shares may differ from those of all homes.",
+}
+
 func (q communityQuestion) communitySentences(post survey.PosteriorResult) []string {
-	how := map[string]string{
-		"":          "How the homes were recruited was not stated (--recruitment): shares of homes that someone chose to test are not shares of all homes.",
-		"volunteer": "The homes are volunteers': who worries or lives in a known area tests more often, so shares may differ from those of all homes, mostly upward.",
-		"random":    "The homes were drawn at random, as --recruitment says.",
-		"mixed":     "Some homes were drawn at random and some volunteered, as --recruitment says: shares may differ from those of all homes.",
-	}[q.recruitment]
-	out := []string{how}
+	out := []string{recruited[q.recruitment]}
 	whose := "Homes as measured in each area."
 	if q.populations != nil {
 		whose = "Of all dwellings: areas count by their dwellings in " + q.populationsFile + "."
