@@ -357,6 +357,7 @@ func Countable(whole RawArea, parts []RawArea, min int) (ofWhole, ofParts []bool
 func PublishedCount(s RawShare, least, most, min int) *analysis.Estimate {
 	e := s.Share
 	x, more := AtLeast(s.Above, min), min-1
+	least = max(least, x+min) // for so many are above and as many as a cell are not
 	z := numeric.NormalQuantile(0.5 + e.Confidence/2)
 	out := analysis.Estimate{Quantity: e.Quantity, Value: float64(2*x+more) / float64(least+most), Confidence: e.Confidence, Kind: e.Kind, Method: e.Method}
 	out.Lower, _ = wilsonRaw(float64(x), float64(most), z)

@@ -376,6 +376,19 @@ func TestPublishedCount(t *testing.T) {
 			alike[told] = e
 		}
 	}
+	// The total of several rows is told more widely.
+	for n := 2 * k; n <= 60; n++ {
+		for x := k; x <= n-k; x++ {
+			for least := max(0, n-20); least <= n; least += 4 {
+				for _, most := range []int{n, n + 7, n + 20} {
+					exact, e := raw(x, n).Share, *PublishedCount(raw(x, n), least, most, k)
+					if err := e.Check(); err != nil || e.Lower > exact.Lower || e.Upper < exact.Upper || e.Value > 1 {
+						t.Fatalf("%d of %d, told to be %d to %d: %v (%v to %v), %v", x, n, least, most, e.Value, e.Lower, e.Upper, err)
+					}
+				}
+			}
+		}
+	}
 	// By hand, k = 5: 12 of 34 are told as 10 and 30, so in the middle as 12 of 32.
 	if e := PublishedCount(raw(12, 34), 30, 34, k); e.Value != 0.38 {
 		t.Errorf("12 of 34 is told as %v, want 12/32 in two digits", e.Value)
