@@ -45,13 +45,24 @@ type publishing struct {
 // mayPublish are the options that can be given with --publish: what they ask for
 // passes through the gate. Another one, which may write or say more, is refused
 // until someone has thought about it.
-var mayPublish = []string{"publish", "min-cell", "key-file", "by", "level", "confidence", "recruitment", "test-error", "populations", "exceeds", "seed",
+var mayPublish = []string{"publish", "community", "min-cell", "key-file", "by", "level", "confidence", "recruitment", "test-error", "populations", "exceeds", "seed",
 	"profile", "course", "hemisphere", "calibration", "rule", "outdoor", "error", "method", "phase",
 	"unit", "zone", "date-order", "decimal", "column", "sheet", "home-from-filename", "format", "output"}
 
+// publishes says whether what is written is to be published, and by which option.
+func publishes(c *cli.Context) (option string, yes bool) {
+	for _, option := range []string{"publish", "community"} {
+		if c.Bool(option) {
+			return option, true
+		}
+	}
+	return "", false
+}
+
 // parsePublish is nil where nothing is to be published.
 func (p *program) parsePublish(c *cli.Context) (*publishing, error) {
-	if !c.Bool("publish") {
+	asked, yes := publishes(c)
+	if !yes {
 		for _, option := range []string{"min-cell", "key-file"} {
 			if c.IsSet(option) {
 				return nil, usageError{fmt.Sprintf("--%s is of --publish, which is not given", option), "add --publish, or leave out --" + option}
@@ -61,7 +72,7 @@ func (p *program) parsePublish(c *cli.Context) (*publishing, error) {
 	}
 	for _, option := range c.LocalFlagNames() {
 		if !slices.Contains(mayPublish, option) {
-			return nil, usageError{fmt.Sprintf("--%s does not go with --publish: what it writes is not for publishing", option), "run once with --" + option + " for yourself, and once with --publish"}
+			return nil, usageError{fmt.Sprintf("--%s does not go with --%s: what it writes is not for publishing", option, asked), fmt.Sprintf("run once with --%s for yourself, and once with --%s", option, asked)}
 		}
 	}
 	out := &publishing{PublishOptions: survey.PublishOptions{MinCell: c.Int("min-cell")}}

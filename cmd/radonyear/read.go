@@ -150,9 +150,9 @@ func hasPhase(d *ingest.Daily, files []ingest.File, phase string) error {
 // reportRejected says the first rows left out on standard error, and writes
 // all of them to --rejects.
 func (p *program) reportRejected(c *cli.Context, files []ingest.File, rejected []ingest.RowError) error {
-	if c.Bool("publish") { // standard error may end beside what is published
+	if option, yes := publishes(c); yes { // standard error may end beside what is published
 		if n := rejectedRows(files); n > 0 {
-			fmt.Fprintf(p.stderr, "radonyear: skipped: %s; run without --publish to see which\n", count(int(n), "row"))
+			fmt.Fprintf(p.stderr, "radonyear: skipped: %s; run without --%s to see which\n", count(int(n), "row"), option)
 		}
 		return nil
 	}

@@ -36,7 +36,7 @@ Examples:
 		Flags: slices.Concat([]cli.Flag{
 			&cli.StringSliceFlag{Name: "home", Usage: "only this `HOME`; may be repeated (default: every home of the files)"},
 			&cli.BoolFlag{Name: "community", Usage: "one page of the homes together, in which no home is named"},
-		}, switchFlags(), comparingFlags(), readingFlags(), []cli.Flag{
+		}, switchFlags(), comparingFlags(), onPage(communityFlags()), onPage(publishFlags()), readingFlags(), []cli.Flag{
 			&cli.StringFlag{Name: "format", Usage: "`FORMAT`: html, which is the only one"},
 			&cli.StringFlag{Name: "output", Usage: "write to `FILE` instead of standard output, whole or not at all"},
 		}),
@@ -51,7 +51,22 @@ func (p *program) reportPage(c *cli.Context) error {
 	if err := pageFormat(c); err != nil {
 		return err
 	}
+	if c.Bool("community") {
+		return p.communityPage(c)
+	}
+	for _, f := range slices.Concat(onPage(communityFlags()), onPage(publishFlags())) {
+		if name := f.Names()[0]; c.IsSet(name) {
+			return usageError{fmt.Sprintf("--%s is of --community, which is not given", name), "add --community, or leave out --" + name}
+		}
+	}
 	return p.homesPage(c)
+}
+
+// onPage are the options that a page of a community has of those of survey.
+func onPage(flags []cli.Flag) []cli.Flag {
+	return slices.DeleteFunc(flags, func(f cli.Flag) bool {
+		return !slices.Contains([]string{"by", "recruitment", "test-error", "populations", "seed", "min-cell"}, f.Names()[0])
+	})
 }
 
 // pageFormat is an error where --format or the ending of --output asks for anything
@@ -95,7 +110,7 @@ func (p *program) homesPage(c *cli.Context) error {
 		return err
 	}
 	q := homesQuestion{judge: pair.question, pair: pair, homes: c.StringSlice("home")}
-	q.judge.target = annual.ThisYear.String()
+	q.judge.target, q.pair.by = annual.ThisYear.String(), ""
 	if err := q.judge.loadProfile(); err != nil {
 		return err
 	}

@@ -28,6 +28,7 @@ func browserPages(t *testing.T) map[string]string {
 		"below":    pageOf(t, filepath.Join(demo, "passive.csv"), "--home", "K-01"),
 		"above":    pageOf(t, filepath.Join(demo, "passive.csv"), "--home", "K-17", "--level", "200", "--level", "100"),
 		"compared": pageOf(t, filepath.Join(demo, "fans.csv"), "--home", "F-03"),
+		"town":     pageOf(t, filepath.Join(demo, "passive.csv"), filepath.Join(demo, "short-tests.csv"), filepath.Join(demo, "imported-decimal-comma.csv"), "--community", "--level", "200", "--level", "100", "--recruitment", "volunteer"),
 		"several":  pageOf(t, filepath.Join(demo, "fans.csv"), filepath.Join(demo, "short-tests.csv")),
 	}
 }

@@ -205,7 +205,7 @@ func (b *building) draw(svg []byte, caption string) {
 
 // detectors says which detectors stood where, and from when to when.
 func detectors(series []analysis.Series) *page.Table {
-	t := &page.Table{Caption: page.Say("Where the detectors stood."), Heads: []page.Head{{Text: "Room"}, {Text: "Detector"}, {Text: "From and to"}}}
+	t := &page.Table{Caption: page.Say("Where the detectors stood."), Heads: []page.Head{{Text: page.Say("Room")}, {Text: page.Say("Detector")}, {Text: page.Say("From and to")}}}
 	for _, s := range series {
 		room, detector := page.Say("not stated"), page.Say("not stated")
 		if s.Room != "" {
@@ -254,7 +254,7 @@ func (q homesQuestion) nextSteps(k int, j judged, several bool) []page.Block {
 	}
 	blocks := []page.Block{{List: list}}
 	if j.Verdict == annual.NotConclusive && len(j.Further) > 0 {
-		t := &page.Table{Key: "further", Caption: page.Say("How likely a clear answer is after so many more days."), Heads: []page.Head{{Text: "More days", Number: true}, {Text: "Chance of a clear answer, %", Number: true}}}
+		t := &page.Table{Key: "further", Caption: page.Say("How likely a clear answer is after so many more days."), Heads: []page.Head{{Text: page.Say("More days"), Number: true}, {Text: page.Say("Chance of a clear answer, %"), Number: true}}}
 		if several {
 			t.Caption = page.Say("How likely a clear answer about {} is after so many more days.", q.level(k))
 		}
@@ -318,7 +318,7 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 
 	measured := section("What was measured")
 	measured.say(page.Say("Radon was measured without the system and with it. {}", becquerel))
-	t := &page.Table{Caption: page.Say("What was measured, in Bq/m³."), Heads: []page.Head{{Text: "System"}, {Text: "From and to"}, {Text: "Days", Number: true}, {Text: "Average", Number: true}}}
+	t := &page.Table{Caption: page.Say("What was measured, in Bq/m³."), Heads: []page.Head{{Text: page.Say("System")}, {Text: page.Say("From and to")}, {Text: page.Say("Days"), Number: true}, {Text: page.Say("Average"), Number: true}}}
 	for _, side := range []struct {
 		name, of string
 		compare.Side

@@ -20,20 +20,27 @@ type howMade struct {
 	command  *cli.Context
 	docs     []report.Document
 	methods  []string          // keys beside those of the documents' estimates
-	rejected []ingest.RowError // shown, a few of them; nil where they could name a home
+	rejected []ingest.RowError // shown, a few of them
+
+	published bool   // nothing may say whose data it is
+	seed      string // of random numbers; "": there are none
 }
 
 // section says how the numbers of a page were made.
 func (m howMade) section() page.Section {
 	s := page.Section{ID: "how", Title: page.Say("How these numbers were made"), NewPage: true}
 	say := func(text, command string) {
-		s.Blocks = append(s.Blocks, page.Block{Text: page.Say("{}", text)}, page.Block{Command: commandLine(m.command, command)})
+		s.Blocks = append(s.Blocks, page.Block{Text: page.Say("{}", text)}, page.Block{Command: m.commandLine(command)})
 	}
 	say("This section is for whoever checks the page. The same files, options and version give the same page, to the byte. This command makes it again:", "report")
 	for _, d := range m.docs {
 		say("This one writes its numbers unrounded, with all that belongs to them:", d.Command)
 	}
-	s.Sections = append(s.Sections, m.inputs())
+	if m.published {
+		s.Sections = append(s.Sections, page.Section{Title: page.Say("Files"), Blocks: []page.Block{{Text: page.Say("The files’ names and checksums are kept back, since they could tell whose data it is; they stand as FILE in the commands. Whoever has the files can make the page again and compare.")}}})
+	} else {
+		s.Sections = append(s.Sections, m.inputs())
+	}
 	for _, d := range m.docs {
 		s.Sections = append(s.Sections, m.settings(d))
 	}
@@ -45,7 +52,7 @@ func (m howMade) section() page.Section {
 func (m howMade) inputs() page.Section {
 	d := m.docs[0]
 	t := &page.Table{Key: "inputs", Caption: page.Say("The files read, with the SHA-256 of their bytes."),
-		Heads: []page.Head{{Text: "File"}, {Text: "Rows", Number: true}, {Text: "Left out", Number: true}, {Text: "SHA-256"}}}
+		Heads: []page.Head{{Text: page.Say("File")}, {Text: page.Say("Rows"), Number: true}, {Text: page.Say("Left out"), Number: true}, {Text: page.Say("SHA-256")}}}
 	for _, in := range d.Inputs {
 		t.Rows = append(t.Rows, []page.Prose{
 			{page.Name(in.Path)},
@@ -57,7 +64,7 @@ func (m howMade) inputs() page.Section {
 	if m.rejected != nil {
 		const most = 10
 		left := &page.Table{Caption: page.Say("Rows left out, {}.", map[bool]string{true: "all of them", false: "the first of them"}[len(m.rejected) <= most]),
-			Heads: []page.Head{{Text: "File"}, {Text: "Line", Number: true}, {Text: "Column"}, {Text: "Why"}}}
+			Heads: []page.Head{{Text: page.Say("File")}, {Text: page.Say("Line"), Number: true}, {Text: page.Say("Column")}, {Text: page.Say("Why")}}}
 		for i, r := range m.rejected {
 			if i == most {
 				break
@@ -96,7 +103,15 @@ func (m howMade) settings(d report.Document) page.Section {
 	}
 	add("", d.Settings)
 	return page.Section{Title: page.Say("Options of {}", "radonyear "+d.Command), Blocks: []page.Block{
-		{Text: page.Say("Version {}. What was not asked for stands as its default.", d.Version)}, {Facts: facts}}}
+		{Text: page.Say("Version {}. {} What was not asked for stands as its default.", d.Version, m.randomness())}, {Facts: facts}}}
+}
+
+// randomness says which random numbers are in the page.
+func (m howMade) randomness() string {
+	if m.seed == "" {
+		return "No random numbers."
+	}
+	return "Seed of the random numbers: " + m.seed + "."
 }
 
 func settingText(v any) string {
@@ -173,7 +188,8 @@ func (m howMade) methodSection() page.Section {
 
 // commandLine is a command with the options of this run that it has, as it would be
 // typed into a shell.
-func commandLine(c *cli.Context, name string) string {
+func (m howMade) commandLine(name string) string {
+	c := m.command
 	takes := map[string]bool{}
 	for _, cmd := range c.App.Commands {
 		if cmd.Name == name {
@@ -187,12 +203,21 @@ func commandLine(c *cli.Context, name string) string {
 		if strings.HasPrefix(path, "-") && path != "-" {
 			path = "./" + path
 		}
+		if m.published {
+			path = "FILE"
+		}
 		words = append(words, shellWord(path))
 	}
 	for _, f := range c.Command.Flags {
 		flag := f.Names()[0]
 		if !c.IsSet(flag) || !takes[flag] || name != "report" && slices.Contains([]string{"home", "format", "output", "rejects"}, flag) {
 			continue
+		}
+		one := func(value string) {
+			if m.published && slices.Contains([]string{"profile", "populations", "output", "sheet", "column"}, flag) {
+				value = strings.ToUpper(flag)
+			}
+			words = append(words, "--"+flag, shellWord(value))
 		}
 		switch f.(type) {
 		case *cli.BoolFlag:
@@ -201,11 +226,14 @@ func commandLine(c *cli.Context, name string) string {
 			}
 		case *cli.StringSliceFlag:
 			for _, v := range c.StringSlice(flag) {
-				words = append(words, "--"+flag, shellWord(v))
+				one(v)
 			}
 		default:
-			words = append(words, "--"+flag, shellWord(fmt.Sprint(c.Value(flag))))
+			one(fmt.Sprint(c.Value(flag)))
 		}
+	}
+	if name == "survey" {
+		words = append(words, "--publish")
 	}
 	if name != "report" {
 		words = append(words, "--format", "json")

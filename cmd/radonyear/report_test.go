@@ -145,7 +145,9 @@ func numberOf(root any, home, area, of string) (float64, error) {
 	field, k, atLevel := strings.Cut(of, "@")
 	path := strings.Split(field, ".")
 	from := root
-	if path[0] != "settings" {
+	if command, _ := follow(root, []string{"command"}); command == "survey" && path[0] != "settings" {
+		path = append([]string{"results", "0"}, path...)
+	} else if path[0] != "settings" {
 		level, table := math.NaN(), "results"
 		if atLevel {
 			l, ok := follow(root, []string{"settings", "levels", k})
@@ -178,6 +180,13 @@ func numberOf(root any, home, area, of string) (float64, error) {
 	return 0, fmt.Errorf("there is %v", v)
 }
 
+// quarterOf is a quarter of a year in the JSON, as of a text and no number.
+func quarterOf(root any, of string) (string, bool) {
+	v, _ := follow(root, append([]string{"results", "0"}, strings.Split(of, ".")...))
+	text, ok := v.(string)
+	return text, ok
+}
+
 // printedAs is how a number of a field is printed for people.
 func printedAs(x float64, of string, levels []float64, confidence float64) string {
 	field, _, _ := strings.Cut(of, "@")
@@ -199,8 +208,18 @@ func printedAs(x float64, of string, levels []float64, confidence float64) strin
 	return report.Number(x, levels...)
 }
 
+// publishedAs is how a number of a published survey is printed: two digits, shares in
+// percent.
+func publishedAs(x float64, of string) string {
+	parts := strings.Split(of, ".")
+	if name := parts[len(parts)-2]; name == "share" || name == "raw_share" {
+		return told(round(100 * x))
+	}
+	return told(x)
+}
+
 // ownDigits are the words of ours that hold a number no result is.
-var ownDigits = regexp.MustCompile(`of 100 homes|37 Bq/m³ are 1 pCi/L|chance of at least 80\x{a0}%|first 24 hours`)
+var ownDigits = regexp.MustCompile(`of 100 homes|37 Bq/m³ are 1 pCi/L|chance of at least 80\x{a0}%|first 24 hours|times in 100`)
 
 // checkNumbers holds every number of a page, but for its last section, to the JSON.
 func checkNumbers(root *element, jsonFor map[string]any) (checked int, faults []string) {
@@ -215,6 +234,13 @@ func checkNumbers(root *element, jsonFor map[string]any) (checked int, faults []
 		}
 		command, home, area, of := d.inherited("data-command"), d.inherited("data-home"), d.inherited("data-area"), d.attr["data-of"]
 		doc := jsonFor[command]
+		if quarter, ok := quarterOf(doc, of); ok {
+			checked++
+			if d.attr["value"] != quarter || d.words() != quarterWords(quarter) {
+				fault("%s is %q and %q in the page, and %q in the JSON", of, d.attr["value"], d.words(), quarter)
+			}
+			continue
+		}
 		want, err := numberOf(doc, home, area, of)
 		if err != nil {
 			fault("%s of %s %q: %v", of, command, home, err)
@@ -230,7 +256,11 @@ func checkNumbers(root *element, jsonFor map[string]any) (checked int, faults []
 			levels = append(levels, l.(float64))
 		}
 		confidence, _ := follow(doc, []string{"settings", "confidence"})
-		if as := printedAs(want, of, levels, confidence.(float64)); d.words() != as {
+		as := printedAs(want, of, levels, confidence.(float64))
+		if command == "survey" && !strings.HasPrefix(of, "settings.") {
+			as = publishedAs(want, of)
+		}
+		if d.words() != as {
 			fault("%s of %q is printed %q, and tables print %q", of, home, d.words(), as)
 		}
 	}
@@ -261,6 +291,10 @@ func collectNotes(v any, notes map[string]bool) {
 		if text, ok := v["text"].(string); ok {
 			notes[text] = true
 		}
+		if what, ok := v["what"].(string); ok {
+			why := v["why"].(string)
+			notes[strings.ToUpper(what[:1])+what[1:]+": "+why+"."] = true
+		}
 		for _, x := range v {
 			collectNotes(x, notes)
 		}
@@ -282,12 +316,14 @@ func TestPageNumbers(t *testing.T) {
 		home     []string
 		commands []string
 		least    int
+		town     []string // options of a community
 	}{
-		{"open", []string{in("imported-decimal-comma.csv")}, []string{"K-28"}, []string{"verdict"}, 25},
-		{"every home", []string{in("imported-decimal-comma.csv"), "--level", "4 pCi/L", "--level", "30", "--confidence", "0.9"}, nil, []string{"verdict"}, 100},
-		{"compared", []string{in("fans.csv"), "--area-prior", "90,2.3"}, nil, []string{"compare"}, 200},
-		{"both", []string{in("fans.csv"), in("short-tests.csv")}, []string{"F-03", "K-02"}, []string{"verdict", "compare"}, 40},
-		{"switched", []string{in("fan-log.csv"), "--switches", in("switches.csv")}, nil, []string{"compare"}, 20},
+		{"open", []string{in("imported-decimal-comma.csv")}, []string{"K-28"}, []string{"verdict"}, 25, nil},
+		{"every home", []string{in("imported-decimal-comma.csv"), "--level", "4 pCi/L", "--level", "30", "--confidence", "0.9"}, nil, []string{"verdict"}, 100, nil},
+		{"compared", []string{in("fans.csv"), "--area-prior", "90,2.3"}, nil, []string{"compare"}, 200, nil},
+		{"both", []string{in("fans.csv"), in("short-tests.csv")}, []string{"F-03", "K-02"}, []string{"verdict", "compare"}, 40, nil},
+		{"switched", []string{in("fan-log.csv"), "--switches", in("switches.csv")}, nil, []string{"compare"}, 20, nil},
+		{"community", []string{in("passive.csv"), in("short-tests.csv"), in("imported-decimal-comma.csv"), "--level", "200", "--level", "100", "--recruitment", "volunteer"}, nil, []string{"survey"}, 40, []string{"--community"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			args := slices.Clone(c.args)
@@ -296,9 +332,13 @@ func TestPageNumbers(t *testing.T) {
 			}
 			docs := map[string]any{}
 			for _, command := range c.commands {
-				docs[command] = jsonOf(t, command, c.args...)
+				args := c.args
+				if command == "survey" {
+					args = append(slices.Clip(args), "--publish")
+				}
+				docs[command] = jsonOf(t, command, args...)
 			}
-			root := readPage(t, pageOf(t, args...))
+			root := readPage(t, pageOf(t, append(args, c.town...)...))
 			checked, faults := checkNumbers(root, docs)
 			for _, f := range faults {
 				t.Error(f)
@@ -308,7 +348,7 @@ func TestPageNumbers(t *testing.T) {
 			}
 			// The files, by their digests.
 			for _, doc := range docs {
-				inputs, _ := follow(doc, []string{"inputs"})
+				inputs, _ := follow(doc, []string{"inputs"}) // none where they are kept back
 				for _, x := range inputs.([]any) {
 					if sum := x.(map[string]any)["sha256"].(string); !strings.Contains(root.words(), sum) {
 						t.Errorf("the page lacks the digest %s", sum)
@@ -427,6 +467,41 @@ func TestPageSameBytes(t *testing.T) {
 			first = stdout.Bytes()
 		} else if !bytes.Equal(first, stdout.Bytes()) {
 			t.Error("two pages of one file differ")
+		}
+	}
+}
+
+// TestCommunityPageTellsOnNobody: a page of a community names no home, room, detector,
+// day, file or digest, though the file is full of them. (What its numbers tell is the
+// business of survey --publish, which they are held to above.)
+func TestCommunityPageTellsOnNobody(t *testing.T) {
+	demo := filepath.Join("..", "..", "testdata", "demo")
+	files := []string{filepath.Join(demo, "passive.csv"), filepath.Join(demo, "short-tests.csv"), filepath.Join(demo, "imported-decimal-comma.csv")}
+	full := jsonOf(t, "annual", files...)
+	text, err := os.ReadFile(pageOf(t, append(files, "--community")...))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var secrets []string
+	list, _ := follow(full, []string{"results"})
+	for _, r := range list.([]any) {
+		m := r.(map[string]any)
+		secrets = append(secrets, m["home"].(string), m["start"].(string)[:10], m["end"].(string)[:10])
+	}
+	list, _ = follow(full, []string{"inputs"})
+	for _, in := range list.([]any) {
+		secrets = append(secrets, in.(map[string]any)["sha256"].(string))
+	}
+	for _, f := range files {
+		secrets = append(secrets, filepath.Base(f))
+	}
+	secrets = append(secrets, "T-2301", "living room")
+	if len(secrets) < 50 {
+		t.Fatalf("only %d things to look for", len(secrets))
+	}
+	for _, s := range secrets {
+		if bytes.Contains(text, []byte(s)) {
+			t.Errorf("the page tells %q", s)
 		}
 	}
 }

@@ -12,38 +12,46 @@ import (
 	"radonyear/analysis"
 	"radonyear/analysis/survey"
 	"radonyear/cmd/radonyear/internal/report"
-	"radonyear/ingest"
 )
 
 // publishSurvey is the rest of survey where its result is to be published.
-func (p *program) publishSurvey(c *cli.Context, q communityQuestion, o *publishing, format string, all []surveyed, left []report.LeftOut, areas []survey.Area, files []ingest.File, after int) error {
-	homes, raws, mids := make([]survey.Home, len(all)), make([]survey.Home, len(all)), make([]time.Time, len(all))
-	for i, s := range all {
-		homes[i], raws[i], mids[i] = s.home, s.raw, s.mid
-	}
-	opt := survey.PosteriorOptions{Options: survey.Options{Confidence: q.Confidence, Areas: areas}, Levels: q.Levels, Seed: q.seed}
-	if q.exceeds > 0 {
-		opt.Exceeds = []float64{q.exceeds}
-	}
-	pub, err := survey.Publish(homes, raws, opt, o.PublishOptions)
+func (p *program) publishSurvey(c *cli.Context, q communityQuestion, o *publishing, format string, in communityRead) error {
+	_, _, doc, err := q.publish(o, in)
 	if err != nil {
-		return hinted{err, "measure more homes; without --publish the result is for yourself"}
+		return err
 	}
-	doc := report.Document{
-		Command: "survey", Version: version, Levels: q.Levels, Confidence: q.Confidence,
-		Settings: append(q.publishedSettings(), o.settings()...), Notes: append(o.notes(files, after), pub.Notes...),
-		LeftOut: o.leftOut(left), CSVTable: 1,
-	}
-	if q.oneSeason(all) >= mostInASeason {
-		doc.Notes = append(doc.Notes, analysis.Note{Code: "one-season", Text: "Most homes were measured in one season: how it differs from the year is taken from the profile, and an error in that moves all homes alike, which no interval holds."})
-	}
-	when := quarters(mids, o.MinCell)
-	doc.Tables = []report.Table{q.publishedResult(pub, when, o.missing(left)), q.publishedTable(pub)}
-	doc.After = q.publishedSentences(pub, when)
 	if err := p.emit(c, doc, format); err != nil {
 		return err
 	}
-	return p.published(files, left)
+	return p.published(in.files, in.left)
+}
+
+// publish is what may leave of a community, when it was measured, and the document of
+// both.
+func (q communityQuestion) publish(o *publishing, in communityRead) (pub survey.Published, when []string, doc report.Document, err error) {
+	mids := make([]time.Time, len(in.all))
+	for i, s := range in.all {
+		mids[i] = s.mid
+	}
+	opt := survey.PosteriorOptions{Options: survey.Options{Confidence: q.Confidence, Areas: in.areas}, Levels: q.Levels, Seed: q.seed}
+	if q.exceeds > 0 {
+		opt.Exceeds = []float64{q.exceeds}
+	}
+	if pub, err = survey.Publish(in.homes, in.raws, opt, o.PublishOptions); err != nil {
+		return pub, nil, doc, hinted{err, "measure more homes; without --publish the result is for yourself"}
+	}
+	doc = report.Document{
+		Command: "survey", Version: version, Levels: q.Levels, Confidence: q.Confidence,
+		Settings: append(q.publishedSettings(), o.settings()...), Notes: append(o.notes(in.files, in.after), pub.Notes...),
+		LeftOut: o.leftOut(in.left), CSVTable: 1,
+	}
+	if q.oneSeason(in.all) >= mostInASeason {
+		doc.Notes = append(doc.Notes, analysis.Note{Code: "one-season", Text: "Most homes were measured in one season: how it differs from the year is taken from the profile, and an error in that moves all homes alike, which no interval holds."})
+	}
+	when = quarters(mids, o.MinCell)
+	doc.Tables = []report.Table{q.publishedResult(pub, when, o.missing(in.left)), q.publishedTable(pub)}
+	doc.After = q.publishedSentences(pub, when)
+	return pub, when, doc, nil
 }
 
 // publishedSettings are those of the settings that say nothing of whose data it is:

@@ -213,6 +213,3 @@ func Percent(p, confidence float64) string { return percent(p, confidence) }
 
 // Exact writes a number as it was given.
 func Exact(x float64) string { return plain(x) }
-
-// PercentOf writes a share for people, in percent, as the tables do.
-func PercentOf(share01 float64, decimals int) string { return share(share01, decimals) }

@@ -178,9 +178,9 @@ func (doc *Document) shown(t Table, markdown bool) []shown {
 		case Probability:
 			add(c.Head, false, func(v any) string { return percent(v.(float64), doc.Confidence) })
 		case Estimate:
-			add(c.Head, false, func(v any) string { e := v.(analysis.Estimate); return sided(e.Value, doc.LevelsOf(e)) })
+			add(c.Head, false, func(v any) string { e := v.(analysis.Estimate); return sided(e.Value, doc.levelsOf(e)) })
 			if !c.ValueOnly {
-				add(intervalHead(t, i), true, func(v any) string { e := v.(analysis.Estimate); return interval(e, "-", doc.LevelsOf(e)) })
+				add(intervalHead(t, i), true, func(v any) string { e := v.(analysis.Estimate); return interval(e, "-", doc.levelsOf(e)) })
 			}
 		case Fraction:
 			add(c.Head, false, func(v any) string { return three(100 * v.(analysis.Estimate).Value) })
@@ -207,9 +207,9 @@ func (doc *Document) shown(t Table, markdown bool) []shown {
 	return out
 }
 
-// LevelsOf are the levels that an estimate must not be rounded across: a percentage
+// levelsOf are the levels that an estimate must not be rounded across: a percentage
 // or a ratio has none.
-func (doc *Document) LevelsOf(e analysis.Estimate) []float64 {
+func (doc *Document) levelsOf(e analysis.Estimate) []float64 {
 	if e.Unit == "Bq/m³" {
 		return doc.Levels
 	}
