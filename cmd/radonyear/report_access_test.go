@@ -40,7 +40,7 @@ func accessible(text []byte) (faults []string) {
 	level := 0
 	ids := map[string]bool{}
 	for _, e := range root.all("") {
-		if e.within("svg") && e.name != "svg" {
+		if e.within("svg") && e.name != "svg" && e.name != "title" && e.name != "desc" {
 			continue
 		}
 		if id := e.attr["id"]; id != "" {
@@ -103,8 +103,10 @@ func accessible(text []byte) (faults []string) {
 		}
 	}
 	for _, e := range root.all("") {
-		if by := e.attr["aria-labelledby"]; by != "" && !e.within("svg") && !ids[by] {
-			fault("a label %q that is not there", by)
+		for _, by := range strings.Fields(e.attr["aria-labelledby"]) {
+			if !ids[by] {
+				fault("a label %q that is not there", by)
+			}
 		}
 		if to, ok := strings.CutPrefix(e.attr["href"], "#"); ok && !ids[to] {
 			fault("a link to %q, which is not there", to)

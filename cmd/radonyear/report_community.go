@@ -167,7 +167,11 @@ func (t townPage) page() (page.Page, error) {
 			areas.say(page.Say("Areas with few homes stand together in one row."))
 		}
 		if pictures[1] != nil {
-			areas.draw(pictures[1], "The share of homes above the level in each area, the highest first. The line through each mark is its likely range.")
+			which := "in each area, the highest first"
+			if len(t.pub.Areas) > mostRows {
+				which = "in the areas where it is highest, by the middle of the range"
+			}
+			areas.draw(pictures[1], "The share of homes above the level "+which+". The line through each mark is its likely range.")
 		}
 	}
 

@@ -174,7 +174,7 @@ func (m howMade) methodSection() page.Section {
 		if !slices.Contains(keys, method.Key) {
 			continue
 		}
-		out.Sections = append(out.Sections, page.Section{Title: page.Say("{} ({})", method.Title, method.Key), Blocks: []page.Block{{Facts: []page.Fact{
+		out.Sections = append(out.Sections, page.Section{Title: page.Say("{} ({})", strings.TrimSuffix(page.Sentence(method.Title), "."), method.Key), Blocks: []page.Block{{Facts: []page.Fact{
 			{Name: page.Say("Estimates"), Value: page.Say("{}", method.Estimates)},
 			{Name: page.Say("Formula"), Value: page.Say("{}", method.Formula)},
 			{Name: page.Say("Assumes"), Value: page.Say("{}", method.Assumes)},

@@ -64,6 +64,9 @@ type Figure struct {
 	id      string
 }
 
+// ID is the identifier of the figure.
+func (f *Figure) ID() string { return f.id }
+
 // Drawing is the picture as part of a page, its identifiers its own.
 func (f *Figure) Drawing() template.HTML {
 	svg := string(f.SVG)
