@@ -83,8 +83,15 @@ func (q homesQuestion) certainty() page.Part {
 	return page.Number(report.Exact(round(100*q.judge.Confidence)), q.judge.Confidence, "settings.confidence")
 }
 
+// chance is a probability in percent; "<0.1" is "under 0.1" in words.
 func (q homesQuestion) chance(p float64, of string) page.Prose {
-	return page.Say("{}\u00a0%", page.Number(report.Percent(p, q.judge.Confidence), p, of))
+	text, side := report.Percent(p, q.judge.Confidence), ""
+	if rest, ok := strings.CutPrefix(text, "<"); ok {
+		text, side = rest, "under "
+	} else if rest, ok := strings.CutPrefix(text, ">"); ok {
+		text, side = rest, "over "
+	}
+	return page.Say("{}{}\u00a0%", side, page.Number(text, p, of))
 }
 
 // days is a length of time.
@@ -127,7 +134,7 @@ func (q homesQuestion) judgedSections(h homeOnPage) []page.Section {
 	first := h.judged[0]
 	e, unseen := first.AnnualMean, belowLimit(first.Result)
 	short := section("In short")
-	mean := []page.Fact{{Name: page.Say("Average over the year, most likely"), Value: q.bq(e.Value, "annual_mean.value")}, {Name: page.Say("It is likely to lie"), Value: q.between(e, "annual_mean")}}
+	mean := []page.Fact{{Name: page.Say("Average over the year, about"), Value: q.bq(e.Value, "annual_mean.value")}, {Name: page.Say("It is likely to lie"), Value: q.between(e, "annual_mean")}}
 	if unseen {
 		mean = []page.Fact{{Name: page.Say("Average over the year"), Value: page.Say("under {}", q.bq(e.Upper, "annual_mean.upper"))}}
 	}
@@ -144,6 +151,11 @@ func (q homesQuestion) judgedSections(h homeOnPage) []page.Section {
 		mean = append(mean, page.Fact{Name: page.Say("Chance that it is above {}", q.level(k)), Value: q.chance(j.Probability, fmt.Sprintf("%s@%d", "probability", k))})
 	}
 	short.Blocks = append(short.Blocks, page.Block{Facts: mean})
+	for _, n := range first.Result.Notes {
+		if n.Code == "room-above" { // it counts more than the mean of the rooms
+			short.say(page.Prose{page.Name(page.Sentence(n.Text))})
+		}
+	}
 
 	measured := section("What was measured")
 	text := page.Say("Radon was measured over {}, from {} to {}. ", days(first.DaysMeasured, "days_measured"), page.Day(first.Start), page.Day(first.End))
@@ -168,7 +180,7 @@ func (q homesQuestion) judgedSections(h homeOnPage) []page.Section {
 	if unseen {
 		year.say(page.Say("It is under {}; how far under, this test cannot say.", q.bq(e.Upper, "annual_mean.upper")))
 	} else {
-		year.say(page.Say("It is most likely about {}, and likely to lie {}.", q.bq(e.Value, "annual_mean.value"), q.between(e, "annual_mean")))
+		year.say(page.Say("It is about {}, as likely more as less, and likely to lie {}.", q.bq(e.Value, "annual_mean.value"), q.between(e, "annual_mean")))
 	}
 	year.say(q.rangeMeans())
 	year.draw(h.picture, "Every mark is a day or a test that was measured. The band is where single days are expected, measured or not. At the right stands the average over the year with its range; the broken line is the level.")
@@ -179,9 +191,15 @@ func (q homesQuestion) judgedSections(h homeOnPage) []page.Section {
 		against.say(page.Say("The chance that the average over the year is above {} is {}. The answer is {}.", q.level(k), q.chance(j.Probability, fmt.Sprintf("probability@%d", k)), words))
 	}
 	against.say(q.clearAnswer())
+	if first.DaysMeasured < annual.LeastDays {
+		against.say(page.Say("This test took less than two days, and from so short a test no answer is called clear, whatever the chance."))
+	}
 	against.say(q.whoseLevels())
 
 	next := section("What to do next")
+	if unseen && first.RawMean == 0 {
+		next.say(page.Say("Ask whether the detector worked: there is some radon in every home, and a result of zero is rare."))
+	}
 	for k, j := range h.judged {
 		next.Blocks = append(next.Blocks, q.nextSteps(k, j, len(h.judged) > 1)...)
 	}
@@ -206,7 +224,9 @@ func (b *building) draw(svg []byte, caption string) {
 // detectors says which detectors stood where, and from when to when.
 func detectors(series []analysis.Series) *page.Table {
 	t := &page.Table{Caption: page.Say("Where the detectors stood."), Heads: []page.Head{{Text: page.Say("Room")}, {Text: page.Say("Detector")}, {Text: page.Say("From and to")}}}
-	for _, s := range series {
+	inTime := slices.Clone(series)
+	slices.SortStableFunc(inTime, func(a, b analysis.Series) int { return a.Start().Compare(b.Start()) })
+	for _, s := range inTime {
 		room, detector := page.Say("not stated"), page.Say("not stated")
 		if s.Room != "" {
 			room = page.Prose{page.Name(s.Room)}
@@ -241,7 +261,7 @@ func (q homesQuestion) nextSteps(k int, j judged, several bool) []page.Block {
 		add("{}For this level nothing has to be done now. Less radon is better all the same.", at)
 		add("Measure again within about five years, and sooner after work on the house, its heating or its ventilation, or when people begin to use rooms nearer the ground.")
 	case j.DaysFor80 > 0:
-		add("{}Go on measuring. {} more of it, straight after this test, give a chance of at least 80\u00a0% that the answer is then clear.", at, days(float64(j.DaysFor80), fmt.Sprintf("days_for_80_percent@%d", k)))
+		add("{}Go on measuring. With {} more, straight after this test, there is a chance of at least 80\u00a0% that the answer is then clear.", at, days(float64(j.DaysFor80), fmt.Sprintf("days_for_80_percent@%d", k)))
 	case len(j.Further) == 0:
 		add("{}More days of all rooms will not settle it: one room by itself is above the level, as said below.", at)
 	case j.YearShare > 0.95:
@@ -253,14 +273,14 @@ func (q homesQuestion) nextSteps(k int, j judged, several bool) []page.Block {
 		add("Until then the page says neither that the home is above the level nor that it is below.")
 	}
 	blocks := []page.Block{{List: list}}
-	if j.Verdict == annual.NotConclusive && len(j.Further) > 0 {
-		t := &page.Table{Key: "further", Caption: page.Say("How likely a clear answer is after so many more days."), Heads: []page.Head{{Text: page.Say("More days"), Number: true}, {Text: page.Say("Chance of a clear answer, %"), Number: true}}}
+	if j.Verdict == annual.NotConclusive && len(j.Further) > 0 && j.YearShare <= 0.95 {
+		t := &page.Table{Key: "further", Caption: page.Say("How likely a clear answer is after so many more days."), Heads: []page.Head{{Text: page.Say("More days"), Number: true}, {Text: page.Say("Chance of a clear answer"), Number: true}}}
 		if several {
 			t.Caption = page.Say("How likely a clear answer about {} is after so many more days.", q.level(k))
 		}
 		for i, f := range j.Further {
 			of := func(field string) string { return fmt.Sprintf("further.%d.%s@%d", i, field, k) }
-			t.Rows = append(t.Rows, []page.Prose{{page.Number(fmt.Sprint(f.Days), f.Days, of("days"))}, {page.Number(report.Percent(f.Chance, q.judge.Confidence), f.Chance, of("chance"))}})
+			t.Rows = append(t.Rows, []page.Prose{{page.Number(fmt.Sprint(f.Days), f.Days, of("days"))}, q.chance(f.Chance, of("chance"))})
 		}
 		blocks = append(blocks, page.Block{Table: t})
 	}
@@ -343,8 +363,12 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 	if !r.Without.AllBelow && !r.With.AllBelow {
 		seasons = page.Say("As measured, radon was {} with the system. ", fall(r.RawRatio, "raw_ratio"))
 	}
-	seasons = append(seasons, page.Say("But the two tests were made at different times of the year: with no work at all, the seasons alone would have made it {}. So both averages were worked out for the same twelve months, from {} to {}, from how radon goes through the year in other homes.",
-		fall(r.SeasonArtefact, "season_artefact"), page.Day(r.YearStart), page.Day(r.YearEnd))...)
+	but := "The"
+	if seasons != nil {
+		but = "But the"
+	}
+	seasons = append(seasons, page.Say("{} two tests were made at different times of the year: with no work at all, the seasons alone would have made it {}. So both averages were worked out for the same twelve months, from {} to {}, from how radon goes through the year in other homes.",
+		but, fall(r.SeasonArtefact, "season_artefact"), page.Day(r.YearStart), page.Day(r.YearEnd))...)
 	year.say(seasons)
 	year.say(page.Say("Without the system: {}. With it: {}. Reduction: {}.", mean(r.Without, "before.annual_mean"), mean(r.With, "after.annual_mean"), reduction))
 	year.say(q.rangeMeans())
@@ -386,13 +410,29 @@ func (q homesQuestion) reductionProse(r compared) (value, lead page.Prose) {
 	percent := func(x float64, of string) page.Prose {
 		return page.Say("{}\u00a0%", page.Number(report.Number(x), x, of))
 	}
+	// A reduction below nothing is said as so much more.
+	side := func(x float64, of string) page.Prose {
+		if x < 0 {
+			return page.Say("{}\u00a0% more", page.Number(report.Number(-x), x, of))
+		}
+		return page.Say("{}\u00a0% less", page.Number(report.Number(x), x, of))
+	}
 	switch {
-	case r.With.AllBelow:
+	case r.With.AllBelow && e.Lower >= 0:
 		value = page.Say("at least {}", percent(e.Lower, "reduction.lower"))
-	case r.Without.AllBelow:
+	case r.With.AllBelow:
+		value = page.Say("not told: at worst there is {} with it", side(e.Lower, "reduction.lower"))
+	case r.Without.AllBelow && e.Upper >= 0:
 		value = page.Say("at most {}", percent(e.Upper, "reduction.upper"))
-	default:
+	case r.Without.AllBelow:
+		value = page.Say("none: with it there is at least {}", side(e.Upper, "reduction.upper"))
+	case e.Lower >= 0:
 		value = page.Say("{}, likely {}\u00a0%", percent(e.Value, "reduction.value"), page.Between(e, "reduction"))
+	default:
+		value = page.Say("{}, likely between {} and {}", percent(e.Value, "reduction.value"), side(e.Lower, "reduction.lower"), side(e.Upper, "reduction.upper"))
+		if e.Value < 0 {
+			value = page.Say("none: with it there is {}, likely between {} and {}", side(e.Value, "reduction.value"), side(e.Lower, "reduction.lower"), side(e.Upper, "reduction.upper"))
+		}
 	}
 	switch r.Verdict {
 	case compare.Reduced:

@@ -118,6 +118,11 @@ func settingText(v any) string {
 	switch v := v.(type) {
 	case nil:
 		return "–"
+	case string:
+		if v == "" {
+			return "–"
+		}
+		return v
 	case float64:
 		return report.Exact(v)
 	case []float64:

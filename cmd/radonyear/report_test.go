@@ -197,13 +197,13 @@ func printedAs(x float64, of string, levels []float64, confidence float64) strin
 	case field == "settings.confidence":
 		return report.Exact(round(100 * x))
 	case last == "probability" || last == "chance":
-		return report.Percent(x, confidence)
+		return strings.TrimLeft(report.Percent(x, confidence), "<>") // the words before it say the side
 	case field == "raw_ratio" || field == "season_artefact":
 		return strings.TrimPrefix(report.Whole(100*(1-x)), "-")
 	case last == "days" || last == "days_measured" || last == "days_for_80_percent":
 		return report.DayCount(x)
 	case last == "season_factor" || strings.HasPrefix(field, "reduction"):
-		return report.Number(x)
+		return strings.TrimPrefix(report.Number(x), "-") // the words behind it say the side
 	}
 	return report.Number(x, levels...)
 }
@@ -305,6 +305,34 @@ func collectNotes(v any, notes map[string]bool) {
 	}
 }
 
+// edgeFile holds homes at the edges: below limits, zero, too short, a whole year, rooms
+// that differ, systems that did nothing or worse.
+func edgeFile(t *testing.T) string {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "edge.csv")
+	if err := os.WriteFile(path, []byte(`home,area,room,start,end,value,unit,phase
+below,N,bed,2025-01-10,2025-04-10,<15,Bq/m3,
+zero,N,bed,2025-01-10,2025-04-10,0,Bq/m3,
+short,N,bed,2025-01-10T00:00Z,2025-01-11T12:00Z,900,Bq/m3,
+year,N,bed,2025-01-10,2026-01-10,199,Bq/m3,
+rooms,N,bed,2025-01-10,2025-12-10,150,Bq/m3,
+rooms,N,cellar,2025-01-10,2025-12-10,260,Bq/m3,
+unseen after,N,bed,2025-01-10,2025-04-10,500,Bq/m3,before
+unseen after,N,bed,2025-04-20,2025-07-20,<15,Bq/m3,after
+unseen before,N,bed,2025-01-10,2025-04-10,<15,Bq/m3,before
+unseen before,N,bed,2025-04-20,2025-07-20,90,Bq/m3,after
+unseen,N,bed,2025-01-10,2025-04-10,<15,Bq/m3,before
+unseen,N,bed,2025-04-20,2025-07-20,<15,Bq/m3,after
+worse,N,bed,2025-01-10,2025-04-10,50,Bq/m3,before
+worse,N,bed,2025-04-20,2025-07-20,900,Bq/m3,after
+same,N,bed,2025-01-10,2025-04-10,150,Bq/m3,before
+same,N,bed,2025-04-20,2025-07-20,120,Bq/m3,after
+`), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	return path
+}
+
 // TestPageNumbers runs report and the commands whose numbers it shows, and compares
 // all of them.
 func TestPageNumbers(t *testing.T) {
@@ -323,6 +351,7 @@ func TestPageNumbers(t *testing.T) {
 		{"compared", []string{in("fans.csv"), "--area-prior", "90,2.3"}, nil, []string{"compare"}, 200, nil},
 		{"both", []string{in("fans.csv"), in("short-tests.csv")}, []string{"F-03", "K-02"}, []string{"verdict", "compare"}, 40, nil},
 		{"switched", []string{in("fan-log.csv"), "--switches", in("switches.csv")}, nil, []string{"compare"}, 20, nil},
+		{"edges", []string{edgeFile(t), "--zone", "UTC"}, nil, []string{"verdict", "compare"}, 100, nil},
 		{"community", []string{in("passive.csv"), in("short-tests.csv"), in("imported-decimal-comma.csv"), "--level", "200", "--level", "100", "--recruitment", "volunteer"}, nil, []string{"survey"}, 40, []string{"--community"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -450,6 +479,30 @@ func TestPageHostileNames(t *testing.T) {
 	}
 	if n := len(root.all("style")); n != 1 {
 		t.Errorf("%d styles", n)
+	}
+}
+
+// TestPageEdges: what a page says where there is no ordinary number.
+func TestPageEdges(t *testing.T) {
+	file := edgeFile(t)
+	for home, want := range map[string][]string{
+		"below":         {"There was less than the detector can see", "how far under, this test cannot say"},
+		"zero":          {"Ask whether the detector worked"},
+		"short":         {"This test was too short to tell", "no answer is called clear, whatever the chance"},
+		"year":          {"Nearly all of the twelve months", "going on will not settle it"},
+		"rooms":         {"By itself, \"cellar\" is above", "one room by itself is above the level"},
+		"unseen after":  {"The system works: it lowers", "at least 92.7\u00a0%", "The two tests were made"},
+		"unseen before": {"With the system there is more radon", "none: with it there is at least 283\u00a0% more"},
+		"worse":         {"With the system there is more radon", "none: with it there is", "Look whether the system runs"},
+		"same":          {"do not show whether", "\u00a0% more and 52.4\u00a0% less"},
+	} {
+		root := readPage(t, pageOf(t, file, "--zone", "UTC", "--home", home))
+		words := root.all("main")[0].words()
+		for _, w := range want {
+			if !strings.Contains(words, w) {
+				t.Errorf("%s: the page does not say %q", home, w)
+			}
+		}
 	}
 }
 

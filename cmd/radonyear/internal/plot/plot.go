@@ -152,11 +152,12 @@ type Bars struct {
 type bounds struct {
 	low, high float64
 	any       bool
+	positive  bool // numbers that a logarithm does not know are left out
 }
 
 func (b *bounds) add(values ...float64) {
 	for _, v := range values {
-		if math.IsInf(v, 0) {
+		if math.IsInf(v, 0) || b.positive && !(v > 0) {
 			continue
 		}
 		if !b.any {

@@ -167,7 +167,7 @@ func (p Panel) height(columns int) float64 {
 
 // scales are a panel's axes, settled.
 func (p Panel) scales() (x, y scale) {
-	var bx, by bounds
+	bx, by := bounds{positive: p.X.Kind == Log}, bounds{positive: p.Y.Kind == Log}
 	for _, m := range p.Marks {
 		m.extent(&bx, &by)
 	}
