@@ -35,6 +35,8 @@ func browserPages(t *testing.T) map[string]string {
 		"above":    pageOf(t, filepath.Join(demo, "passive.csv"), "--home", "K-17", "--level", "200", "--level", "100"),
 		"compared": pageOf(t, filepath.Join(demo, "fans.csv"), "--home", "F-03"),
 		"town":     pageOf(t, filepath.Join(demo, "passive.csv"), filepath.Join(demo, "short-tests.csv"), filepath.Join(demo, "imported-decimal-comma.csv"), "--community", "--level", "200", "--level", "100", "--recruitment", "volunteer"),
+		"hostile":  pageOf(t, hostileFile(t)),
+		"areas":    pageOf(t, hostileAreas(t), "--community"),
 		"several":  pageOf(t, filepath.Join(demo, "fans.csv"), filepath.Join(demo, "short-tests.csv")),
 	}
 }
@@ -45,7 +47,6 @@ func TestPagesInBrowser(t *testing.T) {
 	b := newBrowser(t)
 	keep := os.Getenv("RADONYEAR_PICTURES") // a folder for what was seen
 	pages := browserPages(t)
-	pages["hostile"] = pageOf(t, hostileFile(t))
 	for name, path := range pages {
 		for _, width := range []int{360, 1280} {
 			b.open(path, width)
@@ -136,7 +137,6 @@ func TestPagesPrinted(t *testing.T) {
 	b := newBrowser(t)
 	pages := browserPages(t)
 	pages["wards"] = pageOf(t, manyAreas(t, 70), "--community", "--level", "200", "--level", "100")
-	pages["hostile"] = pageOf(t, hostileFile(t))
 	for name, path := range pages {
 		root := readPage(t, path)
 		b.open(path, 1280)
@@ -211,7 +211,6 @@ func TestPagesAxe(t *testing.T) {
 	}
 	b := newBrowser(t)
 	pages := browserPages(t)
-	pages["hostile"] = pageOf(t, hostileFile(t))
 	type violation struct {
 		ID, Help string
 		Nodes    []struct{ HTML string }

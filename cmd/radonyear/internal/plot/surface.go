@@ -293,6 +293,9 @@ func (d *drawing) stroke(q path, c color.NRGBA, width float64, dash []float64) {
 
 func (d *drawing) text(x, y float64, s string, t textStyle) {
 	fmt.Fprintf(&d.b, "<text x=\"%s\" y=\"%s\" font-size=\"%s\" fill=\"%s\"", place(x), place(y), place(t.size), hex(t.color))
+	if w := t.wide(s); w > 0 { // where another font stands in for this one, it takes no more room
+		fmt.Fprintf(&d.b, " textLength=\"%s\" lengthAdjust=\"spacingAndGlyphs\"", place(w))
+	}
 	if t.bold {
 		d.b.WriteString(` font-weight="bold"`)
 	}
