@@ -334,9 +334,18 @@ same,N,bed,2025-04-20,2025-07-20,120,Bq/m3,after
 	return path
 }
 
+// skipShort leaves out tests of many pages under -short: the race detector makes them
+// minutes long, and TestPageSameBytes shows it all that runs side by side.
+func skipShort(t *testing.T) {
+	if testing.Short() {
+		t.Skip("makes many pages")
+	}
+}
+
 // TestPageNumbers runs report and the commands whose numbers it shows, and compares
 // all of them.
 func TestPageNumbers(t *testing.T) {
+	skipShort(t)
 	demo := filepath.Join("..", "..", "testdata", "demo")
 	in := func(name string) string { return filepath.Join(demo, name) }
 	for _, c := range []struct {
@@ -468,6 +477,7 @@ func hostileAreas(t *testing.T) string {
 
 // TestPageHostileNames: what a file says is text in a page, whatever it says.
 func TestPageHostileNames(t *testing.T) {
+	skipShort(t)
 	for _, path := range []string{pageOf(t, hostileFile(t)), pageOf(t, hostileAreas(t), "--community")} {
 		checkHostile(t, path)
 	}
@@ -505,6 +515,7 @@ func checkHostile(t *testing.T, path string) {
 
 // TestPageEdges: what a page says where there is no ordinary number.
 func TestPageEdges(t *testing.T) {
+	skipShort(t)
 	file := edgeFile(t)
 	for home, want := range map[string][]string{
 		"below":         {"There was less than the detector can see", "how far under, this test cannot say"},
