@@ -48,6 +48,7 @@ type Options struct {
 	YearFrom    time.Time // first date of the twelve months meant, in its own location; zero: centred on the measurement
 	Course      bool      // the home lived in the weather of the profile's course; see Confirm
 	Calibration float64   // relative standard uncertainty a detector shares over its readings; 0: temporal.DefaultCalibration
+	Daily       bool      // keep each day's own mean as Result.Daily
 }
 
 // WidePrior stands in for an area's where every result lies below its limit: the
@@ -157,7 +158,7 @@ func prepare(series []analysis.Series, opt Options) (*home, error) {
 	if h.data, h.notes, err = temporal.Observe(series, opt.Calibration); err != nil {
 		return nil, err
 	}
-	h.data.Course, h.data.LongRun = opt.Course, opt.Target == LongRun
+	h.data.Course, h.data.LongRun, h.data.Daily = opt.Course, opt.Target == LongRun, opt.Daily
 	h.start, h.end = series[0].Start(), series[0].End()
 	for _, s := range series {
 		if s.Home != h.place.Home {
@@ -359,6 +360,9 @@ func (h *home) result(post temporal.Posterior) (Result, error) {
 		ExpectedMean: math.Exp(m + s*s/2),
 		LogMedian:    m, LogSpread: s,
 	}
+	for i, d := range post.Daily {
+		r.Daily = append(r.Daily, Day{temporal.Date(h.data.From+i, h.zone), math.Exp(d.Mean), math.Exp(d.Mean - z*d.SD), math.Exp(d.Mean + z*d.SD)})
+	}
 	for _, level := range h.opt.Levels {
 		a := Hold(m, s, level, h.opt.Confidence)
 		if h.measured < LeastDays {
@@ -388,7 +392,7 @@ func (h *home) roomsAbove(r *Result) error {
 			}
 		}
 		opt := h.opt
-		opt.YearFrom = temporal.Date(h.data.From, h.zone)
+		opt.YearFrom, opt.Daily = temporal.Date(h.data.From, h.zone), false
 		if dead(one) {
 			continue // the home has other rooms
 		}

@@ -17,6 +17,9 @@ import (
 // FurtherDays are the further days that Judge tabulates.
 var FurtherDays = []int{2, 7, 14, 30, 60, 90, 180, 270}
 
+// JudgeMethod is the key of Judge in the list of methods.
+const JudgeMethod = "preposterior"
+
 // enough is the chance of a conclusive verdict that makes a longer test worth it.
 const enough = 0.80
 

@@ -26,7 +26,7 @@ var Methods = []analysis.Method{
 		Evidence: analysis.Evidence{Reference: "testdata/reference/posterior.json; TestReference of packages annual and temporal", ByHand: "TestByHand", Coverage: "analysis/annual/COVERAGE.md"},
 	},
 	{
-		Key: "preposterior", Title: "is a test conclusive, and how much longer to measure",
+		Key: JudgeMethod, Title: "is a test conclusive, and how much longer to measure",
 		Estimates: "the probability, today, that so many further days make the verdict conclusive, and the band of raw means (Bq/m³) of the same test that would not.",
 		Formula: "What d more days will show is not known, but how sure one will be then is: the variance v_d of " +
 			"ln(annual mean) after them follows from the model alone. Seen from today the later centre is N(m, v " +

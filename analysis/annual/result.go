@@ -36,7 +36,18 @@ type Result struct {
 	ExpectedMean         float64 // posterior mean of the annual mean, Bq/m³; Value above is the median
 	LogMedian, LogSpread float64 // centre and calibrated scale of ln(annual mean)
 	Above                []Against
+	Daily                []Day // of the twelve months; nil unless Options.Daily
 	Notes                []analysis.Note
+}
+
+// Day is what is known of one day's mean, Bq/m³, whether it was measured or not: the
+// mean over the rooms, its middle and limits between which it lies with the
+// probability that Options.Confidence asks for. It is the model's word, for the eye:
+// how many days of homes that are not the model lie between the limits is held by a
+// test to 90 to 99 % of those asked to be 95.
+type Day struct {
+	Date                time.Time
+	Value, Lower, Upper float64
 }
 
 // Further is what more days of measurement would bring.

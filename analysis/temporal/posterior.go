@@ -32,6 +32,7 @@ type Home struct {
 	Course       bool      // the home lived in the weather of the profile's course, where that is known
 	LongRun      bool      // the mean over many years is meant, of which From..To is one
 	Work         *Work     // how a mitigation system changes the home; nil where there was none
+	Daily        bool      // keep what is known of each target day, as Posterior.Daily
 }
 
 // Normal is a normal distribution by its mean and standard deviation.
@@ -47,6 +48,7 @@ type Posterior struct {
 	Scale     float64   // by which the profile's drift variances were multiplied, 1 or more: the home's days vary more
 	Mean      float64   // Bq/m³
 	Days      []float64 // posterior mean of each target day's concentration (mean of rooms), Bq/m³
+	Daily     []Normal  // ln of each target day's mean, by itself; nil unless Home.Daily. See days
 	Passes    int       // how often the linearisation was renewed
 }
 
@@ -463,6 +465,7 @@ func (m *machine) pass(step float64) (Pair, float64) {
 		modes = 2
 	}
 	roomQuery := make([][2]int, max(m.h.Rooms, 1))
+	var dayQuery [2][]int // of each target day, with Home.Daily
 	for d := m.first; d <= m.last; d++ {
 		m.fill(row, d, false)
 		for next < len(m.stretches) && m.stretches[next].first == d {
@@ -505,6 +508,15 @@ func (m *machine) pass(step float64) (Pair, float64) {
 					roomQuery[r][mode] = ask(of, row)
 				}
 				m.room(row, r, 0)
+			}
+			if isTarget && m.h.Daily {
+				for _, r := range m.roomsUsed {
+					m.room(row, r, 1/float64(len(m.roomsUsed)))
+				}
+				dayQuery[mode] = append(dayQuery[mode], ask(0, row))
+				for _, r := range m.roomsUsed {
+					m.room(row, r, 0)
+				}
 			}
 		}
 		still := active[:0]
@@ -588,6 +600,9 @@ func (m *machine) pass(step float64) (Pair, float64) {
 			apart += moments[years].variance
 		}
 		post.Apart = min(math.Sqrt(apart), post.LogSD)
+		if m.h.Daily {
+			post.Daily = m.days(post.Days, dayQuery[k], moments)
+		}
 	}
 	if modes == 2 {
 		out.join(m, total, variance)
@@ -609,6 +624,23 @@ func (m *machine) pass(step float64) (Pair, float64) {
 		change = max(change, s.renew(moments[s.query], o.Log-offset, o.Variance+m.noise(o)))
 	}
 	return out, change
+}
+
+// days is what is known of each target day by itself: ln of its mean is normal about
+// where the day's expected concentration has it, with the spread of the mean of its
+// rooms' logarithms and a day's own scatter about the model. Unlike the year's, the
+// spread is not calibrated.
+func (m *machine) days(expected []float64, query []int, moments []moment) []Normal {
+	out := make([]Normal, len(query))
+	for i, q := range query {
+		v := moments[q].variance
+		mean := moments[q].mean
+		if !m.h.LongRun {
+			mean = math.Log(expected[i]) - v/2
+		}
+		out[i] = Normal{mean, math.Sqrt(v + m.dayNoise*m.dayNoise)}
+	}
+	return out
 }
 
 // instruments is the variance of ln of the mean that instruments' errors make on

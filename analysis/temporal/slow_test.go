@@ -243,7 +243,23 @@ func slowPosterior(p *Profile, h Home) Posterior {
 		}
 		s2 /= total * total
 		es := total / float64(len(at))
-		return Posterior{LogMedian: math.Log(es) - s2/2, LogSD: math.Sqrt(s2), Mean: es}
+		out := Posterior{LogMedian: math.Log(es) - s2/2, LogSD: math.Sqrt(s2), Mean: es}
+		for i := 0; i < len(at); i += len(used) {
+			// The rooms' logarithms averaged; over one room that is the day itself.
+			sum, v, expected := 0.0, 0.0, 0.0
+			for _, a := range at[i : i+len(used)] {
+				sum += m.AtVec(a) / float64(len(used))
+				expected += math.Exp(m.AtVec(a)+V.At(a, a)/2) / float64(len(used))
+				for _, b := range at[i : i+len(used)] {
+					v += V.At(a, b) / float64(len(used)*len(used))
+				}
+			}
+			if !h.LongRun {
+				sum = math.Log(expected) - v/2
+			}
+			out.Daily = append(out.Daily, Normal{sum, math.Sqrt(v + noise*noise)})
+		}
+		return out
 	}
 	panic("did not settle")
 }
@@ -256,7 +272,7 @@ func randomHome(rng *rand.Rand) (*Profile, Home) {
 	p.Season.Cov[1][0] = 0.01
 	p.DayNoise = 0.02 + 0.1*rng.Float64()
 	first := 20000 + rng.IntN(365)
-	h := Home{Rooms: 1 + rng.IntN(2), From: first, To: first + 90, Area: "A", Detectors: []float64{.05, .1, .03}, LongRun: rng.IntN(3) == 0}
+	h := Home{Daily: true, Rooms: 1 + rng.IntN(2), From: first, To: first + 90, Area: "A", Detectors: []float64{.05, .1, .03}, LongRun: rng.IntN(3) == 0}
 	if rng.IntN(3) == 0 {
 		h.Prior = &Normal{4.5, .8}
 	}
@@ -319,6 +335,14 @@ func TestAgainstSlow(t *testing.T) {
 		}{{"median", got.LogMedian, want.LogMedian}, {"spread", got.LogSD, want.LogSD}, {"mean", got.Mean / want.Mean, 1}} {
 			if math.Abs(c.a-c.b) > 1e-6 {
 				t.Errorf("home %d: %s is %.9f, the dense model says %.9f", i, c.name, c.a, c.b)
+			}
+		}
+		if len(got.Daily) != len(want.Daily) || len(got.Daily) != len(got.Days) {
+			t.Fatalf("home %d: %d days of %d", i, len(got.Daily), len(want.Daily))
+		}
+		for k, d := range got.Daily {
+			if math.Abs(d.Mean-want.Daily[k].Mean) > 1e-6 || math.Abs(d.SD-want.Daily[k].SD) > 1e-6 {
+				t.Errorf("home %d, day %d: %v, the dense model says %v", i, k, d, want.Daily[k])
 			}
 		}
 	}

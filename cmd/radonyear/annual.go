@@ -20,6 +20,7 @@ import (
 	"radonyear/analysis"
 	"radonyear/analysis/annual"
 	"radonyear/analysis/temporal"
+	"radonyear/cmd/radonyear/internal/plot"
 	"radonyear/cmd/radonyear/internal/report"
 	"radonyear/ingest"
 )
@@ -38,7 +39,7 @@ weighs detectors by how well they know, and gives a short test's chance its due.
 Examples:
   radonyear annual readings.csv --unit Bq/m3
   radonyear annual winter.csv --profile district.json --level "4 pCi/L"`,
-		Flags:  slices.Concat(judgingFlags(), []cli.Flag{byFlag()}, readingFlags(), outputFlags()),
+		Flags:  slices.Concat(judgingFlags(), []cli.Flag{byFlag()}, plotFlags("each home's readings, days and annual mean"), readingFlags(), outputFlags()),
 		Action: p.annual,
 	}
 }
@@ -343,6 +344,9 @@ func (p *program) annual(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
+	if _, err := plotFormat(c); err != nil {
+		return err
+	}
 	if err := q.loadProfile(); err != nil {
 		return err
 	}
@@ -369,7 +373,21 @@ func (p *program) annual(c *cli.Context) error {
 	if len(results) == 0 {
 		return noResult(left, files)
 	}
-	if err := p.emit(c, doc, format); err != nil {
+	err = p.emitPlotted(c, doc, format, func() (plot.Figure, error) {
+		drawn, err := chosen(c, results, func(r annual.Result) analysis.Place { return r.Place })
+		if err != nil {
+			return plot.Figure{}, err
+		}
+		if err := fits(len(drawn), "homes", mostPanels, fewerHomes); err != nil {
+			return plot.Figure{}, err
+		}
+		homes, err := q.drawn(subs, drawn)
+		if err != nil {
+			return plot.Figure{}, err
+		}
+		return q.yearFigure(homes, by), nil
+	})
+	if err != nil {
 		return err
 	}
 	return p.partial(doc)

@@ -15,6 +15,7 @@ import (
 	"radonyear/analysis/annual"
 	"radonyear/analysis/compare"
 	"radonyear/analysis/temporal"
+	"radonyear/cmd/radonyear/internal/plot"
 	"radonyear/cmd/radonyear/internal/report"
 	"radonyear/ingest"
 )
@@ -51,7 +52,7 @@ Examples:
 			&cli.StringFlag{Name: "before-start", Usage: "its first `DAY`"},
 			&cli.StringFlag{Name: "after", Usage: "the `RESULT` of one test after, typed in"},
 			&cli.StringFlag{Name: "after-start", Usage: "its first `DAY`"},
-		}, comparingFlags(), readingFlags(), outputFlags()),
+		}, comparingFlags(), plotFlags("reductions, home by home and joined, or one home's two years,"), readingFlags(), outputFlags()),
 		Action: p.compare,
 	}
 }
@@ -123,6 +124,7 @@ type compared struct {
 	cycled  *compare.Cycled // where the system was switched on and off
 	found   *compare.Switch // where the switch was looked for
 	through []through       // monitors that stood through the switch
+	sides   [2][]analysis.Series
 }
 
 func (p *program) compare(c *cli.Context) error {
@@ -132,6 +134,9 @@ func (p *program) compare(c *cli.Context) error {
 	}
 	format, err := outputFormat(c)
 	if err != nil {
+		return err
+	}
+	if _, err := plotFormat(c); err != nil {
 		return err
 	}
 	if err := q.loadProfile(); err != nil {
@@ -158,7 +163,7 @@ func (p *program) compare(c *cli.Context) error {
 		if err != nil {
 			return fmt.Errorf("no result: %s", strings.TrimPrefix(err.Error(), `home "typed in": `))
 		}
-		results = []compared{{Result: r}}
+		results = []compared{{Result: r, sides: [2][]analysis.Series{home.Without, home.With}}}
 		doc.Settings = slices.Concat(q.compareSettings(), fields)
 	case !c.Args().Present():
 		return usageError{"neither a file nor typed-in results were given", "radonyear compare FILE, or radonyear compare --before 240/7d --before-start 2026-01-10 --after 38/7d --after-start 2026-03-15"}
@@ -186,15 +191,7 @@ func (p *program) compare(c *cli.Context) error {
 				q.looked[i].found, q.looked[i].err = q.look(daily.Home(i, ingest.Filter{}))
 			})
 		}
-		// Of the weather only the days without the system can tell.
-		before := population{daily.HomeCount(), func(i int) []subject {
-			home, err := q.parted(i, daily.Home(i, ingest.Filter{}))
-			if err != nil || len(home.without) == 0 {
-				return nil
-			}
-			return []subject{{series: home.without}}
-		}}
-		if err := q.settleCourse(before); err != nil {
+		if err := q.settleCourse(q.before(daily)); err != nil {
 			return err
 		}
 		results, doc.LeftOut = q.homes(daily)
@@ -211,8 +208,10 @@ func (p *program) compare(c *cli.Context) error {
 			doc.Tables[i].Hidden = true
 		}
 	}
+	var joined *compare.Pooled
 	if len(results) > 1 {
-		pooled, below, err := q.pooled(results)
+		var pooled, below report.Table
+		pooled, below, joined, err = q.pooled(results)
 		if err != nil {
 			return err
 		}
@@ -224,10 +223,34 @@ func (p *program) compare(c *cli.Context) error {
 		doc.Tables = append(doc.Tables, seriesTable(results))
 	}
 	doc.After = q.compareSentences(results)
-	if err := p.emit(c, doc, format); err != nil {
+	err = p.emitPlotted(c, doc, format, func() (plot.Figure, error) {
+		drawn, err := chosen(c, results, func(r compared) analysis.Place { return r.Place })
+		if err != nil {
+			return plot.Figure{}, err
+		}
+		if len(drawn) == 1 {
+			return q.twoYearsFigure(drawn[0], isTyped), nil
+		}
+		if c.IsSet("home") {
+			joined = nil // it is of all homes, not of those drawn
+		}
+		return q.reductionsFigure(drawn, joined)
+	})
+	if err != nil {
 		return err
 	}
 	return p.partial(doc)
+}
+
+// before are the homes' days without the system: of the weather only these can tell.
+func (q compareQuestion) before(daily *ingest.Daily) population {
+	return population{daily.HomeCount(), func(i int) []subject {
+		home, err := q.parted(i, daily.Home(i, ingest.Filter{}))
+		if err != nil || len(home.without) == 0 {
+			return nil
+		}
+		return []subject{{series: home.without}}
+	}}
 }
 
 // parted sorts the readings of home i by phase or by its switches. A reading that
@@ -280,36 +303,41 @@ func (q compareQuestion) homes(daily *ingest.Daily) (results []compared, left []
 		if err != nil {
 			return compared{}, err
 		}
-		if why := oneSided(sides, s.series); why != "" {
-			return compared{}, fmt.Errorf("%s", why)
-		}
-		r, err := compare.Compare(compare.Home{Without: sides.without, With: sides.with, Switched: sides.switched}, q.options())
-		if err != nil {
-			return compared{}, err
-		}
-		r.Home, r.Area = h.Name, h.Area
-		r.Notes = slices.Concat(r.Notes, sides.notes())
-		out := compared{Result: r, extra: h.Extra}
-		if q.find {
-			out.found = q.looked[s.home].found
-			out.Notes = append(slices.Clip(out.Notes), foundNotes(out.found)...)
-		}
-		if q.through {
-			var notes []analysis.Note
-			out.through, notes = q.series(sides)
-			out.Notes = append(slices.Clip(out.Notes), notes...)
-		}
-		if len(q.switches.of(h.Name)) >= cyclingSwitches {
-			cycled, err := compare.Cycle(sides.periods(), compare.CycleOptions{Confidence: q.Confidence})
-			if err != nil {
-				out.Notes = append(out.Notes, analysis.Note{Code: "no-cycling", Text: "by the switches alone: " + err.Error()})
-			} else {
-				out.cycled = &cycled
-				out.Notes = append(out.Notes, cycled.Ratio.Notes...)
-			}
-		}
-		return out, nil
+		return q.one(s.home, h, sides)
 	})
+}
+
+// one compares home i of the files.
+func (q compareQuestion) one(i int, h ingest.Home, sides parted) (compared, error) {
+	if why := oneSided(sides, h.Series); why != "" {
+		return compared{}, fmt.Errorf("%s", why)
+	}
+	r, err := compare.Compare(compare.Home{Without: sides.without, With: sides.with, Switched: sides.switched}, q.options())
+	if err != nil {
+		return compared{}, err
+	}
+	r.Home, r.Area = h.Name, h.Area
+	r.Notes = slices.Concat(r.Notes, sides.notes())
+	out := compared{Result: r, extra: h.Extra, sides: [2][]analysis.Series{sides.without, sides.with}}
+	if q.find {
+		out.found = q.looked[i].found
+		out.Notes = append(slices.Clip(out.Notes), foundNotes(out.found)...)
+	}
+	if q.through {
+		var notes []analysis.Note
+		out.through, notes = q.series(sides)
+		out.Notes = append(slices.Clip(out.Notes), notes...)
+	}
+	if len(q.switches.of(h.Name)) >= cyclingSwitches {
+		cycled, err := compare.Cycle(sides.periods(), compare.CycleOptions{Confidence: q.Confidence})
+		if err != nil {
+			out.Notes = append(out.Notes, analysis.Note{Code: "no-cycling", Text: "by the switches alone: " + err.Error()})
+		} else {
+			out.cycled = &cycled
+			out.Notes = append(out.Notes, cycled.Ratio.Notes...)
+		}
+	}
+	return out, nil
 }
 
 // oneSided says in words why there is nothing to compare, "" if there is.
@@ -607,8 +635,9 @@ func (q compareQuestion) groupOf(r compared) string {
 const fewJoined = 4
 
 // pooled joins the homes, all of them and by what --by names. For people the shares
-// below a level are a table of their own.
-func (q compareQuestion) pooled(results []compared) (pooled, below report.Table, err error) {
+// below a level are a table of their own; everyone is all homes joined, nil where that
+// cannot be done.
+func (q compareQuestion) pooled(results []compared) (pooled, below report.Table, everyone *compare.Pooled, err error) {
 	head := "Homes"
 	if q.by != "" {
 		head = strings.ToUpper(q.by[:1]) + q.by[1:]
@@ -657,6 +686,9 @@ func (q compareQuestion) pooled(results []compared) (pooled, below report.Table,
 			if err != nil { // the homes' own results stand
 				notes = append(notes, analysis.Note{Code: "not-joined", Text: err.Error()})
 			} else {
+				if key == "all" && name == "all homes" {
+					everyone = &pool
+				}
 				for _, n := range pool.Notes {
 					if n.Code != "few-homes" { // of the interval by ranks, whose own confidence says it
 						notes = append(notes, n)
@@ -706,10 +738,11 @@ func (q compareQuestion) pooled(results []compared) (pooled, below report.Table,
 			shown = "(none)"
 		}
 		if err := add(name, shown, groups[name]); err != nil {
-			return pooled, below, err
+			return pooled, below, nil, err
 		}
 	}
-	return pooled, below, add("all", "all homes", results)
+	err = add("all", "all homes", results)
+	return pooled, below, everyone, err
 }
 
 // reductionOf is a cell with the reduction of a ratio, empty where there is none.

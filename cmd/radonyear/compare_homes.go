@@ -37,7 +37,7 @@ func middleOf(all []analysis.Series) time.Time {
 // compareHomes holds homes that have a system against others that have none: in
 // pairs, or as two groups. A home is the plain mean of its readings.
 func (p *program) compareHomes(c *cli.Context, q compareQuestion, format string) error {
-	for _, name := range []string{"switch", "switches", "find-switch", "series", "weather", "by", "before", "before-start", "after", "after-start", "reduction", "profile", "hemisphere", "area-prior", "course", "calibration", "level"} {
+	for _, name := range []string{"switch", "switches", "find-switch", "series", "weather", "by", "before", "before-start", "after", "after-start", "reduction", "profile", "hemisphere", "area-prior", "course", "calibration", "level", "plot", "home"} {
 		if c.IsSet(name) {
 			return usageError{fmt.Sprintf("--%s is for homes measured before and after; --with takes homes as they are", name), "leave out --" + name + ", or --with"}
 		}

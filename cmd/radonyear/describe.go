@@ -14,6 +14,7 @@ import (
 	"radonyear/analysis"
 	"radonyear/analysis/lognormal"
 	"radonyear/analysis/temporal"
+	"radonyear/cmd/radonyear/internal/plot"
 	"radonyear/cmd/radonyear/internal/report"
 	"radonyear/ingest"
 )
@@ -42,8 +43,9 @@ Examples:
 			&cli.Uint64Flag{Name: "seed", Usage: "`SEED` of the resampling of --method bca (default 1)", Value: 1},
 			confidenceFlag(""),
 			phaseFlag(" (default: all but after)"),
-			&cli.BoolFlag{Name: "plot", Usage: "keep the points of each group's probability plot in the JSON result"},
-		}, readingFlags(), outputFlags()),
+			&cli.BoolFlag{Name: "points", Usage: "keep the points of each group's probability plot in the JSON result"},
+			plotFlag("each group's log-normal probability plot"),
+		}, publishFlags(), readingFlags(), outputFlags()),
 		Action: p.describe,
 	}
 }
@@ -81,11 +83,11 @@ type surveyQuestion struct {
 	seed    uint64
 	opt     lognormal.DescribeOptions
 	phase   string
-	plot    bool
+	points  bool
 }
 
 func parseSurvey(c *cli.Context) (q surveyQuestion, err error) {
-	q.by, q.rule, q.method, q.seed, q.plot = c.String("by"), rule(c.String("rule")), c.String("method"), c.Uint64("seed"), c.Bool("plot")
+	q.by, q.rule, q.method, q.seed, q.points = c.String("by"), rule(c.String("rule")), c.String("method"), c.Uint64("seed"), c.Bool("points")
 	if q.by == "" {
 		q.by = "all"
 	}
@@ -161,8 +163,15 @@ func (p *program) describe(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
+	pub, err := p.parsePublish(c)
+	if err != nil {
+		return err
+	}
 	format, err := outputFormat(c)
 	if err != nil {
+		return err
+	}
+	if _, err := plotFormat(c); err != nil {
 		return err
 	}
 	daily, files, _, err := p.readFiles(c)
@@ -173,6 +182,9 @@ func (p *program) describe(c *cli.Context) error {
 		return err
 	}
 	groups, left, after := q.groups(daily)
+	if pub != nil {
+		return p.publishDescription(c, q, pub, format, groups, left, files, after)
+	}
 	doc := report.Document{
 		Command: "describe", Version: version,
 		Settings: slices.Concat(q.settings(), readingSettings(c)),
@@ -201,7 +213,7 @@ func (p *program) describe(c *cli.Context) error {
 	}
 	doc.Tables = q.tables(kept, results)
 	doc.After = q.sentences()
-	if err := p.emit(c, doc, format); err != nil {
+	if err := p.emitPlotted(c, doc, format, func() (plot.Figure, error) { return q.ranksFigure(kept, results) }); err != nil {
 		return err
 	}
 	return p.partial(doc)
@@ -266,6 +278,12 @@ func hasColumn(by string, files []ingest.File, allowed string) error {
 	return usageError{fmt.Sprintf("--by %s: no file has such a column", by), "--by area, home, or a column; " + hint}
 }
 
+// Why a home brings nothing to its group.
+const (
+	onlyAfter      = "only readings from after mitigation"
+	failedDetector = "every reading is zero, which is a detector that failed"
+)
+
 // reduced is what a home brings to its group.
 type reduced struct {
 	name  string // of the group
@@ -325,9 +343,9 @@ func (q surveyQuestion) home(h ingest.Home) reduced {
 	}
 	switch o, ok := q.rule.reduce(kept); {
 	case len(kept) == 0:
-		r.why = "only readings from after mitigation"
+		r.why = onlyAfter
 	case !ok:
-		r.why = "every reading is zero, which is a detector that failed"
+		r.why = failedDetector
 	case q.by == "home":
 		r.obs = readingsOf(kept)
 	default:

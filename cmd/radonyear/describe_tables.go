@@ -166,7 +166,7 @@ func (q surveyQuestion) fitFields(d lognormal.Description) any {
 	}
 	f = append(f, report.Field{Name: "words", Value: s.Words}, report.Field{Name: "shapiro_wilk", Value: test(s.Shapiro)},
 		report.Field{Name: "anderson_darling", Value: test(s.Anderson)}, report.Field{Name: "plot_correlation", Value: s.Correlation})
-	if q.plot {
+	if q.points {
 		points := []any{}
 		for _, p := range s.Plot {
 			points = append(points, []report.Field{{Name: "z", Value: p.Z}, {Name: "value", Value: p.Value}, {Name: "fit", Value: p.Fit}})

@@ -34,7 +34,9 @@ var layers = map[string][]string{
 	"ingest":                          {"analysis", "arrow", "files"},
 	"cmd/radonyear":                   {"any of ours", "command line"},
 	"cmd/radonyear/internal/report":   {"analysis", "results", "tables"},
+	"cmd/radonyear/internal/page":     {"analysis", "report"},
 	"cmd/radonyear/internal/coverage": {"any of ours", "gonum"},
+	"cmd/radonyear/internal/plot":     {"gonum", "pictures"},
 	"testdata":                        {"scenario"},
 	"testdata/messy":                  {}, // its generator is run by hand and belongs to no build
 	"testdata/scenario":               {},
@@ -50,11 +52,13 @@ var names = map[string][]string{
 	"serial":       {"radonyear/analysis/serial"},
 	"annual":       {"radonyear/analysis/annual"},
 	"results":      {"radonyear/analysis/annual", "radonyear/analysis/season", "radonyear/analysis/compare", "radonyear/analysis/survey", "radonyear/analysis/trend"},
+	"report":       {"radonyear/cmd/radonyear/internal/report"},
 	"scenario":     {"radonyear/testdata/scenario"},
 	"gonum":        {"gonum.org/v1/gonum/..."},
 	"arrow":        {"github.com/apache/arrow/go/v17/..."},
 	"files":        {"github.com/parquet-go/parquet-go/...", "github.com/pierrec/lz4/v4", "github.com/xuri/excelize/v2", "golang.org/x/text/..."},
 	"tables":       {"github.com/olekukonko/tablewriter/..."},
+	"pictures":     {"gonum.org/v1/plot/..."},
 	"command line": {"github.com/urfave/cli/v2"},
 	"any of ours":  {"radonyear/..."},
 }

@@ -121,6 +121,37 @@ func refuseInput(option, path string, inputs []string) error {
 	return nil
 }
 
+// outputs are the options that name a file to write.
+var outputs = []string{"output", "rejects", "plot"}
+
+// refuseInputs is an error if any output is one of the inputs, or the profile.
+func refuseInputs(c *cli.Context, inputs []string) error {
+	if profile := c.String("profile"); profile != "" {
+		inputs = append(slices.Clip(inputs), profile)
+	}
+	for _, option := range outputs {
+		if out := c.String(option); out != "" {
+			if err := refuseInput("--"+option, out, inputs); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// outputsApart is an error if two outputs are one file.
+func outputsApart(c *cli.Context) error {
+	for i, a := range outputs {
+		for _, b := range outputs[i+1:] {
+			one, two := c.String(a), c.String(b)
+			if one != "" && two != "" && one != "-" && two != "-" && sameTarget(one, two) {
+				return usageError{fmt.Sprintf("--%s and --%s name the same file", a, b), "give them different names"}
+			}
+		}
+	}
+	return nil
+}
+
 // sameTarget says whether two names lead to one file, existing or not.
 func sameTarget(a, b string) bool {
 	fa, errA := os.Stat(a)

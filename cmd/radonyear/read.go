@@ -100,26 +100,11 @@ func inputPaths(c *cli.Context) ([]string, error) {
 	if stdin > 1 {
 		return nil, usageError{"standard input is named twice", "name - once"}
 	}
-	outputs := map[string]string{}
-	for _, option := range []string{"output", "rejects"} {
-		out := c.String(option)
-		if out == "" {
-			continue
-		}
-		if err := refuseInput("--"+option, out, paths); err != nil {
-			return nil, err
-		}
-		outputs[option] = out
+	if err := refuseInputs(c, paths); err != nil {
+		return nil, err
 	}
-	if len(outputs) == 2 && outputs["output"] != "-" && sameTarget(outputs["output"], outputs["rejects"]) {
-		return nil, usageError{"--output and --rejects name the same file", "give them different names"}
-	}
-	if profile := c.String("profile"); profile != "" {
-		for option, out := range outputs {
-			if err := refuseInput("--"+option, out, []string{profile}); err != nil {
-				return nil, err
-			}
-		}
+	if err := outputsApart(c); err != nil {
+		return nil, err
 	}
 	return paths, nil
 }
@@ -165,6 +150,12 @@ func hasPhase(d *ingest.Daily, files []ingest.File, phase string) error {
 // reportRejected says the first rows left out on standard error, and writes
 // all of them to --rejects.
 func (p *program) reportRejected(c *cli.Context, files []ingest.File, rejected []ingest.RowError) error {
+	if option, yes := publishes(c); yes { // standard error may end beside what is published
+		if n := rejectedRows(files); n > 0 {
+			fmt.Fprintf(p.stderr, "radonyear: skipped: %s; run without --%s to see which\n", count(int(n), "row"), option)
+		}
+		return nil
+	}
 	const most = 10
 	for i, r := range rejected {
 		if i == most {

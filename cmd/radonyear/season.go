@@ -34,6 +34,7 @@ Example:
 			&cli.StringFlag{Name: "hemisphere", Usage: "`HALF` of the globe, north (default) or south: the built-in profile that few homes are drawn toward"},
 			phaseFlag(""),
 			&cli.StringFlag{Name: "format", Usage: "`FORMAT` on standard output: table, markdown, csv or json"},
+			plotFlag("the mean cycle and how homes differ from it"),
 		}, readingFlags()),
 		Action: p.season,
 	}
@@ -65,6 +66,9 @@ func (p *program) season(c *cli.Context) error {
 		base := filepath.Base(path)
 		opt.Name = strings.TrimSuffix(base, filepath.Ext(base))
 	}
+	if _, err := plotFormat(c); err != nil {
+		return err
+	}
 	daily, files, _, err := p.readFiles(c)
 	if err != nil {
 		return err
@@ -85,6 +89,9 @@ func (p *program) season(c *cli.Context) error {
 	case "":
 		doc.After = append(doc.After, "The profile was not kept: --output FILE writes it.")
 	case "-": // the profile itself is what was asked for
+		if err := p.plotted(c, cycleFigure(learned)); err != nil {
+			return err
+		}
 		_, err := p.stdout.Write(learned.Profile.JSON())
 		return writing("standard output", err)
 	default:
@@ -95,6 +102,9 @@ func (p *program) season(c *cli.Context) error {
 	}
 	// Most homes of a region have less than a year, and a profile is not their
 	// result: only rows that were left out make this answer partial.
+	if err := p.plotted(c, cycleFigure(learned)); err != nil {
+		return err
+	}
 	if err := p.write(doc, format); err != nil {
 		return err
 	}

@@ -30,12 +30,8 @@ type sideRow struct {
 // hint what a line looks like.
 func openSide(c *cli.Context, path, what, hint string) (sideFile, error) {
 	f := sideFile{path: path, hint: hint}
-	for _, option := range []string{"output", "rejects"} {
-		if out := c.String(option); out != "" {
-			if err := refuseInput("--"+option, out, []string{path}); err != nil {
-				return f, err
-			}
-		}
+	if err := refuseInputs(c, []string{path}); err != nil {
+		return f, err
 	}
 	text, err := os.ReadFile(path)
 	if err != nil {

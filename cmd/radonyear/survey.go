@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -14,6 +15,7 @@ import (
 	"radonyear/analysis/annual"
 	"radonyear/analysis/survey"
 	"radonyear/analysis/temporal"
+	"radonyear/cmd/radonyear/internal/plot"
 	"radonyear/cmd/radonyear/internal/report"
 	"radonyear/ingest"
 )
@@ -32,20 +34,28 @@ count once; readings from after mitigation are left out.
 Examples:
   radonyear survey tests.csv --unit Bq/m3 --level 200 --recruitment volunteer
   radonyear survey tests.csv --populations dwellings.csv --format csv`,
-		Flags: slices.Concat([]cli.Flag{
-			&cli.StringFlag{Name: "by", Value: "area", Usage: "`COLUMN` that says which homes are one area: area (default), or any other the files have"},
-			&cli.StringFlag{Name: "recruitment", Usage: "how homes came into the survey: `HOW` is volunteer, random or mixed (default: not stated)"},
-			&cli.StringFlag{Name: "test-error", Value: "profile", Usage: "`WHERE` the error of a home's test comes from: profile (default), or none, which takes raw means for annual ones"},
-			&cli.StringFlag{Name: "populations", Usage: "CSV `FILE` of dwellings: columns area and dwellings; the community is then that of dwellings, not of homes measured"},
-			&cli.StringFlag{Name: "exceeds", Usage: "a `SHARE`, such as 10%: the probability that more of an area's homes than that are above a level"},
-			&cli.IntFlag{Name: "min-homes", Value: 10, Usage: "areas with fewer than `N` homes are marked: they rest on the others (default 10)"},
-			&cli.Int64Flag{Name: "seed", Usage: "`SEED` of the draws behind ranks and the community (default 0)"},
-		}, slices.DeleteFunc(judgingFlags(), func(f cli.Flag) bool {
+		Flags: slices.Concat(communityFlags(), slices.DeleteFunc(judgingFlags(), func(f cli.Flag) bool {
 			return slices.Contains([]string{"target", "year-from", "area-prior", "phase"}, f.Names()[0])
-		}), readingFlags(), outputFlags()),
+		}), []cli.Flag{plotFlag("the distribution and the share above a level, area by area,")}, publishFlags(), readingFlags(), outputFlags()),
 		Action: p.survey,
 	}
 }
+
+// communityFlags are the options of what is asked of a community.
+func communityFlags() []cli.Flag {
+	return []cli.Flag{
+		&cli.StringFlag{Name: "by", Value: "area", Usage: "`COLUMN` that says which homes are one area: area (default), or any other the files have"},
+		&cli.StringFlag{Name: "recruitment", Usage: "how homes came into the survey: `HOW` is volunteer, random or mixed (default: not stated)"},
+		&cli.StringFlag{Name: "test-error", Value: "profile", Usage: "`WHERE` the error of a home's test comes from: profile (default), or none, which takes raw means for annual ones"},
+		&cli.StringFlag{Name: "populations", Usage: "CSV `FILE` of dwellings: columns area and dwellings; the community is then that of dwellings, not of homes measured"},
+		&cli.StringFlag{Name: "exceeds", Usage: "a `SHARE`, such as 10%: the probability that more of an area's homes than that are above a level"},
+		&cli.IntFlag{Name: "min-homes", Value: defaultMinHomes, Usage: fmt.Sprintf("areas with fewer than `N` homes are marked: they rest on the others (default %d)", defaultMinHomes)},
+		&cli.Int64Flag{Name: "seed", Usage: "`SEED` of the draws behind ranks and the community (default 0)"},
+	}
+}
+
+// defaultMinHomes is below how many homes an area is marked.
+const defaultMinHomes = 10
 
 // communityQuestion is what survey asks.
 type communityQuestion struct {
@@ -63,7 +73,10 @@ func parseCommunity(c *cli.Context) (q communityQuestion, err error) {
 		return q, err
 	}
 	q.by, q.recruitment, q.testError = c.String("by"), c.String("recruitment"), c.String("test-error")
-	q.minHomes, q.seed = c.Int("min-homes"), uint64(c.Int64("seed"))
+	q.minHomes, q.seed = defaultMinHomes, uint64(c.Int64("seed"))
+	if c.IsSet("min-homes") {
+		q.minHomes = c.Int("min-homes")
+	}
 	if !slices.Contains([]string{"", "volunteer", "random", "mixed"}, q.recruitment) {
 		return q, usageError{fmt.Sprintf("unknown recruitment %q", q.recruitment), "--recruitment volunteer, random or mixed"}
 	}
@@ -124,63 +137,52 @@ func (p *program) survey(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
+	pub, err := p.parsePublish(c)
+	if err != nil {
+		return err
+	}
 	format, err := outputFormat(c)
 	if err != nil {
+		return err
+	}
+	if _, err := plotFormat(c); err != nil {
 		return err
 	}
 	if err := q.loadProfile(); err != nil {
 		return err
 	}
-	daily, files, _, err := p.readFiles(c)
+	in, err := p.readCommunity(c, &q)
 	if err != nil {
 		return err
-	}
-	if q.by != "area" {
-		if err := hasColumn(q.by, files, "area, or a column"); err != nil {
-			return err
-		}
-	}
-	homes, after := q.population(daily)
-	if err := q.settleCourse(homes); err != nil {
-		return err
-	}
-	all, left := estimateAll(homes, q.home)
-	if len(all) == 0 {
-		return noResult(left, files)
 	}
 	doc := report.Document{
 		Command: "survey", Version: version, Levels: q.Levels, Confidence: q.Confidence,
 		Settings: slices.Concat(q.communitySettings(), readingSettings(c)),
-		Inputs:   inputs(files), Rejects: rejectsFile(c), Notes: inputNotes(files, daily, ""), LeftOut: left,
+		Inputs:   inputs(in.files), Rejects: rejectsFile(c), Notes: inputNotes(in.files, in.daily, ""), LeftOut: in.left,
 	}
-	if after > 0 {
-		doc.Notes = append(doc.Notes, analysis.Note{Code: "after-left-out", Text: fmt.Sprintf("Of %s the readings from after mitigation were left out.", count(after, "home"))})
+	if in.after > 0 {
+		doc.Notes = append(doc.Notes, analysis.Note{Code: "after-left-out", Text: fmt.Sprintf("Of %s the readings from after mitigation were left out.", count(in.after, "home"))})
 	}
-	values, raws := make([]survey.Home, len(all)), make([]survey.Home, len(all))
-	for i, s := range all {
-		values[i], raws[i] = s.home, s.raw
+	if pub != nil {
+		return p.publishSurvey(c, q, pub, format, in)
 	}
-	areas, err := q.areas(values)
-	if err != nil {
-		return err
-	}
-	if share := q.oneSeason(all); share >= mostInASeason {
+	if share := q.oneSeason(in.all); share >= mostInASeason {
 		doc.Notes = append(doc.Notes, analysis.Note{Code: "one-season", Text: fmt.Sprintf(
 			"%.0f %% of the homes were measured in one season: how it differs from the year here is taken from the profile, and an error in that moves all homes alike, which no interval holds. Measure homes in other seasons too, or learn the season from homes measured for a year (radonyear season).", 100*share)})
 	}
-	opt := survey.PosteriorOptions{Options: survey.Options{Confidence: q.Confidence, Areas: areas}, Levels: q.Levels, Seed: q.seed}
+	opt := survey.PosteriorOptions{Options: survey.Options{Confidence: q.Confidence, Areas: in.areas}, Levels: q.Levels, Seed: q.seed}
 	if q.exceeds > 0 {
 		opt.Exceeds = []float64{q.exceeds}
 	}
-	post, err := survey.Posterior(values, opt)
+	post, err := survey.Posterior(in.homes, opt)
 	if err != nil {
 		return err
 	}
-	plain, err := survey.Unpooled(raws, q.Levels, q.Confidence)
+	plain, err := survey.Unpooled(in.raws, q.Levels, q.Confidence)
 	if err != nil {
 		return err
 	}
-	everyone := slices.Clone(raws)
+	everyone := slices.Clone(in.raws)
 	for i := range everyone {
 		everyone[i].Area = ""
 	}
@@ -191,10 +193,48 @@ func (p *program) survey(c *cli.Context) error {
 	doc.Tables = q.surveyTables(post, plain, whole[0])
 	doc.CSVTable = 2
 	doc.After = q.communitySentences(post)
-	if err := p.emit(c, doc, format); err != nil {
+	if err := p.emitPlotted(c, doc, format, func() (plot.Figure, error) { return q.communityFigure(in.homes, post), nil }); err != nil {
 		return err
 	}
 	return p.partial(doc)
+}
+
+// communityRead is a community as its files have it.
+type communityRead struct {
+	daily       *ingest.Daily
+	files       []ingest.File
+	all         []surveyed
+	homes, raws []survey.Home // of all
+	left        []report.LeftOut
+	after       int // homes with readings from after mitigation, left out
+	areas       []survey.Area
+}
+
+// readCommunity reads the files and takes each home to its annual mean.
+func (p *program) readCommunity(c *cli.Context, q *communityQuestion) (in communityRead, err error) {
+	if in.daily, in.files, _, err = p.readFiles(c); err != nil {
+		return in, err
+	}
+	if q.by != "area" {
+		if err := hasColumn(q.by, in.files, "area, or a column"); err != nil {
+			return in, err
+		}
+	}
+	var homes population
+	homes, in.after = q.population(in.daily)
+	if err := q.settleCourse(homes); err != nil {
+		return in, err
+	}
+	in.all, in.left = estimateAll(homes, q.home)
+	if len(in.all) == 0 {
+		return in, noResult(in.left, in.files)
+	}
+	in.homes, in.raws = make([]survey.Home, len(in.all)), make([]survey.Home, len(in.all))
+	for i, s := range in.all {
+		in.homes[i], in.raws[i] = s.home, s.raw
+	}
+	in.areas, err = q.areas(in.homes)
+	return in, err
 }
 
 // population are the homes without what was measured after mitigation; after says
@@ -222,7 +262,7 @@ func (q communityQuestion) population(daily *ingest.Daily) (population, int) {
 		case len(h.Series) == 0:
 			s.why = noField
 		case len(s.series) == 0:
-			s.why = "only readings from after mitigation"
+			s.why = onlyAfter
 		case q.by != "area" && s.group == "":
 			s.why = fmt.Sprintf("no single %s in all of its rows", q.by)
 		}
@@ -235,11 +275,11 @@ func (q communityQuestion) population(daily *ingest.Daily) (population, int) {
 func (q communityQuestion) home(s subject) (surveyed, error) {
 	o, ok := ruleMean.reduce(s.series)
 	if !ok {
-		return surveyed{}, fmt.Errorf("every reading is zero, which is a detector that failed")
+		return surveyed{}, errors.New(failedDetector)
 	}
 	out := surveyed{raw: survey.FromObservation(s.group, o)}
 	if q.testError == "none" {
-		out.home = out.raw
+		out.home, out.mid = out.raw, middle(s.series)
 		return out, nil
 	}
 	opt := q.Options
@@ -259,6 +299,20 @@ func (q communityQuestion) home(s subject) (surveyed, error) {
 		out.home = survey.Home{Area: s.group, Below: true, Log: math.Log(limit * r.SeasonFactor), SE: r.LogSpread}
 	}
 	return out, nil
+}
+
+// middle is halfway between the first start and the last end.
+func middle(series []analysis.Series) time.Time {
+	start, end := series[0].At(0).Start, series[0].At(0).End
+	for _, s := range series {
+		if first := s.At(0).Start; first.Before(start) {
+			start = first
+		}
+		if last := s.At(s.Len() - 1).End; last.After(end) {
+			end = last
+		}
+	}
+	return start.Add(end.Sub(start) / 2)
 }
 
 // areas are those of the homes and of the dwellings file.
@@ -449,14 +503,16 @@ func rawShare(r survey.RawArea, level int) any {
 	return r.Above[level].Share
 }
 
+// recruited says how the homes came into the survey.
+var recruited = map[string]string{
+	"":          "How the homes were recruited was not stated (--recruitment): shares of homes that someone chose to test are not shares of all homes.",
+	"volunteer": "The homes are volunteers': who worries or lives in a known area tests more often, so shares may differ from those of all homes, mostly upward.",
+	"random":    "The homes were drawn at random, as --recruitment says.",
+	"mixed":     "Some homes were drawn at random and some volunteered, as --recruitment says: shares may differ from those of all homes.",
+}
+
 func (q communityQuestion) communitySentences(post survey.PosteriorResult) []string {
-	how := map[string]string{
-		"":          "How the homes were recruited was not stated (--recruitment): shares of homes that someone chose to test are not shares of all homes.",
-		"volunteer": "The homes are volunteers': who worries or lives in a known area tests more often, so shares may differ from those of all homes, mostly upward.",
-		"random":    "The homes were drawn at random, as --recruitment says.",
-		"mixed":     "Some homes were drawn at random and some volunteered, as --recruitment says: shares may differ from those of all homes.",
-	}[q.recruitment]
-	out := []string{how}
+	out := []string{recruited[q.recruitment]}
 	whose := "Homes as measured in each area."
 	if q.populations != nil {
 		whose = "Of all dwellings: areas count by their dwellings in " + q.populationsFile + "."

@@ -14,6 +14,7 @@ import (
 	"radonyear/analysis"
 	"radonyear/analysis/annual"
 	"radonyear/analysis/temporal"
+	"radonyear/cmd/radonyear/internal/plot"
 	"radonyear/cmd/radonyear/internal/report"
 	"radonyear/ingest"
 )
@@ -38,7 +39,7 @@ Examples:
 			&cli.StringFlag{Name: "days", Usage: "its length in `DAYS` of 24 hours"},
 			&cli.StringFlag{Name: "start", Usage: "its first `DAY`, as 2026-01-10 or 2026-01-10T18:00"},
 			&cli.StringFlag{Name: "uncertainty", Usage: "its standard `UNCERTAINTY` (k=1): 10% or a number in the value's unit"},
-		}, judgingFlags(), []cli.Flag{byFlag()}, readingFlags(), outputFlags()),
+		}, judgingFlags(), []cli.Flag{byFlag()}, plotFlags("what is known of the annual mean, against the level,"), readingFlags(), outputFlags()),
 		Action: p.verdict,
 	}
 }
@@ -60,6 +61,9 @@ func (p *program) verdict(c *cli.Context) error {
 	}
 	format, err := outputFormat(c)
 	if err != nil {
+		return err
+	}
+	if _, err := plotFormat(c); err != nil {
 		return err
 	}
 	typed, taken := false, ""
@@ -109,20 +113,7 @@ func (p *program) verdict(c *cli.Context) error {
 	if err := q.settleCourse(subs); err != nil {
 		return err
 	}
-	results, left := estimateAll(subs, func(s subject) ([]judged, error) {
-		var out []judged
-		for _, level := range q.Levels {
-			opt := q.Options
-			opt.Levels = []float64{level}
-			j, err := annual.Judge(s.series, level, opt)
-			if err != nil {
-				return nil, err
-			}
-			j.Result.Notes = s.notes(j.Result.Notes)
-			out = append(out, judged{j, level})
-		}
-		return out, nil
-	})
+	results, left := estimateAll(subs, q.judgeLevels)
 	if len(results) == 0 {
 		if typed {
 			return fmt.Errorf("no result: %s", left[0].Why)
@@ -141,10 +132,33 @@ func (p *program) verdict(c *cli.Context) error {
 		doc.Tables[1].Hidden = true
 	}
 	doc.After = q.sentences()
-	if err := p.emit(c, doc, format); err != nil {
+	err = p.emitPlotted(c, doc, format, func() (plot.Figure, error) {
+		drawn, err := chosen(c, all, func(j judged) analysis.Place { return j.Place })
+		if err != nil {
+			return plot.Figure{}, err
+		}
+		return q.verdictFigure(drawn, by, typed)
+	})
+	if err != nil {
 		return err
 	}
 	return p.partial(doc)
+}
+
+// judgeLevels holds one home against each level.
+func (q *question) judgeLevels(s subject) ([]judged, error) {
+	var out []judged
+	for _, level := range q.Levels {
+		opt := q.Options
+		opt.Levels = []float64{level}
+		j, err := annual.Judge(s.series, level, opt)
+		if err != nil {
+			return nil, err
+		}
+		j.Result.Notes = s.notes(j.Result.Notes)
+		out = append(out, judged{j, level})
+	}
+	return out, nil
 }
 
 // typedIn makes a series of the one result on the command line.

@@ -13,6 +13,7 @@ import (
 	"radonyear/analysis/annual"
 	"radonyear/analysis/temporal"
 	"radonyear/analysis/trend"
+	"radonyear/cmd/radonyear/internal/plot"
 	"radonyear/cmd/radonyear/internal/report"
 	"radonyear/ingest"
 )
@@ -39,7 +40,7 @@ Examples:
 			confidenceFlag(""),
 			&cli.StringFlag{Name: "profile", Usage: "season and variation from `FILE`, as radonyear season writes it (default: the built-in profile)"},
 			&cli.StringFlag{Name: "hemisphere", Usage: "`HALF` of the globe, north (default) or south, for the built-in profile"},
-		}, readingFlags(), outputFlags()),
+		}, plotFlags("the control charts"), readingFlags(), outputFlags()),
 		Action: p.watch,
 	}
 }
@@ -88,6 +89,9 @@ func (p *program) watch(c *cli.Context) error {
 		return err
 	}
 	opt.Profile = q.Profile
+	if _, err := plotFormat(c); err != nil {
+		return err
+	}
 	daily, files, _, err := p.readFiles(c)
 	if err != nil {
 		return err
@@ -138,7 +142,14 @@ func (p *program) watch(c *cli.Context) error {
 			"On an alarm look at the gauge on the system's pipe, whether the fan runs and its switch is on, and call whoever installed it. No alarm is no proof: a chart replaces neither the gauge nor a retest, which common practice wants every two years and after any change to the house.",
 			caution},
 	}
-	if err := p.emit(c, doc, format); err != nil {
+	err = p.emitPlotted(c, doc, format, func() (plot.Figure, error) {
+		drawn, err := chosen(c, results, func(w watched) analysis.Place { return w.Place })
+		if err != nil {
+			return plot.Figure{}, err
+		}
+		return chartFigure(drawn)
+	})
+	if err != nil {
 		return err
 	}
 	partial := p.partial(doc)

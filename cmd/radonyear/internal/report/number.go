@@ -210,3 +210,6 @@ func DayCount(d float64) string { return days(d) }
 
 // Percent writes a probability for people, in percent, as the tables do.
 func Percent(p, confidence float64) string { return percent(p, confidence) }
+
+// Exact writes a number as it was given.
+func Exact(x float64) string { return plain(x) }

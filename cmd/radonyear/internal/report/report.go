@@ -118,7 +118,7 @@ type Limit float64
 // whole document is sound: an Estimate that fails its own check, or a number
 // that is not finite, is an error.
 func Write(w io.Writer, doc Document, format string) error {
-	if err := doc.check(); err != nil {
+	if err := doc.Check(); err != nil {
 		return err
 	}
 	var b bytes.Buffer
@@ -142,7 +142,9 @@ func Write(w io.Writer, doc Document, format string) error {
 	return err
 }
 
-func (doc *Document) check() error {
+// Check reports what in the document must not be written: an Estimate that fails its
+// own check, a number that is not finite, a cell that is not of its column.
+func (doc *Document) Check() error {
 	for _, t := range doc.Tables {
 		for _, r := range t.Rows {
 			if len(r.Cells) != len(t.Columns) {

@@ -1,0 +1,522 @@
+package survey
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+
+	"radonyear/analysis"
+	"radonyear/analysis/internal/numeric"
+	"radonyear/analysis/lognormal"
+)
+
+// What is safe to publish of a community.
+//
+// The rule is that of minimum frequency, on counts of homes: no figure rests on
+// fewer than k homes, and no count of homes is told nearer than within k. Areas with
+// fewer homes are merged into one row before anything is estimated. Blanks in their
+// place would have to be defended, figure by figure and level by level, against
+// whoever takes the areas told from the total; a merged row leaves the rows adding up
+// to the total, so that there is nothing to take away, it tells what can be told of
+// those homes, and the figures are made of data in which the small areas no longer
+// stand. The row takes in the next smallest area while it has itself fewer than k
+// homes or holds one area alone: else it would be that area, under another name.
+//
+// Published is all that may leave. It holds no field of the results: each is put in
+// by name, so that what is added to them later stays inside until someone decides
+// (TestGate).
+//
+// What this does not do. Two publications of the same homes, by two groupings or
+// before and after some were added, can be subtracted from one another; no single
+// run can know of the other. Who knows most of the homes in a row knows more of the
+// rest than it says. The width of an interval says roughly how many homes are behind
+// it. The model's share and its means come near a row's own figures where its homes
+// are many; they are of at least k homes and never say none or all.
+//
+// The rules are common practice in statistical disclosure control, as in
+// Willenborg and de Waal 2001, Elements of Statistical Disclosure Control, and
+// Hundepool et al. 2012, Statistical Disclosure Control (from memory).
+
+const (
+	// DefaultMinCell is the fewest homes a figure may rest on, if nothing else is
+	// said, and LeastMinCell the fewest that may be said (common practice in public
+	// health, from memory: 5 to 11).
+	DefaultMinCell = 10
+	LeastMinCell   = 5
+	// Others is the name of the row of merged areas.
+	Others = "others together"
+
+	beyondQuantile = 3    // homes that lie beyond a quantile on either side
+	dominance      = 0.10 // p of the p % rule: how near the second largest home may come to the largest
+)
+
+// AreaHomes is an area and how many homes were measured there.
+type AreaHomes struct {
+	Area  string
+	Homes int
+}
+
+// MergeSmall says which areas are told only together, as Others: those with
+// fewer than min homes, and the next smallest ones while these have fewer than min
+// homes together, are one alone, or are so full that each must hold nearly min − 1.
+// An area that has the row's name belongs to it.
+func MergeSmall(areas []AreaHomes, min int) (merged map[string]bool) {
+	sorted := slices.Clone(areas)
+	small := func(a AreaHomes) bool { return a.Homes < min || a.Area == Others }
+	slices.SortFunc(sorted, func(a, b AreaHomes) int {
+		switch {
+		case small(a) != small(b) && small(a):
+			return -1
+		case small(a) != small(b):
+			return 1
+		}
+		return cmp.Or(a.Homes-b.Homes, cmp.Compare(a.Area, b.Area))
+	})
+	merged = map[string]bool{}
+	homes, members, full, larger := 0, 0, 0, false
+	for _, a := range sorted {
+		if !small(a) && (len(merged) == 0 || homes >= min && members > 1 && (larger || full-AtLeast(homes, min) >= min/2)) {
+			break
+		}
+		merged[a.Area] = true
+		if homes += a.Homes; a.Homes > 0 {
+			members++
+		}
+		full += min - 1
+		larger = larger || a.Homes >= min
+	}
+	return merged
+}
+
+// AtLeast is how a count of homes is told: as the multiple of min that it reaches,
+// so that it is known to within min and no nearer. The total is told as what the rows
+// told add up to, for a total rounded by itself would narrow them again.
+func AtLeast(homes, min int) int { return homes - homes%min }
+
+// PublishOptions of Publish. The zero value is the documented default.
+type PublishOptions struct {
+	MinCell int // homes; 0: DefaultMinCell
+}
+
+func (o *PublishOptions) check() error {
+	if o.MinCell == 0 {
+		o.MinCell = DefaultMinCell
+	}
+	if o.MinCell < LeastMinCell {
+		return fmt.Errorf("cells of %d homes; %d is the fewest that are published", o.MinCell, LeastMinCell)
+	}
+	return nil
+}
+
+// Published is all of a community that may leave.
+type Published struct {
+	MinCell         int
+	Community       PublishedRow
+	Areas           []PublishedRow // in order of name, Others last; none where one row would be all
+	RawGM, RawGSD   float64        // of the community as measured; 0 where they cannot be had
+	SDArea, SDHome  analysis.Estimate
+	Withheld        []Withheld
+	Notes           []analysis.Note
+	PopulationGiven bool // shares are of dwellings
+}
+
+// PublishedRow is the community or one area.
+type PublishedRow struct {
+	Name        string
+	Merged      bool // several areas
+	Homes, Most int  // from so many to so many homes
+	GM, GSD, AM *analysis.Estimate
+	Above       []PublishedShare
+}
+
+// PublishedShare is what is told of the share above one level.
+type PublishedShare struct {
+	Level     float64
+	Share     *analysis.Estimate
+	Counted   *analysis.Estimate // as measured; nil: withheld
+	Dwellings *analysis.Estimate // above the level; nil without populations
+	Exceeds   []Exceeds
+}
+
+// Withheld is what was left out, and why.
+type Withheld struct{ What, Why string }
+
+// Publish gives of homes what may leave: the posterior of Posterior with small areas
+// merged, and the counted share of Unpooled, Bq/m³ and shares from 0 to 1. raws are
+// the same homes as measured, in the same order.
+//
+// Formula. Areas merged by MergeSmall, then Posterior and Unpooled. Counts of homes
+// are rounded down to a multiple of k, counted shares made of the rounded counts;
+// estimates have two significant digits, limits rounded outwards. A counted share is told only where at least k homes lie above the
+// level, k below it, and k between it and the next level told, in the row; of areas
+// it is told for all rows or for none, so that the row left out is not what the rest
+// leaves of the total. None above and all above are so withheld too: each would say
+// the same of every home.
+//
+// Assumes what Posterior and Unpooled do.
+//
+// Interval: theirs, a little wider for the rounding.
+//
+// Notes: one-area, few-areas, mostly-censored, all in words without a count.
+//
+// Source: those of Posterior and Unpooled; for what is told, common practice (above).
+func Publish(homes, raws []Home, opt PosteriorOptions, po PublishOptions) (Published, error) {
+	if err := po.check(); err != nil {
+		return Published{}, err
+	}
+	k := po.MinCell
+	if len(homes) != len(raws) {
+		return Published{}, fmt.Errorf("%d homes, and %d as measured", len(homes), len(raws))
+	}
+	if len(homes) < k {
+		return Published{}, fmt.Errorf("fewer than %d homes: nothing that rests on so few is published", k)
+	}
+	merged := MergeSmall(areaHomes(homes, opt.Areas), k)
+	homes, raws = renamed(homes, merged), renamed(raws, merged)
+	opt.Areas = mergedAreas(opt.Areas, merged)
+	post, err := Posterior(homes, opt)
+	if err != nil {
+		return Published{}, err
+	}
+	plain, err := Unpooled(raws, opt.Levels, opt.Confidence)
+	if err != nil {
+		return Published{}, err
+	}
+	every := renamed(raws, nil)
+	for i := range every {
+		every[i].Area = ""
+	}
+	whole, err := Unpooled(every, opt.Levels, opt.Confidence)
+	if err != nil {
+		return Published{}, err
+	}
+	c := post.Community
+	p := Published{MinCell: k, PopulationGiven: c.Population > 0, RawGM: Digits(whole[0].GM, 0), RawGSD: Digits(whole[0].GSD, 0),
+		SDArea: *published(&post.SDArea), SDHome: *published(&post.SDHome)}
+	p.Community = PublishedRow{Name: "all homes", Homes: AtLeast(c.Homes, k), Most: AtLeast(c.Homes, k) + k - 1, GM: published(&c.GM), GSD: published(&c.GSD), AM: published(&c.AM), Above: publishedShares(c.Above)}
+	if len(post.Areas) > 1 {
+		for _, a := range post.Areas {
+			p.Areas = append(p.Areas, PublishedRow{Name: a.Area, Merged: merged != nil && a.Area == Others, Homes: AtLeast(a.Homes, k), Most: AtLeast(a.Homes, k) + k - 1,
+				GM: published(&a.GM), AM: published(&a.AM), Above: publishedShares(a.Above)})
+		}
+		// The whole is told as what its rows add up to, and no nearer.
+		p.Community.Homes, p.Community.Most = 0, 0
+		for _, a := range p.Areas {
+			p.Community.Homes, p.Community.Most = p.Community.Homes+a.Homes, p.Community.Most+a.Most
+		}
+		slices.SortStableFunc(p.Areas, func(a, b PublishedRow) int { return order(a.Merged) - order(b.Merged) })
+	}
+	// Above is in the order of levels asked for, in all of them.
+	both, all := Countable(whole[0], plain, k)
+	for i := range opt.Levels {
+		if both[i] {
+			p.Community.Above[i].Counted = PublishedCount(whole[0].Above[i], p.Community.Homes, p.Community.Most, k)
+		}
+		if both[i] && all[i] && len(p.Areas) > 1 {
+			for _, r := range plain {
+				at := slices.IndexFunc(p.Areas, func(a PublishedRow) bool { return a.Name == r.Area })
+				p.Areas[at].Above[i].Counted = PublishedCount(r.Above[i], p.Areas[at].Homes, p.Areas[at].Most, k)
+			}
+		}
+	}
+	p.Withheld = withheld(p, merged, opt.Levels)
+	for _, n := range post.Notes {
+		if text := publishedNotes[n.Code]; text != "" {
+			p.Notes = append(p.Notes, analysis.Note{Code: n.Code, Text: text})
+		}
+	}
+	return p, nil
+}
+
+func order(last bool) int {
+	if last {
+		return 1
+	}
+	return 0
+}
+
+// publishedNotes are the notes that may leave, in words that count no homes.
+var publishedNotes = map[string]string{
+	"one-area":        "there is one area, so nothing is known of the spread between areas",
+	"few-areas":       "the areas are few and say little of the spread between areas, so that its prior counts",
+	"mostly-censored": "most homes lie below their detectors' limits, so that the shape assumed counts",
+}
+
+func withheld(p Published, merged map[string]bool, levels []float64) (w []Withheld) {
+	k := p.MinCell
+	add := func(what, format string, args ...any) {
+		w = append(w, Withheld{what, fmt.Sprintf(format, args...)})
+	}
+	if len(merged) > 0 && len(p.Areas) > 0 {
+		add("areas", "those with fewer than %d homes are told only together, as %q, where need be with the next smallest", k, Others)
+	} else if len(merged) > 0 {
+		add("areas", "too few homes to be told one by one: %d are needed, and an area too small needs another beside it", k)
+	}
+	for i, l := range levels {
+		at := strconv.FormatFloat(l, 'f', -1, 64)
+		switch {
+		case p.Community.Above[i].Counted == nil:
+			add("counted share above "+at, "fewer than %d homes above it, below it, or between it and another level, or a limit that leaves a home undecided", k)
+		case len(p.Areas) > 0 && p.Areas[0].Above[i].Counted == nil:
+			add("counted share above "+at+" by area", "in some row fewer than %d homes above it or below it, which would follow from the other rows and the total", k)
+		}
+	}
+	add("counts of homes", "told to within %d, and counted shares made of that", k)
+	add("digits", "two significant, limits rounded outwards")
+	add("homes, rooms, detectors, dates, files", "they identify")
+	add("each area's measured mean, homes below a limit, rank, fit", "nearer to single homes, and not needed")
+	return w
+}
+
+// areaHomes are the areas with how many homes.
+func areaHomes(homes []Home, areas []Area) (out []AreaHomes) {
+	n := map[string]int{}
+	for _, a := range areas {
+		n[a.Name] = 0
+	}
+	for _, h := range homes {
+		n[h.Area]++
+	}
+	for name, homes := range n {
+		out = append(out, AreaHomes{name, homes})
+	}
+	return out
+}
+
+// renamed are the homes with merged areas under one name.
+func renamed(homes []Home, merged map[string]bool) []Home {
+	out := slices.Clone(homes)
+	for i := range out {
+		if merged[out[i].Area] {
+			out[i].Area = Others
+		}
+	}
+	return out
+}
+
+// mergedAreas adds up the dwellings of merged areas. Covariates and neighbours of
+// areas have no sum, and Publish has no use for them.
+func mergedAreas(areas []Area, merged map[string]bool) (out []Area) {
+	other := Area{Name: Others}
+	for _, a := range areas {
+		if merged[a.Name] {
+			other.Population += a.Population
+		} else {
+			out = append(out, Area{Name: a.Name, Population: a.Population})
+		}
+	}
+	if len(areas) > 0 && len(merged) > 0 {
+		out = append(out, other)
+	}
+	return out
+}
+
+// Countable says for each level whether the counted share of the whole may be told,
+// and whether those of all its parts may: that at least min homes lie above, below,
+// and between the levels told.
+func Countable(whole RawArea, parts []RawArea, min int) (ofWhole, ofParts []bool) {
+	n := len(whole.Above)
+	ofWhole, ofParts = make([]bool, n), make([]bool, n)
+	rising := make([]int, n)
+	for i := range rising {
+		rising[i] = i
+	}
+	slices.SortFunc(rising, func(a, b int) int { return cmp.Compare(whole.Above[a].Level, whole.Above[b].Level) })
+	last := func(a RawArea) int { return a.Homes }
+	lastWhole, lastParts := last(whole), make([]int, len(parts))
+	for j, a := range parts {
+		lastParts[j] = last(a)
+	}
+	tellable := func(s RawShare, before int) bool {
+		return s.Undecided == 0 && s.Above >= min && before-s.Above >= min
+	}
+	for _, i := range rising {
+		if !tellable(whole.Above[i], lastWhole) {
+			continue
+		}
+		ofWhole[i], lastWhole = true, whole.Above[i].Above
+		all := true
+		for j, a := range parts {
+			all = all && tellable(a.Above[i], lastParts[j])
+		}
+		if ofParts[i] = all; all {
+			for j, a := range parts {
+				lastParts[j] = a.Above[i].Above
+			}
+		}
+	}
+	return ofWhole, ofParts
+}
+
+// PublishedCount is the counted share of a row that is told to have from least to most
+// homes. It is made of the counts as they are told, so that it says no more of them:
+// the value is in the middle of what they may be, the limits are Wilson's where they
+// are farthest off.
+func PublishedCount(s RawShare, least, most, min int) *analysis.Estimate {
+	e := s.Share
+	x, more := AtLeast(s.Above, min), min-1
+	least = max(least, x+min) // for so many are above and as many as a cell are not
+	z := numeric.NormalQuantile(0.5 + e.Confidence/2)
+	out := analysis.Estimate{Quantity: e.Quantity, Value: float64(2*x+more) / float64(least+most), Confidence: e.Confidence, Kind: e.Kind, Method: e.Method}
+	out.Lower, _ = wilsonRaw(float64(x), float64(most), z)
+	_, out.Upper = wilsonRaw(float64(x+more), float64(least), z)
+	return publishedShare(out)
+}
+
+// published is an estimate with two digits and without its notes and its number of homes.
+func published(e *analysis.Estimate) *analysis.Estimate {
+	if e == nil {
+		return nil
+	}
+	out := analysis.Estimate{Quantity: e.Quantity, Unit: e.Unit, Value: Digits(e.Value, 0), Lower: Digits(e.Lower, -1), Upper: Digits(e.Upper, 1),
+		Confidence: e.Confidence, Kind: e.Kind, Method: e.Method}
+	if math.IsInf(e.Lower, 0) || math.IsInf(e.Upper, 0) {
+		out.Notes = []analysis.Note{note("unbounded", "the data give no limit on one side")}
+	}
+	return &out
+}
+
+// publishedShare is published for a share, which near one is told by what it lacks.
+func publishedShare(e analysis.Estimate) *analysis.Estimate {
+	out := *published(&e)
+	out.Value, out.Lower, out.Upper = shareDigits(e.Value, 0), shareDigits(e.Lower, -1), shareDigits(e.Upper, 1)
+	return &out
+}
+
+func publishedShares(above []AboveLevel) (out []PublishedShare) {
+	for _, a := range above {
+		s := PublishedShare{Level: a.Level, Share: publishedShare(a.Share), Dwellings: published(a.Homes)}
+		for _, e := range a.Exceeds {
+			s.Exceeds = append(s.Exceeds, Exceeds{e.Share, shareDigits(e.Probability, 0)})
+		}
+		out = append(out, s)
+	}
+	return out
+}
+
+// Digits rounds to two significant digits: to the nearest, or with direction −1
+// downwards, with 1 upwards.
+func Digits(x float64, direction int) float64 {
+	if x == 0 || math.IsInf(x, 0) {
+		return x
+	}
+	text := strconv.FormatFloat(math.Abs(x), 'e', 1, 64) // d.de±dd
+	mantissa, _ := strconv.Atoi(text[:1] + text[2:3])
+	exponent, _ := strconv.Atoi(text[4:])
+	value := func() float64 {
+		v, _ := strconv.ParseFloat(fmt.Sprintf("%de%d", mantissa, exponent-1), 64)
+		return math.Copysign(v, x)
+	}
+	v := value()
+	switch {
+	case direction < 0 && v > x, direction > 0 && v < x:
+		if (v > x) == (x > 0) { // towards zero
+			if mantissa--; mantissa < 10 {
+				mantissa, exponent = 99, exponent-1
+			}
+		} else {
+			mantissa++
+		}
+		v = value()
+	}
+	return v
+}
+
+// shareDigits is Digits of a share, or of what it lacks to one.
+func shareDigits(p float64, direction int) float64 {
+	if p <= 0.5 {
+		return Digits(p, direction)
+	}
+	lacks := Digits(1-p, -direction)
+	if lacks == 0 {
+		return 1
+	}
+	decimals := 1 - int(math.Floor(math.Log10(lacks)))
+	v, _ := strconv.ParseFloat(strconv.FormatFloat(1-lacks, 'f', decimals, 64), 64)
+	return v
+}
+
+// PublishedValues is all that may leave of a group's values as measured.
+type PublishedValues struct {
+	Homes       int // at least so many
+	GM, GSD, AM *analysis.Estimate
+	Ranks       []PublishedRank
+	Above       []PublishedShare // Share is the fitted one
+	Withheld    []Withheld
+}
+
+// PublishedRank is the value that a share P of homes does not exceed, Bq/m³.
+type PublishedRank struct {
+	P     float64
+	Value *float64 // nil: withheld
+}
+
+// PublishValues gives of a description what may leave. The group has at least as many
+// homes as may be told; counted shares are put in by who knows all groups, with
+// Countable.
+//
+// Least and largest value are one home's each and never leave; a quantile leaves where
+// three homes or more lie beyond it on either side. The mean leaves unless the second
+// largest home could tell the largest from it to within a tenth, which is the p % rule
+// with p = 10: where all homes but the two largest come to less than a tenth of the
+// largest.
+func PublishValues(d lognormal.Description, obs []lognormal.Observation, po PublishOptions) (PublishedValues, error) {
+	if err := po.check(); err != nil {
+		return PublishedValues{}, err
+	}
+	k := po.MinCell
+	if d.N < k || d.N != len(obs) {
+		return PublishedValues{}, fmt.Errorf("fewer than %d homes: nothing that rests on so few is published", k)
+	}
+	v := PublishedValues{Homes: AtLeast(d.N, k)}
+	if d.Fit != nil {
+		v.GM, v.GSD = published(&d.Fit.GM), published(&d.Fit.GSD)
+		switch {
+		case d.Fit.Mean == nil:
+		case dominated(obs):
+			v.Withheld = append(v.Withheld, Withheld{"mean", "one home's value makes up most of it"})
+		default:
+			v.AM = published(d.Fit.Mean)
+		}
+	}
+	few := false
+	for _, r := range d.Ranks {
+		n := float64(d.N)
+		out := PublishedRank{P: r.P}
+		if !r.Below && math.Floor(n*math.Min(r.P, 1-r.P)+1e-9) >= beyondQuantile {
+			value := Digits(r.Value, 0)
+			out.Value = &value
+		} else {
+			few = true
+		}
+		v.Ranks = append(v.Ranks, out)
+	}
+	if few {
+		v.Withheld = append(v.Withheld, Withheld{"quantiles", fmt.Sprintf("fewer than %d homes lie beyond, or it is only known to lie below a limit", beyondQuantile)})
+	}
+	for _, a := range d.Above {
+		s := PublishedShare{Level: a.Level}
+		if a.Fraction != nil {
+			s.Share = publishedShare(*a.Fraction)
+		}
+		v.Above = append(v.Above, s)
+	}
+	return v, nil
+}
+
+// dominated says whether the homes but the two largest come to less than p % of the
+// largest.
+func dominated(obs []lognormal.Observation) bool {
+	var values []float64
+	for _, o := range obs {
+		values = append(values, o.Upper)
+	}
+	slices.Sort(values)
+	rest := 0.0
+	for _, v := range values[:max(len(values)-2, 0)] {
+		rest += v
+	}
+	return len(values) > 0 && rest < dominance*values[len(values)-1]
+}

@@ -1,0 +1,465 @@
+package survey
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"reflect"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+
+	"radonyear/analysis"
+	"radonyear/analysis/lognormal"
+)
+
+func counts(n ...int) (areas []AreaHomes) {
+	for i, h := range n {
+		areas = append(areas, AreaHomes{string(rune('A' + i)), h})
+	}
+	return areas
+}
+
+func mergedNames(m map[string]bool) string {
+	var names []string
+	for name := range m {
+		names = append(names, name)
+	}
+	slices.Sort(names)
+	return strings.Join(names, "")
+}
+
+// Which areas are told together, worked out by the rule in words.
+func TestMergeSmall(t *testing.T) {
+	for _, c := range []struct {
+		homes []int
+		want  string
+	}{
+		{[]int{10, 25, 30}, ""},          // none is small
+		{[]int{4, 7, 30, 12}, "AB"},      // 11 homes of two areas
+		{[]int{30, 9, 12, 50}, "BC"},     // one small area alone takes the next smallest
+		{[]int{2, 3, 30, 12, 40}, "ABD"}, // 5 homes are too few, 17 are not
+		{[]int{0, 0, 30, 12, 40}, "ABCD"},
+		{[]int{3, 40}, "AB"}, // nothing left to tell one by one
+		{[]int{9}, "A"},
+		{[]int{10}, ""},
+		{[]int{9, 9, 9, 9, 9, 9, 9, 9, 30, 40}, "ABCDEFGHI"}, // at least 70 of at most 72 would say 7 to 9 of each
+	} {
+		if got := mergedNames(MergeSmall(counts(c.homes...), 10)); got != c.want {
+			t.Errorf("%v: %q are merged, want %q", c.homes, got, c.want)
+		}
+	}
+	// An area with the row's name is of the row.
+	if got := MergeSmall([]AreaHomes{{Others, 50}, {"B", 20}, {"C", 30}}, 10); !got[Others] || !got["B"] || got["C"] {
+		t.Errorf("an area called %q: %v are merged", Others, got)
+	}
+}
+
+// Whoever knows the rule, the program and the names of all areas, and tries every
+// community that would be published alike, finds for each area that is not told by
+// itself a range of counts no narrower than this. Areas may have no homes at all.
+func TestMergeExhaustive(t *testing.T) {
+	const k, areas, most = LeastMinCell, 4, 3 * LeastMinCell
+	type span struct{ lo, hi [areas]int }
+	alike := map[string]*span{}
+	n := make([]int, areas)
+	var walk func(i int)
+	walk = func(i int) {
+		if i < areas {
+			for n[i] = 0; n[i] < most; n[i]++ {
+				walk(i + 1)
+			}
+			return
+		}
+		total := 0
+		for _, h := range n {
+			total += h
+		}
+		if total < k {
+			return
+		}
+		sign := publishedCounts(n, k)
+		s := alike[sign]
+		if s == nil {
+			s = &span{}
+			copy(s.lo[:], n)
+			copy(s.hi[:], n)
+			alike[sign] = s
+		}
+		for j, h := range n {
+			s.lo[j], s.hi[j] = min(s.lo[j], h), max(s.hi[j], h)
+		}
+	}
+	walk(0)
+	// A count under k lies in a range of k values before anything is published: that
+	// is the most which can be left of it.
+	narrowest, where := k, ""
+	for sign, s := range alike {
+		for j := range areas {
+			if width := s.hi[j] - s.lo[j]; strings.Contains(sign, fmt.Sprintf("?%d", j)) && width < narrowest {
+				narrowest, where = width, fmt.Sprintf("%s: area %d is %d to %d", sign, j, s.lo[j], s.hi[j])
+			}
+		}
+	}
+	t.Logf("%d publications; narrowest range of a count not told: %d (%s)", len(alike), narrowest, where)
+	if narrowest < k-1 {
+		t.Errorf("a count not told is known to within %d homes: %s", narrowest, where)
+	}
+	// The same attack where small areas are left out and nothing else is done.
+	told := map[string][]int{}
+	known := 0
+	var naive func(i int)
+	naive = func(i int) {
+		if i < areas {
+			for n[i] = 0; n[i] < most; n[i]++ {
+				naive(i + 1)
+			}
+			return
+		}
+		small, total := 0, 0
+		sign := ""
+		for _, h := range n {
+			total += h
+			if h < k {
+				small++
+				h = -1
+			}
+			sign += fmt.Sprintf("%d ", h)
+		}
+		if small == 1 && total >= k {
+			if sign += strconv.Itoa(total); told[sign] != nil && !slices.Equal(told[sign], n) {
+				t.Fatalf("two communities look alike: %v and %v", told[sign], n)
+			}
+			told[sign] = slices.Clone(n)
+			known++
+		}
+	}
+	naive(0)
+	if known == 0 {
+		t.Error("leaving one small area out gave its count away nowhere: the attack does not attack")
+	}
+}
+
+// publishedCounts is what is published of counts alone.
+func publishedCounts(n []int, k int) string {
+	merged := MergeSmall(counts(n...), k)
+	other, sign := 0, ""
+	for j, h := range n {
+		if merged[string(rune('A'+j))] {
+			other += h
+			sign += fmt.Sprintf("?%d ", j)
+		} else {
+			sign += fmt.Sprintf("%d=%d ", j, AtLeast(h, k))
+		}
+	}
+	return sign + fmt.Sprintf("other=%d", AtLeast(other, k)) // the total is their sum
+}
+
+// Every field of every result that Publish and PublishValues are given must be here,
+// as published or as withheld: a field added later fails the test until someone has
+// decided. What is published is checked by name on the other side.
+func TestGate(t *testing.T) {
+	decided := map[string]string{
+		"PosteriorResult.Confidence": "published: in each estimate", "PosteriorResult.PriorSD": "withheld: not needed",
+		"PosteriorResult.Homes": "published: rounded", "PosteriorResult.Below": "withheld: a count", "PosteriorResult.Between": "withheld: a count",
+		"PosteriorResult.Fixed": "withheld: full digits", "PosteriorResult.SDArea": "published", "PosteriorResult.SDHome": "published", "PosteriorResult.Smoothness": "withheld: not needed",
+		"PosteriorResult.Community": "published", "PosteriorResult.Areas": "published", "PosteriorResult.GridPoints": "withheld: not needed", "PosteriorResult.Draws": "withheld: not needed",
+		"PosteriorResult.Seed": "withheld: a setting", "PosteriorResult.LogLik": "withheld: full digits", "PosteriorResult.Notes": "published: those listed, in other words",
+		"Community.Homes": "published: rounded", "Community.Population": "withheld: whether it was given is published", "Community.GM": "published", "Community.GSD": "published", "Community.AM": "published", "Community.Above": "published",
+		"AboveLevel.Level": "published", "AboveLevel.Share": "published", "AboveLevel.Homes": "published", "AboveLevel.Exceeds": "published",
+		"Exceeds.Share": "published", "Exceeds.Probability": "published",
+		"AreaLevel.Area": "published: of areas with enough homes", "AreaLevel.Homes": "published: rounded", "AreaLevel.Population": "withheld: public elsewhere", "AreaLevel.Effect": "withheld: full digits",
+		"AreaLevel.MeanLog": "withheld: full digits", "AreaLevel.SDMeanLog": "withheld: full digits", "AreaLevel.GM": "published", "AreaLevel.AM": "published", "AreaLevel.Above": "published",
+		"AreaLevel.Rank": "withheld: other areas would be one", "AreaLevel.Notes": "withheld: count homes",
+		"RawArea.Area": "published: of areas with enough homes", "RawArea.Homes": "published: rounded", "RawArea.Below": "withheld: a count", "RawArea.GM": "published: of the community", "RawArea.GSD": "published: of the community", "RawArea.Above": "published: Countable",
+		"RawShare.Level": "published", "RawShare.Above": "withheld: a count", "RawShare.Undecided": "withheld: a count", "RawShare.Share": "published: Countable",
+		"Description.N": "published: rounded", "Description.Below": "withheld: a count", "Description.Between": "withheld: a count", "Description.Min": "withheld: one home", "Description.Max": "withheld: one home",
+		"Description.MinBelow": "withheld: one home", "Description.Ranks": "published: with homes beyond", "Description.Outdoor": "withheld: a setting", "Description.Fit": "published", "Description.Above": "published",
+		"Description.Shape": "withheld: holds every value", "Description.Notes": "withheld: count homes",
+		"Ranked.P": "published", "Ranked.Value": "published: with homes beyond", "Ranked.Below": "withheld: with its value",
+		"Share.Level": "published", "Share.Fraction": "published", "Share.Counted": "withheld: Countable has it from the groups",
+		"FitResult.N": "withheld: a count", "FitResult.Below": "withheld: a count", "FitResult.Between": "withheld: a count", "FitResult.MeanLog": "withheld: full digits", "FitResult.SDLog": "withheld: full digits",
+		"FitResult.LogLikelihood": "withheld: full digits", "FitResult.GM": "published", "FitResult.GSD": "published", "FitResult.Mean": "published: unless dominated", "FitResult.Next": "withheld: not needed",
+		"FitResult.Quantiles": "withheld: not needed", "FitResult.Above": "withheld: Description has them", "FitResult.Notes": "withheld: count homes",
+		"Estimate.Quantity": "published", "Estimate.Unit": "published", "Estimate.Value": "published: two digits", "Estimate.Lower": "published: two digits", "Estimate.Upper": "published: two digits",
+		"Estimate.Confidence": "published", "Estimate.Kind": "published", "Estimate.N": "withheld: a count", "Estimate.Method": "published", "Estimate.Notes": "withheld: count homes",
+	}
+	seen := map[string]bool{}
+	for _, v := range []any{PosteriorResult{}, Community{}, AboveLevel{}, Exceeds{}, AreaLevel{}, RawArea{}, RawShare{},
+		lognormal.Description{}, lognormal.Ranked{}, lognormal.Share{}, lognormal.FitResult{}, analysis.Estimate{}} {
+		for name := range undecided(reflect.TypeOf(v), decided, seen) {
+			t.Errorf("%s is neither published nor withheld: decide, in Publish and here", name)
+		}
+	}
+	for name, how := range decided {
+		if !seen[name] {
+			t.Errorf("%s is no field", name)
+		}
+		if !strings.HasPrefix(how, "published") && !strings.HasPrefix(how, "withheld: ") {
+			t.Errorf("%s is %q", name, how)
+		}
+	}
+	// The test can fail.
+	type Community struct{ Homes, Secret int }
+	if got := undecided(reflect.TypeFor[Community](), decided, map[string]bool{}); len(got) != 1 || !got["Community.Secret"] {
+		t.Errorf("of a type with a field nobody decided on, %v is found", got)
+	}
+}
+
+func undecided(t reflect.Type, decided map[string]string, seen map[string]bool) map[string]bool {
+	out := map[string]bool{}
+	for i := range t.NumField() {
+		name := t.Name() + "." + t.Field(i).Name
+		seen[name] = true
+		if decided[name] == "" {
+			out[name] = true
+		}
+	}
+	return out
+}
+
+// Every Estimate of a publication lacks what Estimate's own fields withhold.
+func estimatesIn(v reflect.Value, each func(e analysis.Estimate)) {
+	switch v.Kind() {
+	case reflect.Pointer:
+		if !v.IsNil() {
+			estimatesIn(v.Elem(), each)
+		}
+	case reflect.Slice:
+		for i := range v.Len() {
+			estimatesIn(v.Index(i), each)
+		}
+	case reflect.Struct:
+		if e, ok := v.Interface().(analysis.Estimate); ok {
+			each(e)
+			return
+		}
+		for i := range v.NumField() {
+			estimatesIn(v.Field(i), each)
+		}
+	}
+}
+
+func someHomes(rng *rand.Rand, homes ...int) (out []Home) {
+	for j, n := range homes {
+		mu := math.Log(90) + 0.4*rng.NormFloat64()
+		for range n {
+			out = append(out, Home{Area: string(rune('A' + j)), Log: mu + 0.8*rng.NormFloat64()})
+		}
+	}
+	return out
+}
+
+func TestPublish(t *testing.T) {
+	rng := rand.New(rand.NewPCG(1, 1))
+	homes := someHomes(rng, 33, 4, 7, 28)
+	opt := PosteriorOptions{Levels: []float64{200, 40}, Exceeds: []float64{0.1}}
+	p, err := Publish(homes, homes, opt, PublishOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var names []string
+	for _, a := range p.Areas {
+		names = append(names, a.Name)
+	}
+	if got := strings.Join(names, ","); got != "A,D,others together" || !p.Areas[2].Merged || p.Areas[2].Homes != 10 || p.Areas[0].Homes != 30 || p.Areas[1].Homes != 20 || p.Community.Homes != 60 {
+		t.Errorf("rows %s: %+v", got, p.Areas)
+	}
+	n := 0
+	estimatesIn(reflect.ValueOf(p), func(e analysis.Estimate) {
+		n++
+		if len(e.Notes) > 1 || len(e.Notes) == 1 && (e.Notes[0].Code != "unbounded" || !math.IsInf(e.Upper, 1)) || e.N != 0 {
+			t.Errorf("an estimate of N %d with notes %v leaves", e.N, e.Notes)
+		}
+		if err := e.Check(); err != nil {
+			t.Error(err)
+		}
+	})
+	if n < 20 {
+		t.Errorf("only %d estimates were looked at", n)
+	}
+	// The estimates are those of the merged areas, rounded.
+	merged := renamed(homes, map[string]bool{"B": true, "C": true})
+	post, err := Posterior(merged, opt)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got, want := p.Areas[2].GM.Value, Digits(post.Areas[2].GM.Value, 0); got != want {
+		t.Errorf("GM of the merged areas %v, want %v", got, want)
+	}
+	if lo, hi := p.Community.Above[0].Share.Lower, p.Community.Above[0].Share.Upper; lo > post.Community.Above[0].Share.Lower || hi < post.Community.Above[0].Share.Upper {
+		t.Errorf("the published interval %v to %v is not around the model's", lo, hi)
+	}
+	// Order of homes changes nothing.
+	shuffled := slices.Clone(homes)
+	rng.Shuffle(len(shuffled), func(i, j int) { shuffled[i], shuffled[j] = shuffled[j], shuffled[i] })
+	again, err := Publish(shuffled, shuffled, opt, PublishOptions{})
+	if err != nil || !reflect.DeepEqual(p, again) {
+		t.Errorf("homes in another order are published otherwise (%v)", err)
+	}
+	// Dwellings of merged areas are added up, areas without homes merged.
+	opt.Areas = []Area{{Name: "A", Population: 100}, {Name: "B", Population: 100}, {Name: "C", Population: 100}, {Name: "D", Population: 100}, {Name: "E", Population: 600}}
+	p, err = Publish(homes, homes, opt, PublishOptions{})
+	if err != nil || len(p.Areas) != 3 || p.Areas[2].Above[0].Dwellings == nil || p.Areas[2].Above[0].Dwellings.Upper < 100 || !p.PopulationGiven {
+		t.Errorf("with dwellings: %+v (%v)", p.Areas, err)
+	}
+	// Refusals.
+	for _, c := range []struct {
+		homes, raws []Home
+		po          PublishOptions
+		want        string
+	}{
+		{homes[:9], homes[:9], PublishOptions{}, "fewer than 10 homes"},
+		{homes, homes, PublishOptions{MinCell: 4}, "5 is the fewest"},
+		{homes, homes[1:], PublishOptions{}, "as measured"},
+	} {
+		if _, err := Publish(c.homes, c.raws, opt, c.po); err == nil || !strings.Contains(err.Error(), c.want) {
+			t.Errorf("error %v, want one with %q", err, c.want)
+		}
+	}
+}
+
+// By hand, k = 10. Whole: 60 homes, 30 above 100, 22 above 150, 15 above 200, 4 above
+// 400. 400 has fewer than 10 above. From below: 100 has 30 and 30; 150 has 22 above
+// but 8 between it and 100; 200 has 15, and 15 between it and 100.
+// Parts of 40 and 20: 20 and 10 above 100 are told; 12 and 3 above 200 are not.
+func TestCountable(t *testing.T) {
+	row := func(n int, above ...int) RawArea {
+		a := RawArea{Homes: n}
+		for i, l := range []float64{400, 100, 200, 150} {
+			a.Above = append(a.Above, RawShare{Level: l, Above: above[i]})
+		}
+		return a
+	}
+	whole, parts := row(60, 4, 30, 15, 22), []RawArea{row(40, 3, 20, 12, 15), row(20, 1, 10, 3, 7)}
+	both, all := Countable(whole, parts, 10)
+	if !slices.Equal(both, []bool{false, true, true, false}) || !slices.Equal(all, []bool{false, true, false, false}) {
+		t.Errorf("levels 400, 100, 200, 150: of the whole %v, of its parts %v", both, all)
+	}
+	// A limit that leaves one home undecided withholds the level.
+	whole.Above[1].Undecided = 1
+	if both, _ := Countable(whole, parts, 10); both[1] {
+		t.Error("a share with an undecided home is told")
+	}
+	// None above and all above say the same of every home.
+	for _, above := range []int{0, 60} {
+		if both, _ := Countable(row(60, above, above, above, above), nil, 10); slices.Contains(both, true) {
+			t.Errorf("%d above of 60 is told", above)
+		}
+	}
+}
+
+// A counted share as told is the same for every pair of counts that are told alike,
+// and its limits hold those of all of them.
+func TestPublishedCount(t *testing.T) {
+	const k = LeastMinCell
+	raw := func(x, n int) RawShare {
+		s := RawShare{Above: x, Share: analysis.Estimate{Value: float64(x) / float64(n), N: n, Confidence: 0.95, Method: AreaRaw, Kind: analysis.ConfidenceInterval}}
+		s.Share.Lower, s.Share.Upper = wilsonRaw(float64(x), float64(n), 1.959963984540054)
+		return s
+	}
+	alike := map[[2]int]analysis.Estimate{}
+	for n := 2 * k; n <= 150; n++ {
+		for x := k; x <= n-k; x++ {
+			exact, e := raw(x, n).Share, *PublishedCount(raw(x, n), AtLeast(n, k), AtLeast(n, k)+k-1, k)
+			if err := e.Check(); err != nil {
+				t.Fatal(err)
+			}
+			if e.Lower > exact.Lower || e.Upper < exact.Upper || e.Value < e.Lower || e.Value > e.Upper || math.Abs(e.Value-exact.Value) > float64(k)/float64(n) {
+				t.Fatalf("%d of %d, %v (%v to %v), is told as %v (%v to %v)", x, n, exact.Value, exact.Lower, exact.Upper, e.Value, e.Lower, e.Upper)
+			}
+			told := [2]int{AtLeast(x, k), AtLeast(n, k)}
+			if first, ok := alike[told]; ok && !reflect.DeepEqual(first, e) {
+				t.Fatalf("%d of %d is told as %v, another of the same rounded counts as %v", x, n, e, first)
+			}
+			alike[told] = e
+		}
+	}
+	// The total of several rows is told more widely.
+	for n := 2 * k; n <= 60; n++ {
+		for x := k; x <= n-k; x++ {
+			for least := max(0, n-20); least <= n; least += 4 {
+				for _, most := range []int{n, n + 7, n + 20} {
+					exact, e := raw(x, n).Share, *PublishedCount(raw(x, n), least, most, k)
+					if err := e.Check(); err != nil || e.Lower > exact.Lower || e.Upper < exact.Upper || e.Value > 1 {
+						t.Fatalf("%d of %d, told to be %d to %d: %v (%v to %v), %v", x, n, least, most, e.Value, e.Lower, e.Upper, err)
+					}
+				}
+			}
+		}
+	}
+	// By hand, k = 5: 12 of 34 are told as 10 and 30, so in the middle as 12 of 32.
+	if e := PublishedCount(raw(12, 34), 30, 34, k); e.Value != 0.38 {
+		t.Errorf("12 of 34 is told as %v, want 12/32 in two digits", e.Value)
+	}
+}
+
+func TestDigits(t *testing.T) {
+	for _, c := range []struct {
+		x         float64
+		direction int
+		want      float64
+	}{
+		{91.78, 0, 92}, {91.78, -1, 91}, {91.78, 1, 92}, {100.4, -1, 100}, {100.4, 1, 110}, {99.9, -1, 99}, {99.96, 0, 100}, {99.4, 1, 100},
+		{0.000564, -1, 0.00056}, {2.4, -1, 2.4}, {2.4, 1, 2.4}, {0, 1, 0}, {-0.0564, 1, -0.056}, {-0.0564, -1, -0.057}, {-100.4, -1, -110}, {math.Inf(1), 1, math.Inf(1)},
+	} {
+		if got := Digits(c.x, c.direction); got != c.want {
+			t.Errorf("Digits(%v, %d) = %v, want %v", c.x, c.direction, got, c.want)
+		}
+	}
+	for _, c := range []struct {
+		p         float64
+		direction int
+		want      float64
+	}{{0.9963, 0, 0.9963}, {0.99634, -1, 0.9963}, {0.99634, 1, 0.9964}, {0.853, 0, 0.85}, {0.853, 1, 0.86}, {0.5, 0, 0.5}, {1, 1, 1}, {0.49, -1, 0.49}, {1 - 1e-17, -1, 1}} {
+		if got := shareDigits(c.p, c.direction); got != c.want {
+			t.Errorf("shareDigits(%v, %d) = %v, want %v", c.p, c.direction, got, c.want)
+		}
+	}
+	rng := rand.New(rand.NewPCG(2, 2))
+	for range 20000 {
+		x := math.Exp(10 * rng.NormFloat64())
+		lo, mid, hi := Digits(x, -1), Digits(x, 0), Digits(x, 1)
+		if !(lo <= x && x <= hi && lo <= mid && mid <= hi) || mid > 1.051*x || mid < 0.949*x {
+			t.Fatalf("%v is told as %v, %v, %v", x, lo, mid, hi)
+		}
+		if text := strconv.FormatFloat(hi, 'e', -1, 64); strings.IndexByte(text, 'e') > 3 {
+			t.Fatalf("%v has more than two digits", text)
+		}
+	}
+}
+
+// By hand, 12 homes: a quarter of them is 3, and a tenth is 1.2, so the 90th
+// percentile rests on too few and the quartiles do not. Ten homes of 10 Bq/m³ and one
+// of 20 come to 100 without the two largest, less than a tenth of 2000.
+func TestPublishValues(t *testing.T) {
+	var values []lognormal.Observation
+	for i := range 12 {
+		values = append(values, lognormal.Exact(20+10*float64(i)))
+	}
+	describe := func(obs []lognormal.Observation) lognormal.Description {
+		d, err := lognormal.Describe(obs, lognormal.DescribeOptions{Levels: []float64{100}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return d
+	}
+	v, err := PublishValues(describe(values), values, PublishOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if v.Homes != 10 || v.AM == nil || v.Ranks[0].Value == nil || v.Ranks[2].Value == nil || v.Ranks[3].Value != nil || *v.Ranks[0].Value != Digits(*v.Ranks[0].Value, 0) || v.Above[0].Share == nil || v.Above[0].Counted != nil {
+		t.Errorf("%+v", v)
+	}
+	for i := range values {
+		values[i] = lognormal.Exact(10)
+	}
+	values[0], values[1] = lognormal.Exact(20), lognormal.Exact(2000)
+	if v, err = PublishValues(describe(values), values, PublishOptions{}); err != nil || v.AM != nil || len(v.Withheld) != 2 {
+		t.Errorf("a mean that one home makes up is told: %+v (%v)", v, err)
+	}
+	if _, err = PublishValues(describe(values[:9]), values[:9], PublishOptions{}); err == nil {
+		t.Error("9 homes are told")
+	}
+}

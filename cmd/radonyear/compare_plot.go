@@ -1,0 +1,100 @@
+package main
+
+import (
+	"fmt"
+	"time"
+
+	"radonyear/analysis"
+	"radonyear/analysis/compare"
+	"radonyear/cmd/radonyear/internal/plot"
+	"radonyear/cmd/radonyear/internal/report"
+)
+
+// reductionsFigure draws a line for each home: what is left of its annual mean with
+// the system, and below them all homes joined and what the next may expect.
+func (q compareQuestion) reductionsFigure(results []compared, joined *compare.Pooled) (plot.Figure, error) {
+	if err := fits(len(results), "homes", mostRows, fewerHomes); err != nil {
+		return plot.Figure{}, err
+	}
+	percent := round(100 * q.Confidence)
+	var places []analysis.Place
+	for _, r := range results {
+		places = append(places, r.Place)
+	}
+	name := resultNames(places, "home")
+	p := plot.Panel{
+		X: plot.Axis{Label: "Annual mean with the system, in % of that without", Kind: plot.Log, Include: []float64{100}},
+		Y: plot.Axis{Kind: plot.Rows},
+	}
+	add := func(line *plot.Intervals, name string, ratio, reduction analysis.Estimate) {
+		line.Across = true
+		line.At = append(line.At, float64(len(p.Y.Names)))
+		line.Value = append(line.Value, 100*ratio.Value)
+		line.Low, line.High = append(line.Low, 100*ratio.Lower), append(line.High, 100*ratio.Upper)
+		p.Y.Names = append(p.Y.Names, name)
+		p.Beside = append(p.Beside, fmt.Sprintf("%s (%s)", report.Number(reduction.Value), report.Interval(reduction)))
+	}
+	homes := plot.Intervals{Look: plot.Look{Role: plot.After, Label: fmt.Sprintf("a home, %g %% interval", percent)}}
+	for _, r := range results {
+		add(&homes, name(r.Place), r.Ratio, r.Reduction)
+	}
+	p.Marks = []plot.Mark{plot.Rule{Look: plot.Look{Role: plot.Quiet, Label: "no change"}, Upright: true, At: 100}, homes}
+	f := plot.Figure{
+		Title: fmt.Sprintf("What the systems did in %d homes", len(results)),
+		Desc:  "A line for each home: its annual mean with the system in percent of that without, with its interval; under them all homes joined, and the range in which the next home is expected. At the right the reductions in percent.",
+		Notes: []string{"At the right: reduction of the annual mean in percent, with its interval. " + caution},
+	}
+	if joined != nil {
+		all := plot.Intervals{Look: plot.Look{Role: plot.Joined, Label: "all homes joined"}}
+		add(&all, "all homes", joined.Ratio, joined.Reduction)
+		p.Marks = append(p.Marks, all)
+		f.Lead = fmt.Sprintf("In the middle of the homes the annual mean falls by %s %%, %g %% interval %s.", report.Number(joined.Reduction.Value), percent, report.Interval(joined.Reduction))
+		if joined.Next != nil {
+			next := plot.Intervals{Look: plot.Look{Role: plot.Next, Label: "the next home"}}
+			add(&next, "next home", *joined.Next, compare.ReductionOf(*joined.Next))
+			p.Marks = append(p.Marks, next)
+		}
+		if len(results) < fewJoined {
+			f.Notes = append([]string{fmt.Sprintf("Under %d homes say next to nothing of others like them.", fewJoined)}, f.Notes...)
+		}
+	}
+	f.Panels = []plot.Panel{p}
+	return f, nil
+}
+
+// twoYearsFigure draws one home: what was measured without and with its system, and
+// both annual means of the same twelve months.
+func (q compareQuestion) twoYearsFigure(r compared, typed bool) plot.Figure {
+	percent := round(100 * q.Confidence)
+	f := plot.Figure{
+		Title: "Before and after: home " + report.PlaceName(analysis.Place{Home: r.Home, Area: r.Area}),
+		Lead:  fmt.Sprintf("Annual mean %s without the system, %s with it. %s", q.meanWords(r.Without), q.meanWords(r.With), q.reductionWords(r)),
+		Desc:  "Readings over time without the system and with it; at the right both annual means of the same twelve months with their intervals; the levels as broken lines.",
+		Notes: []string{fmt.Sprintf("Both annual means are of the twelve months from %s. %s", r.YearStart.Format(time.DateOnly), caution)},
+	}
+	if typed {
+		f.Title = "Before and after, as typed in"
+	}
+	p := plot.Panel{X: plot.Axis{Kind: plot.Dates}, Y: concentration("Radon")}
+	p.Marks = levelRules(q.Levels, false)
+	if !r.Switched.IsZero() {
+		p.Marks = append(p.Marks, plot.Rule{Look: plot.Look{Role: plot.Attention, Label: "system switched on"}, Upright: true, At: plotDay(r.Switched.In(r.YearStart.Location()))})
+	}
+	p.Marks = append(p.Marks, readingMarks(r.sides[0], plot.Before, "day without", "test without")...)
+	p.Marks = append(p.Marks, readingMarks(r.sides[1], plot.After, "day with", "test with")...)
+	// The means stand behind the last day drawn, next to each other.
+	from, to := plotDay(r.Without.Start), plotDay(r.Without.End)
+	for _, t := range []time.Time{r.Without.Start, r.Without.End, r.With.Start, r.With.End, r.YearStart, r.YearEnd} {
+		from, to = min(from, plotDay(t)), max(to, plotDay(t))
+	}
+	for k, s := range []compare.Side{r.Without, r.With} {
+		e := s.AnnualMean
+		role, label := []plot.Role{plot.Before, plot.After}[k], []string{"annual mean without", "annual mean with"}[k]
+		at := to + (to-from)*(0.02+0.025*float64(k))
+		p.Marks = append(p.Marks,
+			plot.Rule{Look: plot.Look{Role: role}, At: e.Value, From: plotDay(r.YearStart), To: at},
+			plot.Intervals{Look: plot.Look{Role: role, Label: fmt.Sprintf("%s, %g %%", label, percent)}, At: []float64{at}, Value: []float64{e.Value}, Low: []float64{e.Lower}, High: []float64{e.Upper}})
+	}
+	f.Panels = []plot.Panel{p}
+	return f
+}

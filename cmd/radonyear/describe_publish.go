@@ -1,0 +1,182 @@
+package main
+
+import (
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/urfave/cli/v2"
+
+	"radonyear/analysis/survey"
+	"radonyear/cmd/radonyear/internal/report"
+	"radonyear/ingest"
+)
+
+// publishDescription is the rest of describe where its result is to be published.
+func (p *program) publishDescription(c *cli.Context, q surveyQuestion, o *publishing, format string, groups []group, left []report.LeftOut, files []ingest.File, after int) error {
+	if q.by == "home" {
+		return usageError{"--by home gives each home by itself, and no home is published", "--by area, or another column"}
+	}
+	if len(groups) == 0 {
+		return noResult(left, files)
+	}
+	groups, merged := q.mergeGroups(groups, o.MinCell)
+	rows := make([]survey.PublishedValues, len(groups))
+	counted := make([]survey.RawArea, len(groups))
+	for i, g := range groups {
+		d, err := q.describeOne(g.obs)
+		if err == nil {
+			rows[i], err = survey.PublishValues(d, g.obs, o.PublishOptions)
+		}
+		if err != nil {
+			return hinted{err, "measure more homes; without --publish the result is for yourself"}
+		}
+		if counted[i], err = countAbove(g, q.levels, q.opt.Confidence); err != nil {
+			return err
+		}
+	}
+	// No total of the groups is told, so that each level is told for all of them or none.
+	whole, err := countAbove(together(groups), q.levels, q.opt.Confidence)
+	if err != nil {
+		return err
+	}
+	_, all := survey.Countable(whole, counted, o.MinCell)
+	var withheld []survey.Withheld
+	if len(merged) > 0 {
+		withheld = append(withheld, survey.Withheld{What: "groups", Why: "those with fewer than " + strconv.Itoa(o.MinCell) + " homes are told only together, where need be with the next smallest"})
+	}
+	for k, level := range q.levels {
+		if !all[k] {
+			withheld = append(withheld, survey.Withheld{What: "counted share above " + told(level), Why: "in some row fewer than " + strconv.Itoa(o.MinCell) + " homes above it, below it, or between it and another level, or a limit that leaves a home undecided"})
+			continue
+		}
+		for i := range rows {
+			rows[i].Above[k].Counted = survey.PublishedCount(counted[i].Above[k], rows[i].Homes, rows[i].Homes+o.MinCell-1, o.MinCell)
+		}
+	}
+	if slices.ContainsFunc(rows, func(v survey.PublishedValues) bool { return v.AM == nil && v.GM != nil }) {
+		withheld = append(withheld, survey.Withheld{What: "mean, where there is none", Why: "one home's value makes up most of it, or the values do not give one"})
+	}
+	withheld = append(withheld,
+		survey.Withheld{What: "quantiles, in CSV and JSON, where there are none", Why: "fewer than 3 homes beyond, or below a limit"},
+		survey.Withheld{What: "counts of homes", Why: "told to within " + strconv.Itoa(o.MinCell) + ", and counted shares made of that"},
+		survey.Withheld{What: "digits", Why: "two significant, limits rounded outwards"},
+		survey.Withheld{What: "least and most", Why: "one home's each"},
+		survey.Withheld{What: "homes, rooms, detectors, dates, files", Why: "they identify"},
+		survey.Withheld{What: "homes below a limit, shape of the distribution, next home", Why: "nearer to single homes, and not needed"})
+	doc := report.Document{
+		Command: "describe", Version: version, Levels: q.levels, Confidence: q.opt.Confidence,
+		Settings: append(q.publishedSettings(), o.settings()...), Notes: o.notes(files, after), LeftOut: o.leftOut(left),
+		Tables: []report.Table{q.publishedTable(groups, merged, rows, o)},
+	}
+	doc.Tables = append(doc.Tables, report.Table{Key: "withheld", Hidden: true, Columns: []report.Column{{Key: "what", Style: report.Text}, {Key: "why", Style: report.Text}}})
+	for _, w := range withheld {
+		doc.Tables[1].Rows = append(doc.Tables[1].Rows, report.Row{Cells: []any{w.What, w.Why}})
+	}
+	s := q.sentences()
+	doc.After = append(s[:len(s)-2], withheldWords(withheld), limitsOfPublishing, s[len(s)-1])
+	if err := p.emit(c, doc, format); err != nil {
+		return err
+	}
+	return p.published(files, left)
+}
+
+// mergeGroups puts small groups together, as survey.MergeSmall says.
+func (q surveyQuestion) mergeGroups(groups []group, min int) (out []group, merged map[string]bool) {
+	var sizes []survey.AreaHomes
+	for _, g := range groups {
+		sizes = append(sizes, survey.AreaHomes{Area: g.name, Homes: len(g.obs)})
+	}
+	merged = survey.MergeSmall(sizes, min)
+	others := group{name: survey.Others}
+	for _, g := range groups {
+		if merged[g.name] {
+			others.obs = append(others.obs, g.obs...)
+		} else {
+			out = append(out, g)
+		}
+	}
+	if len(merged) > 0 {
+		out = append(out, others)
+	}
+	return out, merged
+}
+
+// together is all groups' homes.
+func together(groups []group) (all group) {
+	for _, g := range groups {
+		all.obs = append(all.obs, g.obs...)
+	}
+	return all
+}
+
+// countAbove counts a group's homes above each level.
+func countAbove(g group, levels []float64, confidence float64) (survey.RawArea, error) {
+	homes := make([]survey.Home, len(g.obs))
+	for i, o := range g.obs {
+		o.Error = 0 // no part of counting
+		homes[i] = survey.FromObservation("", o)
+	}
+	areas, err := survey.Unpooled(homes, levels, confidence)
+	if err != nil {
+		return survey.RawArea{}, err
+	}
+	return areas[0], nil
+}
+
+func (q surveyQuestion) publishedSettings() []report.Field {
+	return []report.Field{{Name: "by", Value: q.by}, {Name: "levels", Value: append([]float64{}, q.levels...)}, {Name: "level_unit", Value: "Bq/m3"}, {Name: "rule", Value: string(q.rule)},
+		{Name: "outdoor", Value: q.outdoor}, {Name: "error", Value: q.relErr}, {Name: "method", Value: q.method}, {Name: "confidence", Value: q.opt.Confidence}, {Name: "phase", Value: q.phase}}
+}
+
+// publishedTable is the result, a row a group.
+func (q surveyQuestion) publishedTable(groups []group, merged map[string]bool, rows []survey.PublishedValues, o *publishing) report.Table {
+	head := "Group"
+	if q.by != "all" {
+		head = firstUpper(q.by)
+	}
+	interval := intervalHead(q.opt.Confidence)
+	text := func(head string) report.Column {
+		return report.Column{Head: head, Style: report.Text, Words: true, OmitEmpty: true}
+	}
+	t := report.Table{Title: "As measured, Bq/m³, with shares of homes in percent; GM: geometric mean; GSD: geometric standard deviation.", Columns: []report.Column{
+		{Key: "group", Head: head, Style: report.Text}, {Key: "merged", Style: report.Bool}, text("Homes"), {Key: "homes_at_least", Style: report.Count}, {Key: "homes_at_most", Style: report.Count},
+		{Key: "gm", Style: report.Estimate}, text("GM"), text(interval), {Key: "gsd", Style: report.Estimate}, text("GSD"), {Key: "am", Style: report.Estimate}, text("Mean"), {Head: interval, Style: report.Text, Words: true, Spare: 1}, {Key: "am_suppressed", Style: report.Bool}}}
+	for _, p := range ranks {
+		key := "p" + strconv.Itoa(int(100*p))
+		t.Columns = append(t.Columns, report.Column{Key: key, Style: report.Factor}, report.Column{Key: key + "_suppressed", Style: report.Bool})
+	}
+	for _, l := range q.levels {
+		at := told(l)
+		t.Columns = append(t.Columns, report.Column{Key: "fraction_above_" + at, Style: report.Fraction}, text(">"+at+"\n%"), text(interval),
+			report.Column{Key: "counted_above_" + at, Style: report.Fraction}, text("Counted\n%"), report.Column{Key: "counted_above_" + at + "_suppressed", Style: report.Bool})
+	}
+	t.Columns = append(t.Columns, report.Column{Key: "withheld", Style: report.Nested})
+	for i, v := range rows {
+		name := q.groupName(groups[i])
+		gm, gmInterval := toldCells(v.GM, told)
+		gsd, _ := toldCells(v.GSD, told)
+		am, amInterval := toldCells(v.AM, told)
+		if v.AM == nil {
+			am = "-"
+		}
+		cells := []any{name, len(merged) > 0 && groups[i].name == survey.Others, countWords(v.Homes, v.Homes+o.MinCell-1), v.Homes, v.Homes + o.MinCell - 1, pointed(v.GM), gm, gmInterval, pointed(v.GSD), gsd, pointed(v.AM), am, amInterval, v.AM == nil}
+		for _, r := range v.Ranks {
+			var value any
+			if r.Value != nil {
+				value = *r.Value
+			}
+			cells = append(cells, value, r.Value == nil)
+		}
+		for _, s := range v.Above {
+			share, shareInterval := toldCells(s.Share, toldShare)
+			_, counted := toldCells(s.Counted, toldShare)
+			cells = append(cells, pointed(s.Share), share, shareInterval, pointed(s.Counted), counted, s.Counted == nil)
+		}
+		t.Rows = append(t.Rows, report.Row{Label: name, Cells: append(cells, withheldFields(v.Withheld))})
+	}
+	return t
+}
+
+// firstUpper is a column's name as a head.
+func firstUpper(s string) string { return strings.ToUpper(s[:1]) + s[1:] }

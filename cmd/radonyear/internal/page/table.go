@@ -1,0 +1,71 @@
+package page
+
+import (
+	"math"
+	"slices"
+	"strings"
+
+	"radonyear/analysis"
+	"radonyear/cmd/radonyear/internal/report"
+)
+
+// Table is rows of proses; the first cell of a row is its head.
+type Table struct {
+	Key     string // of the table in the JSON whose rows these are; may be empty
+	Caption Prose
+	Heads   []Head
+	Rows    [][]Prose
+	id      string
+}
+
+// ID is the identifier of the table's caption.
+func (t *Table) ID() string { return t.id }
+
+// Head is the head of a column.
+type Head struct {
+	Text   Prose
+	Number bool
+}
+
+// Between is the interval of an estimate in a sentence: "between 59.4 and 336".
+func Between(e analysis.Estimate, of string, levels ...float64) Prose {
+	return Span(e, of, "between {} and {}", func(x float64) string { return report.Number(x, levels...) })
+}
+
+// Span writes both limits into the words of both, or the one there is.
+func Span(e analysis.Estimate, of, both string, text func(float64) string) Prose {
+	low, high := math.IsInf(e.Lower, 0), math.IsInf(e.Upper, 0)
+	lower, upper := Prose{}, Prose{}
+	if !low {
+		lower = Prose{Number(text(e.Lower), e.Lower, of+".lower")}
+	}
+	if !high {
+		upper = Prose{Number(text(e.Upper), e.Upper, of+".upper")}
+	}
+	switch {
+	case low && high:
+		return Say("without a bound")
+	case high:
+		return Say("over {}", lower)
+	case low:
+		return Say("under {}", upper)
+	}
+	return Say(both, lower, upper)
+}
+
+// Minor prints a prose small, on a line of its own.
+func Minor(p Prose) Prose {
+	out := slices.Clone(p)
+	for i := range out {
+		out[i].Minor = true
+	}
+	return out
+}
+
+// Sentence gives a note a capital and a full stop.
+func Sentence(text string) string {
+	if text == "" {
+		return ""
+	}
+	return strings.ToUpper(text[:1]) + strings.TrimSuffix(text[1:], ".") + "."
+}

@@ -1,0 +1,335 @@
+package plot
+
+import (
+	"bytes"
+	"fmt"
+	"image/color"
+	"image/png"
+	"math"
+	"strconv"
+	"strings"
+	"sync"
+	"unicode"
+	"unicode/utf8"
+
+	"gonum.org/v1/plot/font"
+	"gonum.org/v1/plot/font/liberation"
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/vgimg"
+)
+
+// surface is what is drawn on. Places are in points from the upper left corner.
+type surface interface {
+	fill(p path, c color.NRGBA)
+	stroke(p path, c color.NRGBA, width float64, dash []float64)
+	text(x, y float64, s string, t textStyle) // y is the line the letters stand on
+	open(kind string, m Mark)                 // what comes until close is this mark
+	close()
+}
+
+type anchor int
+
+const (
+	start anchor = iota
+	middle
+	end
+)
+
+type textStyle struct {
+	size   float64
+	bold   bool
+	color  color.NRGBA
+	anchor anchor
+}
+
+// path is lines and circles.
+type path []piece
+
+type piece struct {
+	op   byte // 'M' move, 'L' line, 'Z' close, 'O' a circle of radius r about the place
+	x, y float64
+	r    float64
+}
+
+func (p *path) move(x, y float64)      { *p = append(*p, piece{op: 'M', x: x, y: y}) }
+func (p *path) line(x, y float64)      { *p = append(*p, piece{op: 'L', x: x, y: y}) }
+func (p *path) close()                 { *p = append(*p, piece{op: 'Z'}) }
+func (p *path) circle(x, y, r float64) { *p = append(*p, piece{op: 'O', x: x, y: y, r: r}) }
+func (p *path) box(x0, y0, x1, y1 float64) {
+	p.move(x0, y0)
+	p.line(x1, y0)
+	p.line(x1, y1)
+	p.line(x0, y1)
+	p.close()
+}
+
+// fonts are the letters that come with the program, so that texts have the same
+// widths on every machine: plain and bold.
+var fonts = sync.OnceValue(func() (faces [2]font.Face) {
+	for _, f := range liberation.Collection() {
+		switch f.Name() {
+		case "LiberationSans-Regular":
+			faces[0] = f
+		case "LiberationSans-Bold":
+			faces[1] = f
+		}
+	}
+	return faces
+})
+
+func (t textStyle) face() font.Face {
+	f := fonts()[0]
+	if t.bold {
+		f = fonts()[1]
+	}
+	f.Font.Size = vg.Length(t.size)
+	return f
+}
+
+// wide is a text's width, points.
+func (t textStyle) wide(s string) float64 {
+	f := t.face()
+	return float64(f.Width(s))
+}
+
+// cut shortens a text to a width.
+func (t textStyle) cut(s string, most float64) string {
+	if t.wide(s) <= most {
+		return s
+	}
+	runes := []rune(s)
+	low, high := 0, len(runes) // so many letters fit
+	for low < high {
+		mid := (low + high + 1) / 2
+		if t.wide(strings.TrimRight(string(runes[:mid]), " ")+"…") <= most {
+			low = mid
+		} else {
+			high = mid - 1
+		}
+	}
+	return strings.TrimRight(string(runes[:low]), " ") + "…"
+}
+
+// wrap breaks a text at its spaces into at most so many lines; what does not fit is
+// cut off.
+func (t textStyle) wrap(s string, most float64, lines int) (out []string) {
+	words := strings.Fields(s)
+	for len(words) > 0 {
+		if len(out) == lines-1 {
+			return append(out, t.cut(strings.Join(words, " "), most))
+		}
+		n := 1
+		for n < len(words) && t.wide(strings.Join(words[:n+1], " ")) <= most {
+			n++
+		}
+		// A number keeps its percent sign, and a value its unit.
+		for n > 1 && n < len(words) && (strings.HasPrefix(words[n], "%") || strings.HasPrefix(words[n], "Bq/m³")) {
+			n--
+		}
+		out = append(out, t.cut(strings.Join(words[:n], " "), most))
+		words = words[n:]
+	}
+	return out
+}
+
+// longest is how much of a text from a file is looked at.
+const longest = 300
+
+// clean makes a text from a file fit to be drawn: one line, without characters that
+// steer rather than show.
+func clean(s string) string {
+	var b strings.Builder
+	n := 0
+	for _, r := range s {
+		if n++; n > longest {
+			b.WriteRune('…')
+			break
+		}
+		switch {
+		case r == '\t' || r == '\n' || r == '\r' || r == '\u2028' || r == '\u2029':
+			b.WriteRune(' ')
+		case r == utf8.RuneError || r == 0xFFFE || r == 0xFFFF:
+			b.WriteRune('\uFFFD')
+		case unicode.IsControl(r) || unicode.Is(unicode.Cf, r):
+		default:
+			b.WriteRune(r)
+		}
+	}
+	return strings.Join(strings.Fields(b.String()), " ")
+}
+
+// picture is a surface that becomes a PNG.
+type picture struct {
+	canvas *vgimg.Canvas
+	height float64
+}
+
+func newPicture(w, h float64) *picture {
+	return &picture{vgimg.NewWith(vgimg.UseWH(vg.Length(w), vg.Length(h)), vgimg.UseDPI(dpi), vgimg.UseBackgroundColor(paper)), h}
+}
+
+func (p *picture) at(x, y float64) vg.Point {
+	return vg.Point{X: vg.Length(x), Y: vg.Length(p.height - y)}
+}
+
+func (p *picture) path(q path) (out vg.Path) {
+	for _, c := range q {
+		switch c.op {
+		case 'M':
+			out.Move(p.at(c.x, c.y))
+		case 'L':
+			out.Line(p.at(c.x, c.y))
+		case 'Z':
+			out.Close()
+		case 'O':
+			out.Move(p.at(c.x+c.r, c.y))
+			out.Arc(p.at(c.x, c.y), vg.Length(c.r), 0, 2*math.Pi)
+			out.Close()
+		}
+	}
+	return out
+}
+
+func (p *picture) fill(q path, c color.NRGBA) {
+	p.canvas.SetColor(c)
+	p.canvas.Fill(p.path(q))
+}
+
+func (p *picture) stroke(q path, c color.NRGBA, width float64, dash []float64) {
+	p.canvas.SetColor(c)
+	p.canvas.SetLineWidth(vg.Length(width))
+	var lengths []vg.Length
+	for _, d := range dash {
+		lengths = append(lengths, vg.Length(d))
+	}
+	p.canvas.SetLineDash(lengths, 0)
+	p.canvas.Stroke(p.path(q))
+}
+
+func (p *picture) text(x, y float64, s string, t textStyle) {
+	switch t.anchor {
+	case middle:
+		x -= t.wide(s) / 2
+	case end:
+		x -= t.wide(s)
+	}
+	p.canvas.SetColor(t.color)
+	p.canvas.FillString(t.face(), p.at(x, y), s)
+}
+
+func (*picture) open(string, Mark) {}
+func (*picture) close()            {}
+
+func (p *picture) bytes() ([]byte, error) {
+	var b bytes.Buffer
+	e := png.Encoder{CompressionLevel: png.BestCompression}
+	err := e.Encode(&b, p.canvas.Image())
+	return b.Bytes(), err
+}
+
+// drawing is a surface that becomes an SVG. Texts stay texts, in a family whose
+// letters are as wide as those measured here wherever one of the names is known.
+type drawing struct {
+	b strings.Builder
+}
+
+// escape makes text safe in XML, as content and within quotation marks.
+var escape = strings.NewReplacer("&", "&amp;", "<", "&lt;", ">", "&gt;", `"`, "&quot;", "'", "&#39;").Replace
+
+func newDrawing(w, h float64, title, desc string) *drawing {
+	d := &drawing{}
+	fmt.Fprintf(&d.b, `<?xml version="1.0" encoding="UTF-8"?>
+<svg xmlns="http://www.w3.org/2000/svg" width="%smm" height="%smm" viewBox="0 0 %s %s" role="img" aria-labelledby="title desc" font-family="'Liberation Sans', Arial, Helvetica, sans-serif">
+<title id="title">%s</title>
+<desc id="desc">%s</desc>
+<rect width="%s" height="%s" fill="#FFFFFF"/>
+`, place(w*25.4/72), place(h*25.4/72), place(w), place(h), escape(title), escape(desc), place(w), place(h))
+	return d
+}
+
+// place writes a coordinate to a hundredth of a point.
+func place(x float64) string {
+	s := strconv.FormatFloat(x, 'f', 2, 64)
+	s = strings.TrimSuffix(strings.TrimRight(s, "0"), ".")
+	if s == "-0" {
+		return "0"
+	}
+	return s
+}
+
+func hex(c color.NRGBA) string { return fmt.Sprintf("#%02X%02X%02X", c.R, c.G, c.B) }
+
+func (d *drawing) path(q path) string {
+	var b strings.Builder
+	for _, c := range q {
+		switch c.op {
+		case 'Z':
+			b.WriteByte('Z')
+		case 'O':
+			r := place(c.r)
+			fmt.Fprintf(&b, "M%s,%sa%s,%s 0 1 0 %s,0a%s,%s 0 1 0 %s,0Z", place(c.x-c.r), place(c.y), r, r, place(2*c.r), r, r, place(-2*c.r))
+		default:
+			fmt.Fprintf(&b, "%c%s,%s", c.op, place(c.x), place(c.y))
+		}
+	}
+	return b.String()
+}
+
+func (d *drawing) fill(q path, c color.NRGBA) {
+	fmt.Fprintf(&d.b, "<path d=\"%s\" fill=\"%s\"/>\n", d.path(q), hex(c))
+}
+
+func (d *drawing) stroke(q path, c color.NRGBA, width float64, dash []float64) {
+	fmt.Fprintf(&d.b, "<path d=\"%s\" fill=\"none\" stroke=\"%s\" stroke-width=\"%s\"", d.path(q), hex(c), place(width))
+	if dash != nil {
+		var parts []string
+		for _, x := range dash {
+			parts = append(parts, place(x))
+		}
+		fmt.Fprintf(&d.b, " stroke-dasharray=\"%s\"", strings.Join(parts, " "))
+	}
+	d.b.WriteString("/>\n")
+}
+
+func (d *drawing) text(x, y float64, s string, t textStyle) {
+	fmt.Fprintf(&d.b, "<text x=\"%s\" y=\"%s\" font-size=\"%s\" fill=\"%s\"", place(x), place(y), place(t.size), hex(t.color))
+	if w := t.wide(s); w > 0 { // where another font stands in for this one, it takes no more room
+		fmt.Fprintf(&d.b, " textLength=\"%s\" lengthAdjust=\"spacingAndGlyphs\"", place(w))
+	}
+	if t.bold {
+		d.b.WriteString(` font-weight="bold"`)
+	}
+	switch t.anchor {
+	case middle:
+		d.b.WriteString(` text-anchor="middle"`)
+	case end:
+		d.b.WriteString(` text-anchor="end"`)
+	}
+	fmt.Fprintf(&d.b, ">%s</text>\n", escape(s))
+}
+
+// open begins a group that carries the numbers it draws, to six digits.
+func (d *drawing) open(kind string, m Mark) {
+	fmt.Fprintf(&d.b, "<g data-mark=\"%s\"", kind)
+	if l := m.label(); l != "" {
+		fmt.Fprintf(&d.b, " data-label=\"%s\"", escape(clean(l)))
+	}
+	for _, a := range m.data() {
+		fmt.Fprintf(&d.b, " data-%s=\"", a.name)
+		for i, v := range a.values {
+			if i > 0 {
+				d.b.WriteByte(' ')
+			}
+			d.b.WriteString(strconv.FormatFloat(v, 'g', 6, 64))
+		}
+		d.b.WriteByte('"')
+	}
+	d.b.WriteString(">\n")
+}
+
+func (d *drawing) close() { d.b.WriteString("</g>\n") }
+
+func (d *drawing) bytes() ([]byte, error) {
+	d.b.WriteString("</svg>\n")
+	return []byte(d.b.String()), nil
+}

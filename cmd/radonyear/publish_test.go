@@ -1,0 +1,556 @@
+package main
+
+import (
+	"bytes"
+	"cmp"
+	"encoding/csv"
+	"encoding/hex"
+	"encoding/json"
+	"fmt"
+	"maps"
+	"math"
+	"math/rand/v2"
+	"os"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/optimize/convex/lp"
+
+	"radonyear/analysis"
+	"radonyear/analysis/survey"
+	"radonyear/cmd/radonyear/internal/report"
+)
+
+// TestMAC: the test cases of HMAC-SHA-256 in RFC 4231, sections 4.2 to 4.4, 4.7 and
+// 4.8 (from memory; four printed digests agreeing by chance is out of the question).
+func TestMAC(t *testing.T) {
+	for _, c := range []struct{ key, message, want string }{
+		{strings.Repeat("\x0b", 20), "Hi There", "b0344c61d8db38535ca8afceaf0bf12b881dc200c9833da726e9376c2e32cff7"},
+		{"Jefe", "what do ya want for nothing?", "5bdcc146bf60754e6a042426089575c75a003f089d2739839dec58b964ec3843"},
+		{strings.Repeat("\xaa", 20), strings.Repeat("\xdd", 50), "773ea91e36800e46854db8ebd09181a72959098b3ef8c122d9635514ced565fe"},
+		{strings.Repeat("\xaa", 131), "Test Using Larger Than Block-Size Key - Hash Key First", "60e431591ee0b67f0d8a26aacbf5b77f8e0bc6213728c5140546040f0ee37f54"},
+		{strings.Repeat("\xaa", 131), "This is a test using a larger than block-size key and a larger than block-size data. The key needs to be hashed before being used by the HMAC algorithm.", "9b09ffa71b942fcb27635fbcd5b0e944bfdc63644f0713938a7f51535c3a35e2"},
+	} {
+		if got := hex.EncodeToString(mac([]byte(c.key), []byte(c.message))); got != c.want {
+			t.Errorf("%.30q: %s, want %s", c.message, got, c.want)
+		}
+	}
+}
+
+func TestPseudonym(t *testing.T) {
+	one, other := &publishing{key: []byte(strings.Repeat("abcdefgh", 4))}, &publishing{key: []byte(strings.Repeat("abcdefgi", 4))}
+	seen := map[string]analysis.Place{}
+	for _, p := range []analysis.Place{{Home: "1"}, {Home: "2"}, {Home: "1", Area: "North"}, {Home: "1N", Area: "orth"}, {Home: "1North"}, {}, {Area: "1"}} {
+		name := one.pseudonym(p)
+		if was, ok := seen[name]; ok {
+			t.Errorf("%v and %v have one pseudonym", was, p)
+		}
+		seen[name] = p
+		if name != one.pseudonym(p) {
+			t.Errorf("%v has two pseudonyms with one key", p)
+		}
+		if name == other.pseudonym(p) {
+			t.Errorf("%v has the same pseudonym with another key", p)
+		}
+		if !regexp.MustCompile(`^p-[a-z2-7]{16}$`).MatchString(name) {
+			t.Errorf("%q is no pseudonym", name)
+		}
+	}
+	// A room or a detector makes no other home of it.
+	if one.pseudonym(analysis.Place{Home: "1"}) != one.pseudonym(analysis.Place{Home: "1", Room: "bed", Detector: "T"}) {
+		t.Error("a home's rooms have pseudonyms of their own")
+	}
+	// The list is in the order of pseudonyms, which says nothing of that of the names,
+	// and its reasons are from a list.
+	left := one.leftOut([]report.LeftOut{{Place: analysis.Place{Home: "1"}, Why: onlyAfter}, {Place: analysis.Place{Home: "2"}, Why: "row 17 of Anna's file"}, {Place: analysis.Place{Home: "3"}, Why: noField}})
+	if len(left) != 3 || !slices.IsSortedFunc(left, func(a, b report.LeftOut) int { return cmp.Compare(a.Place.Home, b.Place.Home) }) {
+		t.Errorf("%v", left)
+	}
+	for _, l := range left {
+		if strings.Contains(l.Why, "Anna") || l.Place.Area != "" {
+			t.Errorf("%v leaves", l)
+		}
+	}
+	if got := (&publishing{}).leftOut([]report.LeftOut{{Place: analysis.Place{Home: "1"}}}); got != nil {
+		t.Errorf("without a key, %v leaves", got)
+	}
+}
+
+func TestQuarters(t *testing.T) {
+	day := func(m time.Month) time.Time { return time.Date(2025, m, 30, 0, 0, 0, 0, time.UTC) }
+	var mids []time.Time
+	for range 5 {
+		mids = append(mids, day(3), day(10), day(12), time.Time{})
+	}
+	mids = append(mids, day(4), day(4), day(4), day(4))
+	if got := quarters(mids, 5); !slices.Equal(got, []string{"2025-Q1", "2025-Q4"}) {
+		t.Errorf("quarters %v: the four homes of the second are too few", got)
+	}
+}
+
+// invented is a community with names that stand out where they leak.
+type invented struct {
+	file   string
+	homes  map[string]int            // by area, of those with a result
+	above  map[string]map[string]int // by area and level
+	secret []string                  // what must not leave
+}
+
+var attackLevels = []string{"100", "200"}
+
+func invent(rng *rand.Rand, low int) invented {
+	c := invented{homes: map[string]int{}, above: map[string]map[string]int{}}
+	var b strings.Builder
+	b.WriteString("home,area,room,detector,start,end,value,unit,phase\n")
+	serial := 1000 + rng.IntN(9000)
+	row := func(area, phase string, value float64) {
+		serial += 1 + rng.IntN(9)
+		start := time.Date(2024, 1, 1+rng.IntN(330), 0, 0, 0, 0, time.UTC)
+		home, room, detector := fmt.Sprintf("Dwelling%d", serial), fmt.Sprintf("Chamber%d", serial), fmt.Sprintf("Serial%d", serial)
+		end := start.AddDate(0, 0, 60+rng.IntN(60))
+		text := strconv.FormatFloat(value, 'f', 3, 64)
+		fmt.Fprintf(&b, "%s,%s,%s,%s,%s,%s,%s,Bq/m3,%s\n", home, area, room, detector, start.Format(time.DateOnly), end.Format(time.DateOnly), text, phase)
+		c.secret = append(c.secret, home, room, detector, start.Format(time.DateOnly), end.Format(time.DateOnly), text)
+	}
+	for j := range 2 + rng.IntN(7) {
+		area := fmt.Sprintf("Parish%c%d", 'A'+j, rng.IntN(1000))
+		homes := low + rng.IntN(30)
+		if rng.IntN(2) == 0 {
+			homes = 1 + rng.IntN(low)
+		}
+		mu := math.Log(110) + 0.5*rng.NormFloat64()
+		c.above[area] = map[string]int{}
+		for range homes {
+			value := max(math.Exp(mu+0.8*rng.NormFloat64()), 1)
+			row(area, "", value)
+			c.homes[area]++
+			for _, l := range attackLevels {
+				if level, _ := strconv.ParseFloat(l, 64); value > level {
+					c.above[area][l]++
+				}
+			}
+		}
+		if rng.IntN(3) == 0 {
+			row(area, "after", 50)
+		}
+		if rng.IntN(4) == 0 {
+			fmt.Fprintf(&b, "Broken%d,%s,Chamber,Serial,2024-13-45,2024-14-01,nothing,Bq/m3,\n", serial, area)
+			c.secret = append(c.secret, fmt.Sprintf("Broken%d", serial))
+		}
+	}
+	c.file = b.String()
+	return c
+}
+
+// toldRow is a row as a reader of the publication has it.
+type toldRow struct {
+	name        string
+	kind        string // community, area, merged
+	least, most int
+	counted     map[string]bool // levels with a counted share
+}
+
+func fromCSV(t *testing.T, text string) (rows []toldRow) {
+	t.Helper()
+	all, err := csv.NewReader(strings.NewReader(text)).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := func(line int, column string) string {
+		i := slices.Index(all[0], column)
+		if i < 0 {
+			t.Fatalf("no column %q in %v", column, all[0])
+		}
+		return all[line][i]
+	}
+	number := func(s string) int {
+		n, err := strconv.Atoi(s)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return n
+	}
+	for i := 1; i < len(all); i++ {
+		r := toldRow{name: at(i, "area"), kind: at(i, "kind"), least: number(at(i, "homes_at_least")), most: number(at(i, "homes_at_most")), counted: map[string]bool{}}
+		for _, l := range attackLevels {
+			r.counted[l] = at(i, "raw_share_above_"+l) != ""
+			if suppressed := at(i, "raw_share_above_"+l+"_suppressed"); (suppressed == "true") == r.counted[l] {
+				t.Errorf("%s, level %s: suppressed is %s beside %q", r.name, l, suppressed, at(i, "raw_share_above_"+l))
+			}
+		}
+		rows = append(rows, r)
+	}
+	return rows
+}
+
+func fromJSON(t *testing.T, text string) (rows []toldRow) {
+	t.Helper()
+	type row struct {
+		Area       string
+		Merged     bool
+		Least      int `json:"homes_at_least"`
+		Most       int `json:"homes_at_most"`
+		ShareAbove []struct {
+			Level      float64
+			RawShare   *struct{ Value float64 } `json:"raw_share"`
+			Suppressed bool
+		} `json:"share_above"`
+	}
+	var doc struct {
+		Results []struct {
+			Community row
+			Areas     []row
+		}
+	}
+	if err := json.Unmarshal([]byte(text), &doc); err != nil || len(doc.Results) != 1 {
+		t.Fatalf("%v in %s", err, text)
+	}
+	add := func(r row, kind string) {
+		out := toldRow{name: r.Area, kind: kind, least: r.Least, most: r.Most, counted: map[string]bool{}}
+		for _, s := range r.ShareAbove {
+			l := strconv.FormatFloat(s.Level, 'f', -1, 64)
+			if out.counted[l] = s.RawShare != nil; s.Suppressed == out.counted[l] {
+				t.Errorf("%s, level %s: suppressed is %v beside %v", r.Area, l, s.Suppressed, s.RawShare)
+			}
+		}
+		rows = append(rows, out)
+	}
+	add(doc.Results[0].Community, "community")
+	rows[0].name = "all homes"
+	for _, r := range doc.Results[0].Areas {
+		kind := "area"
+		if r.Merged {
+			kind = "merged"
+		}
+		add(r, kind)
+	}
+	return rows
+}
+
+// attack tries to find how many homes, and how many above each level, the areas have
+// that rows do not tell by name. It is given more than the publication: the names of
+// all areas, and which of them the merged row holds. It says what it finds: a cell
+// whose count the sums that are told determine (were they told exactly), and one that
+// they leave within fewer than k homes as they are told. hidden is how many areas it
+// tried, levels how many counted levels it had to work with.
+func attack(c invented, rows []toldRow, k int) (found []string, hidden, levels int) {
+	areas := slices.Sorted(maps.Keys(c.homes))
+	named := func(a string) bool {
+		return slices.ContainsFunc(rows, func(r toldRow) bool { return r.kind == "area" && r.name == a })
+	}
+	var secret []int
+	for j, a := range areas {
+		if !named(a) {
+			secret = append(secret, j)
+		}
+	}
+	if len(secret) == 0 {
+		return nil, 0, 0
+	}
+	holds := func(r toldRow, j int) bool {
+		return r.kind == "community" || r.kind == "area" && r.name == areas[j] || r.kind == "merged" && !named(areas[j])
+	}
+	// sums is what is told of one count: homes, or homes above a level.
+	type sums struct {
+		of    string
+		truth func(area string) int
+		rows  []toldRow
+	}
+	all := []sums{{"homes", func(a string) int { return c.homes[a] }, rows}}
+	for _, l := range attackLevels {
+		s := sums{"homes above " + l, func(a string) int { return c.above[a][l] }, nil}
+		for _, r := range rows {
+			if r.counted[l] {
+				s.rows = append(s.rows, r)
+			}
+		}
+		if len(s.rows) > 0 {
+			levels++
+			all = append(all, s)
+		}
+	}
+	for _, s := range all {
+		n := len(areas)
+		system := mat.NewDense(len(s.rows), n, nil)
+		var g []float64 // G x ≤ h
+		var h []float64
+		for i, r := range s.rows {
+			sum := 0
+			up, down := make([]float64, n), make([]float64, n)
+			for j, a := range areas {
+				if holds(r, j) {
+					system.Set(i, j, 1)
+					up[j], down[j] = 1, -1
+					sum += s.truth(a)
+				}
+			}
+			least, most := r.least, r.most
+			if s.of != "homes" { // what is told of a count is its multiple of k
+				least, most = survey.AtLeast(sum, k), survey.AtLeast(sum, k)+k-1
+			}
+			if sum < least || sum > most {
+				found = append(found, fmt.Sprintf("%s of %s: %d is told as %d to %d", s.of, r.name, sum, least, most))
+			}
+			g, h = append(append(g, up...), down...), append(h, float64(most), float64(-least))
+		}
+		for _, j := range secret {
+			// The count follows from the sums where its unit vector is made of their rows.
+			more := mat.NewDense(len(s.rows)+1, n, nil)
+			more.Slice(0, len(s.rows), 0, n).(*mat.Dense).Copy(system)
+			more.Set(len(s.rows), j, 1)
+			if rank(more) == rank(system) {
+				found = append(found, fmt.Sprintf("%s in %s follows from the sums", s.of, areas[j]))
+			}
+		}
+		// The widest and the narrowest hidden area by linear programming.
+		slices.SortFunc(secret, func(a, b int) int { return s.truth(areas[a]) - s.truth(areas[b]) })
+		for _, j := range slices.Compact([]int{secret[0], secret[len(secret)-1]}) {
+			lo, hi := program1(g, h, n, j, 1), -program1(g, h, n, j, -1)
+			if truth := float64(s.truth(areas[j])); truth < lo-1e-6 || truth > hi+1e-6 {
+				found = append(found, fmt.Sprintf("%s in %s: the program is wrong, %v is not from %v to %v", s.of, areas[j], truth, lo, hi))
+			}
+			if hi-lo < float64(k) {
+				found = append(found, fmt.Sprintf("%s in %s lies between %.3g and %.3g", s.of, areas[j], lo, hi))
+			}
+		}
+	}
+	return found, len(secret), levels
+}
+
+func rank(m *mat.Dense) int {
+	var svd mat.SVD
+	if !svd.Factorize(m, mat.SVDNone) {
+		panic("no decomposition")
+	}
+	return svd.Rank(1e-9)
+}
+
+// program1 is the least that sign·x[j] can be where G x ≤ h and x ≥ 0.
+func program1(g, h []float64, n, j int, sign float64) float64 {
+	m := len(h)
+	a := mat.NewDense(m, n+m, nil) // slacks make equations of it
+	c := make([]float64, n+m)
+	c[j] = sign
+	for i := range m {
+		for k := range n {
+			a.Set(i, k, g[i*n+k])
+		}
+		a.Set(i, n+i, 1)
+	}
+	best, _, err := lp.Simplex(c, a, h, 1e-9, nil)
+	if err != nil {
+		panic(err)
+	}
+	return best
+}
+
+// TestAttack publishes random communities and attacks what came out, as bytes.
+func TestAttack(t *testing.T) {
+	const file = "Cousin-Anna-2024.csv"
+	communities := 200
+	if testing.Short() {
+		communities = 20
+	}
+	t.Chdir(t.TempDir())
+	if err := os.WriteFile("secret.key", []byte("0123456789abcdefghijklmnopqrstuvwxyz"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	rng := rand.New(rand.NewPCG(11, 12))
+	hidden, levels, naive, known, withKey := 0, 0, 0, 0, 0
+	for i := range communities {
+		k := []int{5, 7, 10}[rng.IntN(3)]
+		c := invent(rng, k)
+		if err := os.WriteFile(file, []byte(c.file), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		secret := append(c.secret, file, "Cousin", "secret.key", "0123456789abcdef")
+		for a, n := range c.homes {
+			if n < k {
+				secret = append(secret, a)
+			}
+		}
+		args := []string{"radonyear", "survey", file, "--level", "100", "--level", "200"}
+		if i%40 != 5 { // the annual means of so many homes take their time
+			args = append(args, "--test-error", "none")
+		}
+		publish := append(slices.Clone(args), "--publish", "--min-cell", strconv.Itoa(k))
+		if i%3 == 0 {
+			publish = append(publish, "--key-file", "secret.key")
+		}
+		all := 0
+		for _, n := range c.homes {
+			all += n
+		}
+		formats := []string{"json", "csv"}
+		if i%10 == 0 {
+			formats = report.Formats
+		}
+		var first []toldRow
+		for _, format := range formats {
+			status, out, errs := runAll(append(publish, "--format", format))
+			if all < k {
+				if status != exitNoAnswer || out != "" {
+					t.Fatalf("%d homes: exit status %d\n%s", all, status, out)
+				}
+				continue
+			}
+			if status != exitDone && status != exitPartial {
+				t.Fatalf("exit status %d: %s", status, errs)
+			}
+			for _, s := range secret {
+				if strings.Contains(out, s) || s != "secret.key" && strings.Contains(errs, s) {
+					t.Errorf("community %d, %s: %q leaks\n%s\n%s", i, format, s, out, errs)
+				}
+			}
+			var rows []toldRow
+			switch format {
+			case "csv":
+				rows = fromCSV(t, out)
+				checkDigits(t, csvNumbers(out), k)
+			case "json":
+				rows = fromJSON(t, out)
+				var doc any
+				d := json.NewDecoder(strings.NewReader(out))
+				d.UseNumber()
+				if err := d.Decode(&doc); err != nil {
+					t.Fatal(err)
+				}
+				checkDigits(t, jsonNumbers(doc, ""), k)
+				if strings.Contains(out, `"home": "p-`) {
+					withKey++
+				}
+			default:
+				for _, x := range regexp.MustCompile(`\d+\.\d+`).FindAllString(out, -1) {
+					if v, _ := strconv.ParseFloat(x, 64); v != survey.Digits(v, 0) && round(100-v) != survey.Digits(100-v, 0) {
+						t.Errorf("%s has too many digits in\n%s", x, out)
+					}
+				}
+				continue
+			}
+			if first != nil && !slices.EqualFunc(first, rows, func(a, b toldRow) bool { return fmt.Sprint(a) == fmt.Sprint(b) }) {
+				t.Errorf("community %d: JSON has %v, CSV %v", i, first, rows)
+			}
+			first = rows
+			found, n, l := attack(c, rows, k)
+			for _, f := range found {
+				t.Errorf("community %d of %v, k = %d, %s: %s\n%v", i, c.homes, k, format, f, rows)
+			}
+			hidden, levels = hidden+n, levels+l
+		}
+		// Without complementary suppression: rows of small areas taken out, and no more.
+		if i%4 == 0 && all >= k {
+			rows := []toldRow{{name: "all homes", kind: "community", least: all, most: all}}
+			for a, n := range c.homes {
+				if n >= k {
+					rows = append(rows, toldRow{name: a, kind: "area", least: n, most: n})
+				}
+			}
+			if len(rows) == len(c.homes) { // one is left out
+				naive++
+				if found, _, _ := attack(c, rows, k); len(found) > 0 {
+					known++
+				}
+			}
+		}
+	}
+	t.Logf("%d communities: %d hidden areas and %d counted levels attacked, %d documents with pseudonyms; of %d with one small row only taken out, %d gave it away", communities, hidden, levels, withKey, naive, known)
+	if !testing.Short() && (hidden < 500 || levels < 50 || withKey < 20) {
+		t.Errorf("too little was attacked")
+	}
+	if naive == 0 || known < naive {
+		t.Errorf("of %d communities without complementary suppression the attack opened %d: it can find nothing", naive, known)
+	}
+}
+
+// TestAttackSwitchedOff: the attack opens what --publish would give if small areas
+// were taken out instead of merged, in rows written as it writes them.
+func TestAttackSwitchedOff(t *testing.T) {
+	c := invented{homes: map[string]int{"A": 24, "B": 31, "C": 3}, above: map[string]map[string]int{"A": {"100": 12}, "B": {"100": 15}, "C": {"100": 3}}}
+	exact := func(name, kind string, n int) toldRow {
+		return toldRow{name: name, kind: kind, least: n, most: n, counted: map[string]bool{"100": true}}
+	}
+	found, _, _ := attack(c, []toldRow{exact("all homes", "community", 58), exact("A", "area", 24), exact("B", "area", 31)}, 10)
+	text := strings.Join(found, "\n")
+	for _, want := range []string{"homes in C follows from the sums", "homes in C lies between 3 and 3", "homes above 100 in C follows"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("the attack does not find that %s, but\n%s", want, text)
+		}
+	}
+	// And a row of its own with another name is the same.
+	found, _, _ = attack(c, []toldRow{exact("all homes", "community", 58), exact("A", "area", 24), exact("B", "area", 31), exact("others", "merged", 3)}, 10)
+	if len(found) == 0 {
+		t.Error("a merged row of one area opens nothing")
+	}
+}
+
+func runAll(args []string) (status int, out, errs string) {
+	var stdout, stderr bytes.Buffer
+	status = run(args, strings.NewReader(""), &stdout, &stderr)
+	return status, stdout.String(), stderr.String()
+}
+
+// number is one number of a document, with the name it stands under.
+type number struct {
+	name string
+	x    float64
+}
+
+func jsonNumbers(v any, name string) (out []number) {
+	switch v := v.(type) {
+	case map[string]any:
+		for key, x := range v {
+			out = append(out, jsonNumbers(x, key)...)
+		}
+	case []any:
+		for _, x := range v {
+			out = append(out, jsonNumbers(x, name)...)
+		}
+	case json.Number:
+		x, _ := v.Float64()
+		out = append(out, number{name, x})
+	}
+	return out
+}
+
+func csvNumbers(text string) (out []number) {
+	all, _ := csv.NewReader(strings.NewReader(text)).ReadAll()
+	for _, row := range all[1:] {
+		for i, cell := range row {
+			if x, err := strconv.ParseFloat(cell, 64); err == nil {
+				out = append(out, number{all[0][i], x})
+			}
+		}
+	}
+	return out
+}
+
+// checkDigits holds every number of a publication to what it may say.
+func checkDigits(t *testing.T, numbers []number, k int) {
+	t.Helper()
+	if len(numbers) < 20 {
+		t.Errorf("only %d numbers were looked at", len(numbers))
+	}
+	for _, n := range numbers {
+		ok := false
+		switch {
+		case n.name == "level" || n.name == "levels":
+			ok = n.x == 100 || n.x == 200
+		case n.name == "homes_at_least" || n.name == "at_least":
+			ok = n.x == float64(survey.AtLeast(int(n.x), k))
+		case n.name == "homes_at_most" || n.name == "at_most": // of rows added up, as many less than a multiple as there are rows
+			ok = n.x == math.Trunc(n.x)
+		case n.name == "confidence" || strings.HasSuffix(n.name, "_confidence"):
+			ok = n.x == 0.95
+		default:
+			ok = n.x == survey.Digits(n.x, 0) || n.x > 0.5 && n.x < 1 && round(1-n.x) == survey.Digits(round(1-n.x), 0)
+		}
+		if !ok {
+			t.Errorf("%s is %v", n.name, n.x)
+		}
+	}
+}

@@ -1,0 +1,255 @@
+package main
+
+import (
+	"bytes"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+	"unicode"
+	"unicode/utf8"
+)
+
+// pageOf runs radonyear report and gives the path of the page.
+func pageOf(t *testing.T, args ...string) string {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "page.html")
+	var stdout, stderr bytes.Buffer
+	status := run(append([]string{"radonyear", "report", "--output", path}, args...), strings.NewReader(""), &stdout, &stderr)
+	if status != exitDone && status != exitPartial {
+		t.Fatalf("%v: status %d\n%s", args, status, stderr.String())
+	}
+	return path
+}
+
+// browserPages are the pages that are looked at in a browser.
+func browserPages(t *testing.T) map[string]string {
+	demo := filepath.Join("..", "..", "testdata", "demo")
+	return map[string]string{
+		"open":     pageOf(t, filepath.Join(demo, "imported-decimal-comma.csv"), "--home", "K-28"),
+		"below":    pageOf(t, filepath.Join(demo, "passive.csv"), "--home", "K-01"),
+		"above":    pageOf(t, filepath.Join(demo, "passive.csv"), "--home", "K-17", "--level", "200", "--level", "100"),
+		"compared": pageOf(t, filepath.Join(demo, "fans.csv"), "--home", "F-03"),
+		"town":     pageOf(t, filepath.Join(demo, "passive.csv"), filepath.Join(demo, "short-tests.csv"), filepath.Join(demo, "imported-decimal-comma.csv"), "--community", "--level", "200", "--level", "100", "--recruitment", "volunteer"),
+		"hostile":  pageOf(t, hostileFile(t)),
+		"areas":    pageOf(t, hostileAreas(t), "--community"),
+		"several":  pageOf(t, filepath.Join(demo, "fans.csv"), filepath.Join(demo, "short-tests.csv")),
+	}
+}
+
+// TestPagesInBrowser opens pages in Chromium: at the width of a telephone and of a
+// desk nothing sticks out, nothing is fetched and the console is silent.
+func TestPagesInBrowser(t *testing.T) {
+	b := newBrowser(t)
+	keep := os.Getenv("RADONYEAR_PICTURES") // a folder for what was seen
+	pages := browserPages(t)
+	for name, path := range pages {
+		for _, width := range []int{360, 1280} {
+			b.open(path, width)
+			var wide int
+			b.eval("document.documentElement.scrollWidth", &wide)
+			if wide > width {
+				t.Errorf("%s: %d px wide at %d px", name, wide, width)
+			}
+			for _, c := range b.complaints() {
+				t.Errorf("%s: %s", name, c)
+			}
+			if keep != "" {
+				b.screenshot(filepath.Join(keep, name+map[int]string{360: "-360.png", 1280: "-1280.png"}[width]))
+			}
+		}
+	}
+}
+
+// manyAreas is a file of so many areas of a dozen homes each.
+func manyAreas(t *testing.T, areas int) string {
+	t.Helper()
+	var b strings.Builder
+	b.WriteString("home,area,start,end,value,unit\n")
+	for a := range areas {
+		for h := range 12 {
+			value := 20 + (a*37+h*h*29)%400
+			fmt.Fprintf(&b, "h%d-%d,Ward-%02d,2025-%02d-01,2025-%02d-01,%d,Bq/m3\n", a, h, a+1, 1+h%9, 4+h%9, value)
+		}
+	}
+	path := filepath.Join(t.TempDir(), "areas.csv")
+	if err := os.WriteFile(path, []byte(b.String()), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	return path
+}
+
+// printed is a word on a sheet of paper; places are in points from the upper left.
+type printed struct {
+	sheet                  int
+	left, top, right, foot float64
+	text                   string
+}
+
+// printedWords prints the page that is open and gives its words as pdftotext finds
+// them (package poppler-utils).
+func printedWords(t *testing.T, b *browser, width, height float64) []printed {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "page.pdf")
+	b.pdf(path, width, height)
+	if keep := os.Getenv("RADONYEAR_PICTURES"); keep != "" {
+		data, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(filepath.Join(keep, strings.ReplaceAll(t.Name(), "/", "-")+".pdf"), data, 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	out, err := exec.Command("pdftotext", "-bbox", path, "-").Output()
+	if err != nil {
+		t.Fatalf("pdftotext: %v", err)
+	}
+	root, err := parsePage(out)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var words []printed
+	for i, sheet := range root.all("page") {
+		for _, w := range sheet.all("word") {
+			p := printed{sheet: i, text: w.words()}
+			for name, to := range map[string]*float64{"xMin": &p.left, "yMin": &p.top, "xMax": &p.right, "yMax": &p.foot} {
+				if *to, err = strconv.ParseFloat(w.attr[name], 64); err != nil {
+					t.Fatal(err)
+				}
+			}
+			words = append(words, p)
+		}
+	}
+	return words
+}
+
+// papers are the two sizes in use, in inches.
+var papers = map[string][2]float64{"A4": {210 / 25.4, 297 / 25.4}, "Letter": {8.5, 11}}
+
+// TestPagesPrinted prints each page: every word of every table is on the paper, inside
+// of the margins, and a table that goes on over the sheet has its head there again.
+func TestPagesPrinted(t *testing.T) {
+	b := newBrowser(t)
+	pages := browserPages(t)
+	pages["wards"] = pageOf(t, manyAreas(t, 70), "--community", "--level", "200", "--level", "100")
+	for name, path := range pages {
+		root := readPage(t, path)
+		b.open(path, 1280)
+		for paper, size := range papers {
+			t.Run(name+"-"+paper, func(t *testing.T) {
+				words := printedWords(t, b, size[0], size[1])
+				const margin = 36 // points; the style asks for more
+				on := map[string]bool{}
+				sheets := map[string]map[int]bool{}
+				for _, w := range words {
+					if w.left < margin || w.right > size[0]*72-margin || w.top < margin || w.foot > size[1]*72-margin {
+						t.Errorf("sheet %d: %q stands at %.0f-%.0f, %.0f-%.0f", w.sheet+1, w.text, w.left, w.right, w.top, w.foot)
+					}
+					on[w.text] = true
+					if sheets[w.text] == nil {
+						sheets[w.text] = map[int]bool{}
+					}
+					sheets[w.text][w.sheet] = true
+				}
+				looked := 0
+				for _, table := range root.all("table") {
+					for _, x := range table.all("#text") {
+						for _, w := range strings.Fields(x.text) {
+							if utf8.RuneCountInString(w) > 14 || !strings.ContainsFunc(w, unicode.IsLetter) && !strings.ContainsFunc(w, unicode.IsDigit) || strings.ContainsAny(w, "\u200e\u200f\u0590\u05d0עברית") {
+								continue // may be broken, or be turned
+							}
+							if looked++; !on[w] {
+								t.Errorf("%q of a table is not on the paper", w)
+							}
+						}
+					}
+				}
+				if looked < 5 {
+					t.Errorf("only %d words of tables were looked for", looked)
+				}
+				if name == "wards" {
+					over := map[int]bool{}
+					edge := size[0] * 72
+					for _, w := range words {
+						edge = min(edge, w.left)
+					}
+					for _, w := range words {
+						if strings.HasPrefix(w.text, "Ward-") && w.left < edge+1 { // not those of the picture
+							over[w.sheet] = true
+						}
+					}
+					heads := 0
+					for s := range over {
+						if sheets["measured"][s] && sheets["than,"][s] {
+							heads++
+						}
+					}
+					if len(over) < 3 || heads < len(over) {
+						t.Errorf("the areas stand on %d sheets, with their head on %d", len(over), heads)
+					}
+				}
+			})
+		}
+	}
+}
+
+// TestPagesAxe runs axe-core, a general check of accessibility, in each page where
+// RADONYEAR_AXE names its script.
+func TestPagesAxe(t *testing.T) {
+	script := os.Getenv("RADONYEAR_AXE")
+	if script == "" {
+		t.Skip("RADONYEAR_AXE names no script")
+	}
+	axe, err := os.ReadFile(script)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b := newBrowser(t)
+	pages := browserPages(t)
+	type violation struct {
+		ID, Help string
+		Nodes    []struct{ HTML string }
+	}
+	check := func(path string, width int) (found []violation, passes int) {
+		b.open(path, width)
+		b.eval(string(axe)+";0", nil)
+		var r struct {
+			Violations []violation
+			Passes     int
+		}
+		b.eval(`axe.run(document, {resultTypes: ["violations"]}).then(r => ({Violations: r.violations.map(v => ({ID: v.id, Help: v.help, Nodes: v.nodes.map(n => ({HTML: n.html.slice(0, 200)}))})), Passes: r.passes.length}))`, &r)
+		return r.Violations, r.Passes
+	}
+	for name, path := range pages {
+		for _, width := range []int{360, 1280} {
+			found, passes := check(path, width)
+			for _, v := range found {
+				t.Errorf("%s at %d px: %s: %s: %+v", name, width, v.ID, v.Help, v.Nodes)
+			}
+			if passes < 10 {
+				t.Errorf("%s: only %d rules were tried", name, passes)
+			}
+		}
+	}
+	// It tells: the same page in grey that is too light, without its language.
+	text, err := os.ReadFile(pages["open"])
+	if err != nil {
+		t.Fatal(err)
+	}
+	bad := filepath.Join(t.TempDir(), "bad.html")
+	spoiled := strings.NewReplacer("--second: #4a4a4a", "--second: #bbb", `<html lang="en">`, "<html>").Replace(string(text))
+	if err := os.WriteFile(bad, []byte(spoiled), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	found, _ := check(bad, 1280)
+	for _, want := range []string{"color-contrast", "html-has-lang"} {
+		if !slices.ContainsFunc(found, func(v violation) bool { return v.ID == want }) {
+			t.Errorf("%s went unseen", want)
+		}
+	}
+}

@@ -1,0 +1,328 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/urfave/cli/v2"
+
+	"radonyear/analysis"
+	"radonyear/analysis/annual"
+	"radonyear/analysis/survey"
+	"radonyear/cmd/radonyear/internal/page"
+	"radonyear/cmd/radonyear/internal/plot"
+	"radonyear/cmd/radonyear/internal/report"
+)
+
+// A page of a community is for a council or a health board, and so for everybody: it
+// holds what survey --publish lets through, and nothing else.
+func (p *program) communityPage(c *cli.Context) error {
+	q, err := parseCommunity(c)
+	if err != nil {
+		return err
+	}
+	o, err := p.parsePublish(c)
+	if err != nil {
+		return err
+	}
+	if err := q.loadProfile(); err != nil {
+		return err
+	}
+	in, err := p.readCommunity(c, &q)
+	if err != nil {
+		return err
+	}
+	pub, when, doc, err := q.publish(o, in)
+	if err != nil {
+		return err
+	}
+	t := townPage{q, pub, doc, when, o.MinCell, survey.AtLeast(len(in.left), o.MinCell)}
+	pg, err := t.page()
+	if err != nil {
+		return err
+	}
+	made := howMade{command: c, docs: []report.Document{doc}, published: true, seed: strconv.FormatUint(q.seed, 10)}
+	pg.Sections = append(pg.Sections, made.section())
+	if err := p.emitPage(c, pg, made.docs); err != nil {
+		return err
+	}
+	return p.published(in.files, in.left)
+}
+
+// townPage is what a page of a community is made of.
+type townPage struct {
+	communityQuestion
+	pub     survey.Published
+	doc     report.Document
+	when    []string
+	cell    int
+	missing int // homes without a result, as told
+}
+
+func (t townPage) page() (page.Page, error) {
+	c := t.pub.Community
+	homes := t.homes(c, "community")
+	out := page.Page{Title: "Radon in a community", Heading: page.Say("Radon in a community"), About: page.Say("What measurements in homes say together; no home can be found in it"), Contents: true, Foot: page.Say("{}", caution)}
+	var pictures [2][]byte
+	for i, f := range []plot.Figure{t.spread(), t.areasFigure()} {
+		if f.Panels == nil {
+			continue
+		}
+		var err error
+		if pictures[i], err = picture(f); err != nil {
+			return out, err
+		}
+	}
+	whose := "homes"
+	if t.pub.PopulationGiven {
+		whose = "all dwellings"
+	}
+
+	short := section("In short")
+	for k, s := range c.Above {
+		of := fmt.Sprintf("community.share_above.%d", k)
+		short.Blocks = append(short.Blocks, page.Block{Lead: page.Say("About {} of {} have more radon than {}, averaged over the year; the true share is likely to lie {}.",
+			t.percent(s.Share.Value, of+".share.value"), whose, t.level(k), t.shareBetween(*s.Share, of+".share"))})
+		if s.Dwellings != nil {
+			short.say(page.Say("That is about {} dwellings, likely {}.", page.Number(told(s.Dwellings.Value), s.Dwellings.Value, of+".homes_above.value"), t.between(*s.Dwellings, of+".homes_above", told)))
+		}
+	}
+	short.Blocks = append(short.Blocks, page.Block{Facts: []page.Fact{
+		{Name: page.Say("Half of the homes have, averaged over the year, less than"), Value: t.mean(c.GM, "community.gm")},
+		{Name: page.Say("The average over all homes"), Value: t.mean(c.AM, "community.am")},
+		{Name: page.Say("Homes measured"), Value: homes},
+	}})
+
+	who := section("Who was measured")
+	who.say(page.Say("Measurements of {} homes were used. {}", homes, map[string]string{
+		"":          "How they came to be measured was not stated. Homes that someone chose to test are not like all homes, so the figures speak for homes that come to be tested in this way.",
+		"volunteer": "Their people volunteered. Who worries, or lives where radon is known of, tests more often; so the shares for all homes may be different, and are mostly lower.",
+		"random":    "They were drawn at random, so the figures speak for the homes they were drawn from.",
+		"mixed":     "Some were drawn at random and some volunteered; so the shares for all homes may be different.",
+	}[t.recruitment]))
+	if t.pub.PopulationGiven {
+		who.say(page.Say("Each area counts by its number of dwellings, so that an area where many were tested does not count for more."))
+	}
+	if len(t.when) > 0 {
+		var quarters []page.Prose
+		for i, w := range t.when {
+			quarters = append(quarters, page.Prose{page.Number(quarterWords(w), w, fmt.Sprintf("community.measured_in.%d", i))})
+		}
+		who.say(page.Say("They were measured in {}. Quarters of a year with few homes are not told.", page.Join(quarters)))
+	}
+	if t.missing > 0 {
+		who.say(page.Say("For {} homes or more there is no result, since their readings do not do for one.", page.Number(fmt.Sprint(t.missing), t.missing, "community.homes_left_out.at_least")))
+	}
+	var notes []page.Prose
+	for _, n := range t.doc.Notes {
+		notes = append(notes, page.Say("{}", page.Sentence(n.Text)))
+	}
+	if notes != nil {
+		who.Blocks = append(who.Blocks, page.Block{List: notes})
+	}
+
+	spread := section("How different the homes are")
+	spread.say(page.Say("Radon is very uneven: most homes have little, a few have a great deal. {}", becquerel))
+	if c.GSD != nil && c.GM != nil {
+		spread.say(page.Say("Half of the homes have less than {}. About two in three homes lie within a factor of {} of that, up or down. A few high homes draw the average up to {}.",
+			t.mean(c.GM, "community.gm"), page.Number(told(c.GSD.Value), c.GSD.Value, "community.gsd.value"), t.mean(c.AM, "community.am")))
+	}
+	if pictures[0] != nil {
+		spread.draw(pictures[0], "How homes are spread over the averages of their year, as fitted: the higher the curve, the more homes. The broken line is the level; the share of homes above it is what lies at its right.")
+	}
+	if t.testError == "none" {
+		spread.say(page.Say("The results of the tests were taken as if each were the average of a year, so the scatter of short tests is in every figure."))
+	} else {
+		text := page.Say("A test of a few days or months scatters more than the year does.")
+		if t.pub.RawGSD > 0 {
+			text = page.Say("A test of a few days or months scatters more than the year does: as measured, the factor is {}. That part was taken off.", page.Number(told(t.pub.RawGSD), t.pub.RawGSD, "community.raw_gsd"))
+		}
+		spread.say(text)
+	}
+
+	above := section("Homes above the level")
+	table := &page.Table{Caption: page.Say("Share of {} above a level, in percent, with its likely range.", whose),
+		Heads: []page.Head{{Text: page.Say("Level, Bq/m³"), Number: true}, {Text: page.Say("Averaged over the year"), Number: true}, {Text: page.Say("As the tests came out"), Number: true}}}
+	for k, s := range c.Above {
+		of := fmt.Sprintf("community.share_above.%d", k)
+		table.Rows = append(table.Rows, []page.Prose{{t.levelNumber(k)}, t.share(s.Share, of+".share"), t.share(s.Counted, of+".raw_share")})
+	}
+	above.Blocks = append(above.Blocks, page.Block{Table: table})
+	if slices.ContainsFunc(c.Above, func(s survey.PublishedShare) bool { return s.Counted == nil }) {
+		above.say(page.Say("Where the last column has no number, so few homes lie on one side of the level that they could be found."))
+	}
+	above.say(t.whoseLevels())
+
+	areas := section("Area by area")
+	switch {
+	case t.pub.Areas == nil:
+		areas.say(page.Say("There are too few homes, or too few areas, to tell the areas apart without telling on homes."))
+	default:
+		areas.say(page.Say("An area with few homes says little by itself, so it leans on the others: its figures lie nearer to those of all areas, and their ranges are wide. Ranges of two areas that overlap say that the two may well be alike."))
+		areas.Blocks = append(areas.Blocks, page.Block{Table: t.areasTable()})
+		if slices.ContainsFunc(t.pub.Areas, func(r survey.PublishedRow) bool { return r.Merged }) {
+			areas.say(page.Say("Areas with few homes stand together in one row."))
+		}
+		if pictures[1] != nil {
+			which := "in each area, the highest first"
+			if len(t.pub.Areas) > mostRows {
+				which = "in the areas where it is highest, by the middle of the range"
+			}
+			areas.draw(pictures[1], "The share of homes above the level "+which+". The line through each mark is its likely range.")
+		}
+	}
+
+	sure := section("How sure this is")
+	sure.say(page.Say("What the likely range means: ranges like these are made so that the true figure lies within them about {} times in 100. They hold what chance does in choosing homes and what a test leaves open about a year.", page.Number(report.Exact(round(100*t.Confidence)), t.Confidence, "settings.confidence")))
+	sure.say(page.Say("They do not hold what may be wrong with who was measured, with detectors, or with the season taken from other homes."))
+
+	return t.finish(out, short, who, spread, above, areas, sure), nil
+}
+
+// finish adds what the page does not say.
+func (t townPage) finish(out page.Page, sections ...building) page.Page {
+	unsaid := section("What this page does not say")
+	unsaid.Blocks = append(unsaid.Blocks, page.Block{List: []page.Prose{
+		page.Say("It says nothing of any one home. Homes next door to each other can be very different; only a test of the home can tell."),
+		page.Say("It does not say why an area has more radon than another."),
+		page.Say("It does not say what radon does to anyone’s health."),
+	}})
+	var kept []page.Prose
+	for _, w := range t.pub.Withheld {
+		kept = append(kept, page.Say("{}: {}.", strings.ToUpper(w.What[:1])+w.What[1:], w.Why))
+	}
+	unsaid.Sections = []page.Section{{Title: page.Say("Kept back or rounded, so that no home can be found"), Blocks: []page.Block{{List: kept}, {Text: page.Say("{}", limitsOfPublishing)}}}}
+	for _, s := range append(sections, unsaid) {
+		s.Of = page.Of{Command: "survey"}
+		out.Sections = append(out.Sections, s.Section)
+	}
+	return out
+}
+
+func (t townPage) homes(r survey.PublishedRow, of string) page.Prose {
+	return page.Say("{} to {}", page.Number(fmt.Sprint(r.Homes), r.Homes, of+".homes_at_least"), page.Number(fmt.Sprint(r.Most), r.Most, of+".homes_at_most"))
+}
+
+func (t townPage) levelNumber(k int) page.Part {
+	l := t.Levels[k]
+	return page.Number(report.Exact(l), l, fmt.Sprintf("settings.levels.%d", k))
+}
+
+func (t townPage) level(k int) page.Prose { return page.Say("{}\u00a0Bq/m³", t.levelNumber(k)) }
+
+func (t townPage) percent(x float64, of string) page.Prose {
+	return page.Say("{}\u00a0%", page.Number(toldShare(x), x, of))
+}
+
+// between is an interval as it is told.
+func (t townPage) between(e analysis.Estimate, of string, told func(float64) string) page.Prose {
+	return page.Span(e, of, "between {} and {}", told)
+}
+
+func (t townPage) shareBetween(e analysis.Estimate, of string) page.Prose {
+	return page.Say("{}\u00a0%", t.between(e, of, toldShare))
+}
+
+// mean is a concentration with its likely range.
+func (t townPage) mean(e *analysis.Estimate, of string) page.Prose {
+	if e == nil {
+		return page.Say("not told")
+	}
+	return page.Say("{}\u00a0Bq/m³ (likely {})", page.Number(told(e.Value), e.Value, of+".value"), t.between(*e, of, told))
+}
+
+// share is a share in a table, in percent.
+func (t townPage) share(e *analysis.Estimate, of string) page.Prose {
+	return cellOf(e, of, toldShare)
+}
+
+func cellOf(e *analysis.Estimate, of string, told func(float64) string) page.Prose {
+	if e == nil {
+		return page.Say("not told")
+	}
+	return append(page.Prose{page.Number(told(e.Value), e.Value, of+".value")}, page.Minor(page.Span(*e, of, "{} to {}", told))...)
+}
+
+func (t townPage) areasTable() *page.Table {
+	head := strings.ToUpper(t.by[:1]) + t.by[1:]
+	out := &page.Table{Caption: page.Say("Each area: half of its homes have less than so much, averaged over the year; and the share of homes above the level. Likely ranges stand below."),
+		Heads: []page.Head{{Text: page.Say("{}", head)}, {Text: page.Say("Homes measured"), Number: true}, {Text: page.Say("Half have less than, Bq/m³"), Number: true}}}
+	for k := range t.Levels {
+		out.Heads = append(out.Heads, page.Head{Text: page.Say("Above {}, %", t.levelNumber(k)), Number: true})
+	}
+	for i, r := range t.pub.Areas {
+		of := fmt.Sprintf("areas.%d", i)
+		name := page.Prose{page.Name(r.Name)}
+		if r.Name == "" {
+			name = page.Say("not stated")
+		}
+		row := []page.Prose{name, t.homes(r, of), cellOf(r.GM, of+".gm", told)}
+		for k, s := range r.Above {
+			row = append(row, t.share(s.Share, fmt.Sprintf("%s.share_above.%d.share", of, k)))
+		}
+		out.Rows = append(out.Rows, row)
+	}
+	return out
+}
+
+// whoseLevels says whose the levels are.
+func (t townPage) whoseLevels() (out page.Prose) {
+	for k, l := range t.Levels {
+		if owners := annual.LevelOwners(l); owners != nil {
+			out = append(out, page.Say("{} is a level used by {}. ", t.level(k), strings.Join(owners, ", "))...)
+		}
+	}
+	if t.levelsByDefault {
+		out = append(out, page.Say("No level was named for this page, so this one was taken. ")...)
+	}
+	return append(out, page.Say("A level is about the average over the year in the rooms that people use, not about one test.")...)
+}
+
+// spread is the fitted distribution: its curve follows from the two figures published.
+func (t townPage) spread() plot.Figure {
+	c := t.pub.Community
+	if c.GM == nil || c.GSD == nil || !(c.GSD.Value > 1) {
+		return plot.Figure{}
+	}
+	curve := plot.Curve{Look: plot.Look{Role: plot.Model, Label: "homes, as fitted"}}
+	const reach, steps = 3.0, 120
+	for i := range steps + 1 {
+		z := reach * (2*float64(i)/steps - 1)
+		curve.X, curve.Y = append(curve.X, c.GM.Value*math.Pow(c.GSD.Value, z)), append(curve.Y, math.Exp(-z*z/2))
+	}
+	return plot.Figure{Title: "How homes are spread", Desc: "A log-normal curve with the published geometric mean and geometric standard deviation, and the levels as broken lines.",
+		Panels: []plot.Panel{{X: plot.Axis{Label: "Average over the year, Bq/m³", Kind: plot.Log, Include: t.Levels}, Y: plot.Axis{Label: "Homes, relative to the peak", Include: []float64{0}}, Height: 150,
+			Marks: append([]plot.Mark{curve}, levelRules(t.Levels, true)...)}}}
+}
+
+// areasFigure is the published share above the first level, area by area.
+func (t townPage) areasFigure() plot.Figure {
+	var post survey.PosteriorResult
+	homes := map[string]string{}
+	row := func(r survey.PublishedRow) []survey.AboveLevel {
+		return []survey.AboveLevel{{Level: t.Levels[0], Share: *r.Above[0].Share}}
+	}
+	post.Community.Above = row(t.pub.Community)
+	for _, r := range t.pub.Areas {
+		a := survey.AreaLevel{}
+		a.Area, a.Homes, a.Above = r.Name, r.Most, row(r)
+		post.Areas = append(post.Areas, a)
+		homes[r.Name] = countWords(r.Homes, r.Most) + " homes"
+	}
+	if len(post.Areas) < 2 {
+		return plot.Figure{}
+	}
+	q := t.communityQuestion
+	q.minHomes = 0 // areas with few homes stand together already
+	p, _ := q.areasPanel(post)
+	for i, name := range p.Y.Names {
+		if name == "(none)" {
+			name = ""
+		}
+		p.Beside[i] = homes[name]
+	}
+	return plot.Figure{Title: "Homes above the level, area by area", Desc: "For each area the share of homes above the level with its interval, the highest share first.", Panels: []plot.Panel{p}}
+}

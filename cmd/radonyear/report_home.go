@@ -1,0 +1,447 @@
+package main
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"radonyear/analysis"
+	"radonyear/analysis/annual"
+	"radonyear/analysis/compare"
+	"radonyear/cmd/radonyear/internal/page"
+	"radonyear/cmd/radonyear/internal/report"
+)
+
+// A page of homes, in words for the people who live in them. What it says beside the
+// numbers is common practice: two measurements before work is ordered, a retest within
+// about five years, with a system within two and not in the first 24 hours after it was
+// switched on; more radon nearer the ground and, in most homes, in winter.
+
+// page is the whole page but for how it was made.
+func (q homesQuestion) page(homes []homeOnPage, left []report.LeftOut, docs []report.Document) (page.Page, error) {
+	var out page.Page
+	var places []analysis.Place
+	for _, h := range homes {
+		places = append(places, h.place)
+	}
+	name := resultNames(places, "home")
+	for _, h := range homes {
+		say, command := q.judgedSections, "verdict"
+		if h.compared != nil {
+			say, command = q.comparedSections, "compare"
+		}
+		sections := say(h)
+		of := page.Of{Command: command, Home: h.place.Home, Area: h.place.Area}
+		if len(homes) == 1 && left == nil {
+			out.Title = "Radon in home " + name(h.place)
+			out.Heading = page.Say("Radon in home {}", page.Name(name(h.place)))
+			for i := range sections {
+				sections[i].Of = of
+			}
+			out.Sections = sections
+			break
+		}
+		out.Sections = append(out.Sections, page.Section{Title: page.Say("Home {}", page.Name(name(h.place))), Of: of, NewPage: len(out.Sections) > 0, Sections: sections})
+	}
+	if out.Title == "" {
+		out.Title = "Radon in " + count(len(homes), "home")
+		out.Heading, out.Contents = page.Say("{}", out.Title), true
+	}
+	if len(homes) == 1 && homes[0].place.Area != "" {
+		out.About = page.Say("Area: {}", page.Name(homes[0].place.Area))
+	}
+	if left != nil {
+		var lines []page.Prose
+		for _, l := range left {
+			lines = append(lines, page.Say("{}: {}.", page.Name(report.PlaceName(l.Place)), page.Name(strings.TrimSuffix(l.Why, "."))))
+		}
+		out.Sections = append(out.Sections, page.Section{Title: page.Say("Homes without a result"), Blocks: []page.Block{{List: lines}}})
+	}
+	out.Foot = page.Say("{}", caution)
+	return out, nil
+}
+
+// bq is a concentration in words.
+func (q homesQuestion) bq(x float64, of string) page.Prose {
+	return page.Say("{}\u00a0Bq/m³", page.Number(report.Number(x, q.judge.Levels...), x, of))
+}
+
+// level is a level in words; k says which.
+func (q homesQuestion) level(k int) page.Prose {
+	l := q.judge.Levels[k]
+	return page.Say("{}\u00a0Bq/m³", page.Number(report.Exact(l), l, fmt.Sprintf("settings.levels.%d", k)))
+}
+
+// range is an annual mean's interval in words.
+func (q homesQuestion) between(e analysis.Estimate, of string) page.Prose {
+	return page.Say("{}\u00a0Bq/m³", page.Between(e, of, q.judge.Levels...))
+}
+
+// certainty is the confidence in percent.
+func (q homesQuestion) certainty() page.Part {
+	return page.Number(report.Exact(round(100*q.judge.Confidence)), q.judge.Confidence, "settings.confidence")
+}
+
+// chance is a probability in percent; "<0.1" is "under 0.1" in words.
+func (q homesQuestion) chance(p float64, of string) page.Prose {
+	text, side := report.Percent(p, q.judge.Confidence), ""
+	if rest, ok := strings.CutPrefix(text, "<"); ok {
+		text, side = rest, "under "
+	} else if rest, ok := strings.CutPrefix(text, ">"); ok {
+		text, side = rest, "over "
+	}
+	return page.Say("{}{}\u00a0%", side, page.Number(text, p, of))
+}
+
+// days is a length of time.
+func days(d float64, of string) page.Prose {
+	unit := "days"
+	if report.DayCount(d) == "1" {
+		unit = "day"
+	}
+	return page.Say("{} {}", page.Number(report.DayCount(d), d, of), unit)
+}
+
+// rangeMeans says once what an interval is.
+func (q homesQuestion) rangeMeans() page.Prose {
+	return page.Say("What the range means: ranges like this are made so that the true average lies within them in about {} of 100 homes. A wide range says that the test leaves much open; a longer test makes it narrower.", q.certainty())
+}
+
+// becquerel says once what the unit is.
+const becquerel = "Radon is measured in becquerels in a cubic metre of air, Bq/m³ (37 Bq/m³ are 1 pCi/L)."
+
+// whoseLevels says whose the levels are.
+func (q homesQuestion) whoseLevels() (out page.Prose) {
+	for k, l := range q.judge.Levels {
+		if owners := annual.LevelOwners(l); owners != nil {
+			out = append(out, page.Say("{} is a level used by {}. ", q.level(k), strings.Join(owners, ", "))...)
+		}
+	}
+	if q.judge.levelsByDefault {
+		out = append(out, page.Say("No level was named for this page, so this one was taken. ")...)
+	}
+	return append(out, page.Say("The level that counts is the one in force where the home stands. It is about the average over the year in the rooms that people use, not about one test.")...)
+}
+
+// clearAnswer says when an answer is called clear.
+func (q homesQuestion) clearAnswer() page.Prose {
+	return page.Say("An answer is called clear when one side of the level is at least {}\u00a0% likely.", q.certainty())
+}
+
+// judgedSections are of a home that is held against its levels.
+func (q homesQuestion) judgedSections(h homeOnPage) []page.Section {
+	first := h.judged[0]
+	e, unseen := first.AnnualMean, belowLimit(first.Result)
+	short := section("In short")
+	mean := []page.Fact{{Name: page.Say("Average over the year, about"), Value: q.bq(e.Value, "annual_mean.value")}, {Name: page.Say("It is likely to lie"), Value: q.between(e, "annual_mean")}}
+	if unseen {
+		mean = []page.Fact{{Name: page.Say("Average over the year"), Value: page.Say("under {}", q.bq(e.Upper, "annual_mean.upper"))}}
+	}
+	for k, j := range h.judged {
+		text := map[annual.Verdict]string{
+			annual.Above:         "Averaged over the year, radon in this home is above {}.",
+			annual.Below:         "Averaged over the year, radon in this home is below {}.",
+			annual.NotConclusive: "This test cannot tell whether radon in this home, averaged over the year, is above or below {}.",
+		}[j.Verdict]
+		if j.DaysMeasured < annual.LeastDays {
+			text = "This test was too short to tell whether radon in this home, averaged over the year, is above or below {}."
+		}
+		short.Blocks = append(short.Blocks, page.Block{Lead: page.Say(text, q.level(k))})
+		mean = append(mean, page.Fact{Name: page.Say("Chance that it is above {}", q.level(k)), Value: q.chance(j.Probability, fmt.Sprintf("%s@%d", "probability", k))})
+	}
+	short.Blocks = append(short.Blocks, page.Block{Facts: mean})
+	for _, n := range first.Result.Notes {
+		if n.Code == "room-above" { // it counts more than the mean of the rooms
+			short.say(page.Prose{page.Name(page.Sentence(n.Text))})
+		}
+	}
+
+	measured := section("What was measured")
+	text := page.Say("Radon was measured over {}, from {} to {}. ", days(first.DaysMeasured, "days_measured"), page.Day(first.Start), page.Day(first.End))
+	switch {
+	case unseen && first.RawMean == 0:
+		text = append(text, page.Say("The result was zero. ")...)
+	case unseen:
+		text = append(text, page.Say("There was less than the detector can see, which is {}. ", q.bq(first.RawMean, "raw_mean"))...)
+	default:
+		text = append(text, page.Say("Over that time the average was {}. ", q.bq(first.RawMean, "raw_mean"))...)
+	}
+	measured.say(append(text, page.Part{Text: becquerel}))
+	measured.Blocks = append(measured.Blocks, page.Block{Table: detectors(h.series)})
+
+	year := section("What the year is likely to be")
+	if first.YearShare > 0.95 {
+		year.say(page.Say("Nearly all of the twelve months from {} to {} were measured, so little of the year is left open.", page.Day(first.YearStart), page.Day(first.YearEnd)))
+	} else {
+		year.say(page.Say("Radon changes from day to day, with the weather and with the season; in most homes there is more of it in winter. So what was measured is not yet the average of a year. The average of the twelve months from {} to {} was worked out from how radon goes through the year in other homes: the season alone would make it {} times what was measured on these days.",
+			page.Day(first.YearStart), page.Day(first.YearEnd), page.Number(report.Number(first.SeasonFactor), first.SeasonFactor, "season_factor")))
+	}
+	if unseen {
+		year.say(page.Say("It is under {}; how far under, this test cannot say.", q.bq(e.Upper, "annual_mean.upper")))
+	} else {
+		year.say(page.Say("It is about {}, as likely more as less, and likely to lie {}.", q.bq(e.Value, "annual_mean.value"), q.between(e, "annual_mean")))
+	}
+	year.say(q.rangeMeans())
+	year.draw(h.picture, "Every mark is a day or a test that was measured. The band is where single days are expected, measured or not. At the right stands the average over the year with its range; the broken line is the level.")
+
+	against := section("What that means against the level")
+	for k, j := range h.judged {
+		words := map[annual.Verdict]string{annual.Above: "clear: above the level", annual.Below: "clear: below the level", annual.NotConclusive: "not clear yet"}[j.Verdict]
+		against.say(page.Say("The chance that the average over the year is above {} is {}. The answer is {}.", q.level(k), q.chance(j.Probability, fmt.Sprintf("probability@%d", k)), words))
+	}
+	against.say(q.clearAnswer())
+	if first.DaysMeasured < annual.LeastDays {
+		against.say(page.Say("This test took less than two days, and from so short a test no answer is called clear, whatever the chance."))
+	}
+	against.say(q.whoseLevels())
+
+	next := section("What to do next")
+	if unseen && first.RawMean == 0 {
+		next.say(page.Say("Ask whether the detector worked: there is some radon in every home, and a result of zero is rare."))
+	}
+	for k, j := range h.judged {
+		next.Blocks = append(next.Blocks, q.nextSteps(k, j, len(h.judged) > 1)...)
+	}
+
+	return []page.Section{short.Section, measured.Section, year.Section, against.Section, next.Section,
+		q.unsaid(rowNotes(first.Result.Notes, e.Notes))}
+}
+
+// building is a section that is being written.
+type building struct{ page.Section }
+
+func section(title string) building {
+	return building{page.Section{Title: page.Say("{}", title)}}
+}
+
+func (b *building) say(p page.Prose) { b.Blocks = append(b.Blocks, page.Block{Text: p}) }
+
+func (b *building) draw(svg []byte, caption string) {
+	b.Blocks = append(b.Blocks, page.Block{Figure: &page.Figure{SVG: svg, Caption: page.Say("{}", caption)}})
+}
+
+// detectors says which detectors stood where, and from when to when.
+func detectors(series []analysis.Series) *page.Table {
+	t := &page.Table{Caption: page.Say("Where the detectors stood."), Heads: []page.Head{{Text: page.Say("Room")}, {Text: page.Say("Detector")}, {Text: page.Say("From and to")}}}
+	inTime := slices.Clone(series)
+	slices.SortStableFunc(inTime, func(a, b analysis.Series) int { return a.Start().Compare(b.Start()) })
+	for _, s := range inTime {
+		room, detector := page.Say("not stated"), page.Say("not stated")
+		if s.Room != "" {
+			room = page.Prose{page.Name(s.Room)}
+		}
+		if s.Detector != "" {
+			detector = page.Prose{page.Name(s.Detector)}
+		}
+		t.Rows = append(t.Rows, []page.Prose{room, detector, fromTo(s.Start().In(s.Zone), s.End().In(s.Zone))})
+	}
+	return t
+}
+
+// fromTo are two days in a table.
+func fromTo(from, to time.Time) page.Prose {
+	return page.Say("{} to {}", page.ShortDay(from), page.ShortDay(to))
+}
+
+// nextSteps are what follows from the answer at level k.
+func (q homesQuestion) nextSteps(k int, j judged, several bool) []page.Block {
+	var list []page.Prose
+	add := func(text string, args ...any) { list = append(list, page.Say(text, args...)) }
+	at := page.Prose{}
+	if several {
+		at = page.Say("Against {}: ", q.level(k))
+	}
+	switch {
+	case j.Verdict == annual.Above:
+		add("{}Have a radon professional look at the home. The radon in a home can be lowered; the more there is, the sooner that should be done.", at)
+		add("If this was the home’s only test, a second one before work is ordered is common practice.")
+		add("After the work, measure again: not in the first 24 hours, then soon, and from then on at least every two years.")
+	case j.Verdict == annual.Below:
+		add("{}For this level nothing has to be done now. Less radon is better all the same.", at)
+		add("Measure again within about five years, and sooner after work on the house, its heating or its ventilation, or when people begin to use rooms nearer the ground.")
+	case j.DaysFor80 > 0:
+		add("{}Go on measuring. With {} more, straight after this test, there is a chance of at least 80\u00a0% that the answer is then clear.", at, days(float64(j.DaysFor80), fmt.Sprintf("days_for_80_percent@%d", k)))
+	case len(j.Further) == 0:
+		add("{}More days of all rooms will not settle it: one room by itself is above the level, as said below.", at)
+	case j.YearShare > 0.95:
+		add("{}Most of the year was measured, and going on will not settle it: the average is so near the level that what the detector itself may be off by counts.", at)
+	default:
+		add("{}Measure for a whole year if you can. The average is so near the level that even then the answer may stay open.", at)
+	}
+	if j.Verdict == annual.NotConclusive {
+		add("Until then the page says neither that the home is above the level nor that it is below.")
+	}
+	blocks := []page.Block{{List: list}}
+	if j.Verdict == annual.NotConclusive && len(j.Further) > 0 && j.YearShare <= 0.95 {
+		t := &page.Table{Key: "further", Caption: page.Say("How likely a clear answer is after so many more days."), Heads: []page.Head{{Text: page.Say("More days"), Number: true}, {Text: page.Say("Chance of a clear answer"), Number: true}}}
+		if several {
+			t.Caption = page.Say("How likely a clear answer about {} is after so many more days.", q.level(k))
+		}
+		for i, f := range j.Further {
+			of := func(field string) string { return fmt.Sprintf("further.%d.%s@%d", i, field, k) }
+			t.Rows = append(t.Rows, []page.Prose{{page.Number(fmt.Sprint(f.Days), f.Days, of("days"))}, q.chance(f.Chance, of("chance"))})
+		}
+		blocks = append(blocks, page.Block{Table: t})
+	}
+	return blocks
+}
+
+// unsaid is what a page of a home does not say, and what else its result needs to be
+// read with.
+func (q homesQuestion) unsaid(notes []analysis.Note) page.Section {
+	s := section("What this page does not say")
+	list := []page.Prose{
+		page.Say("It is about the rooms where the detectors stood. Rooms nearer the ground often have more radon, and a level is about the rooms that people use."),
+		page.Say("It is about those twelve months. Other years differ."),
+		page.Say("It knows nothing of windows left open in a test that wants them shut, of a detector that was moved, or of changes to the house since."),
+		page.Say("It does not say what radon does to the health of anyone who lives here; ask a doctor or the health authority."),
+	}
+	s.Blocks = append(s.Blocks, page.Block{List: list})
+	if len(notes) > 0 {
+		var more []page.Prose
+		for _, n := range notes {
+			more = append(more, page.Prose{page.Name(page.Sentence(n.Text))})
+		}
+		s.Sections = append(s.Sections, page.Section{Title: page.Say("To be read with this result"), Blocks: []page.Block{{List: more}}})
+	}
+	return s.Section
+}
+
+// comparedSections are of a home measured without its system and with it.
+func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
+	r := h.compared
+	mean := func(s compare.Side, of string) page.Prose {
+		if s.AllBelow {
+			return page.Say("under {}", q.bq(s.AnnualMean.Upper, of+".upper"))
+		}
+		return page.Say("{}, likely {}", q.bq(s.AnnualMean.Value, of+".value"), q.between(s.AnnualMean, of))
+	}
+	reduction, lead := q.reductionProse(*r)
+	short := section("In short")
+	short.Blocks = append(short.Blocks, page.Block{Lead: lead})
+	facts := []page.Fact{
+		{Name: page.Say("Average over the year without the system"), Value: mean(r.Without, "before.annual_mean")},
+		{Name: page.Say("with the system"), Value: mean(r.With, "after.annual_mean")},
+		{Name: page.Say("Reduction by the system"), Value: reduction},
+	}
+	for k, b := range r.Below {
+		text := map[annual.Verdict]string{
+			annual.Above:         "With the system, the average over the year is still above {}.",
+			annual.Below:         "With the system, the average over the year is below {}.",
+			annual.NotConclusive: "Whether the average over the year with the system is below {} cannot be told yet.",
+		}[b.Verdict]
+		short.Blocks = append(short.Blocks, page.Block{Lead: page.Say(text, q.level(k))})
+		facts = append(facts, page.Fact{Name: page.Say("Chance that it is now below {}", q.level(k)), Value: q.chance(b.Probability, fmt.Sprintf("below.%d.probability", k))})
+	}
+	short.Blocks = append(short.Blocks, page.Block{Facts: facts})
+
+	measured := section("What was measured")
+	measured.say(page.Say("Radon was measured without the system and with it. {}", becquerel))
+	t := &page.Table{Caption: page.Say("What was measured, in Bq/m³."), Heads: []page.Head{{Text: page.Say("System")}, {Text: page.Say("From and to")}, {Text: page.Say("Days"), Number: true}, {Text: page.Say("Average"), Number: true}}}
+	for _, side := range []struct {
+		name, of string
+		compare.Side
+	}{{"without", "before", r.Without}, {"with", "after", r.With}} {
+		raw := page.Prose{page.Number(report.Number(side.RawMean, q.judge.Levels...), side.RawMean, side.of+".raw_mean")}
+		if side.AllBelow && side.RawMean > 0 {
+			raw = page.Say("below {}", raw)
+		}
+		t.Rows = append(t.Rows, []page.Prose{page.Say("{}", side.name), fromTo(side.Start, side.End), {page.Number(report.DayCount(side.Days), side.Days, side.of+".days")}, raw})
+	}
+	measured.Blocks = append(measured.Blocks, page.Block{Table: t}, page.Block{Table: detectors(h.series)})
+
+	year := section("The year without the system and with it")
+	fall := func(ratio float64, of string) page.Prose {
+		text, word := report.Whole(100*(1-ratio)), "lower"
+		if strings.HasPrefix(text, "-") {
+			text, word = text[1:], "higher"
+		}
+		return page.Say("{}\u00a0% {}", page.Number(text, ratio, of), word)
+	}
+	var seasons page.Prose
+	if !r.Without.AllBelow && !r.With.AllBelow {
+		seasons = page.Say("As measured, radon was {} with the system. ", fall(r.RawRatio, "raw_ratio"))
+	}
+	but := "The"
+	if seasons != nil {
+		but = "But the"
+	}
+	seasons = append(seasons, page.Say("{} two tests were made at different times of the year: with no work at all, the seasons alone would have made it {}. So both averages were worked out for the same twelve months, from {} to {}, from how radon goes through the year in other homes.",
+		but, fall(r.SeasonArtefact, "season_artefact"), page.Day(r.YearStart), page.Day(r.YearEnd))...)
+	year.say(seasons)
+	year.say(page.Say("Without the system: {}. With it: {}. Reduction: {}.", mean(r.Without, "before.annual_mean"), mean(r.With, "after.annual_mean"), reduction))
+	year.say(q.rangeMeans())
+	year.draw(h.picture, "Every mark is a day or a test that was measured, without the system and with it. At the right stand both averages over the same twelve months with their ranges; the broken line is the level.")
+
+	against := section("What that means against the level")
+	for k, b := range r.Below {
+		words := map[annual.Verdict]string{annual.Above: "clear: still above the level", annual.Below: "clear: below the level", annual.NotConclusive: "not clear yet"}[b.Verdict]
+		against.say(page.Say("The chance that the average over the year with the system is below {} is {}. The answer is {}.", q.level(k), q.chance(b.Probability, fmt.Sprintf("below.%d.probability", k)), words))
+	}
+	against.say(q.clearAnswer())
+	against.say(q.whoseLevels())
+
+	next := section("What to do next")
+	var list []page.Prose
+	add := func(text string) { list = append(list, page.Say(text)) }
+	has := func(v annual.Verdict) bool {
+		return slices.ContainsFunc(r.Below, func(b compare.Below) bool { return b.Verdict == v })
+	}
+	if r.Verdict != compare.Reduced {
+		add("Look whether the system runs, and ask whoever measured whether the tests before and after were the right way round.")
+	}
+	if has(annual.Above) {
+		add("Call whoever installed the system: it does not do enough for this level.")
+	}
+	if has(annual.NotConclusive) {
+		add("Go on measuring with the system running, for several months if you can.")
+	}
+	add("Look at the gauge on the system’s pipe from time to time: it shows whether the fan runs.")
+	add("Measure again at least every two years, and after any change to the house or the system.")
+	next.Blocks = append(next.Blocks, page.Block{List: list})
+
+	return []page.Section{short.Section, measured.Section, year.Section, against.Section, next.Section, q.unsaid(rowNotes(r.Notes))}
+}
+
+// reductionProse is what the system did, as a value and as the page's first sentence.
+func (q homesQuestion) reductionProse(r compared) (value, lead page.Prose) {
+	e := r.Reduction
+	percent := func(x float64, of string) page.Prose {
+		return page.Say("{}\u00a0%", page.Number(report.Number(x), x, of))
+	}
+	// A reduction below nothing is said as so much more.
+	side := func(x float64, of string) page.Prose {
+		if x < 0 {
+			return page.Say("{}\u00a0% more", page.Number(report.Number(-x), x, of))
+		}
+		return page.Say("{}\u00a0% less", page.Number(report.Number(x), x, of))
+	}
+	switch {
+	case r.With.AllBelow && e.Lower >= 0:
+		value = page.Say("at least {}", percent(e.Lower, "reduction.lower"))
+	case r.With.AllBelow:
+		value = page.Say("not told: at worst there is {} with it", side(e.Lower, "reduction.lower"))
+	case r.Without.AllBelow && e.Upper >= 0:
+		value = page.Say("at most {}", percent(e.Upper, "reduction.upper"))
+	case r.Without.AllBelow:
+		value = page.Say("none: with it there is at least {}", side(e.Upper, "reduction.upper"))
+	case e.Lower >= 0:
+		value = page.Say("{}, likely {}\u00a0%", percent(e.Value, "reduction.value"), page.Between(e, "reduction"))
+	default:
+		value = page.Say("{}, likely between {} and {}", percent(e.Value, "reduction.value"), side(e.Lower, "reduction.lower"), side(e.Upper, "reduction.upper"))
+		if e.Value < 0 {
+			value = page.Say("none: with it there is {}, likely between {} and {}", side(e.Value, "reduction.value"), side(e.Lower, "reduction.lower"), side(e.Upper, "reduction.upper"))
+		}
+	}
+	switch r.Verdict {
+	case compare.Reduced:
+		if r.With.AllBelow || r.Without.AllBelow {
+			return value, page.Say("The system works: it lowers the radon in this home.")
+		}
+		return value, page.Say("The system works: it takes away about {} of the radon in this home.", percent(e.Value, "reduction.value"))
+	case compare.Increased:
+		return value, page.Say("With the system there is more radon in this home than without it.")
+	}
+	return value, page.Say("These measurements do not show whether the system changes the radon in this home.")
+}

@@ -1,0 +1,182 @@
+package main
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/urfave/cli/v2"
+
+	"radonyear/analysis"
+	"radonyear/analysis/survey"
+	"radonyear/cmd/radonyear/internal/report"
+)
+
+// publishSurvey is the rest of survey where its result is to be published.
+func (p *program) publishSurvey(c *cli.Context, q communityQuestion, o *publishing, format string, in communityRead) error {
+	_, _, doc, err := q.publish(o, in)
+	if err != nil {
+		return err
+	}
+	if err := p.emit(c, doc, format); err != nil {
+		return err
+	}
+	return p.published(in.files, in.left)
+}
+
+// publish is what may leave of a community, when it was measured, and the document of
+// both.
+func (q communityQuestion) publish(o *publishing, in communityRead) (pub survey.Published, when []string, doc report.Document, err error) {
+	mids := make([]time.Time, len(in.all))
+	for i, s := range in.all {
+		mids[i] = s.mid
+	}
+	opt := survey.PosteriorOptions{Options: survey.Options{Confidence: q.Confidence, Areas: in.areas}, Levels: q.Levels, Seed: q.seed}
+	if q.exceeds > 0 {
+		opt.Exceeds = []float64{q.exceeds}
+	}
+	if pub, err = survey.Publish(in.homes, in.raws, opt, o.PublishOptions); err != nil {
+		return pub, nil, doc, hinted{err, "measure more homes; without --publish the result is for yourself"}
+	}
+	doc = report.Document{
+		Command: "survey", Version: version, Levels: q.Levels, Confidence: q.Confidence,
+		Settings: append(q.publishedSettings(), o.settings()...), Notes: append(o.notes(in.files, in.after), pub.Notes...),
+		LeftOut: o.leftOut(in.left), CSVTable: 1,
+	}
+	if q.oneSeason(in.all) >= mostInASeason {
+		doc.Notes = append(doc.Notes, analysis.Note{Code: "one-season", Text: "Most homes were measured in one season: how it differs from the year is taken from the profile, and an error in that moves all homes alike, which no interval holds."})
+	}
+	when = quarters(mids, o.MinCell)
+	doc.Tables = []report.Table{q.publishedResult(pub, when, o.missing(in.left)), q.publishedTable(pub)}
+	doc.After = q.publishedSentences(pub, when)
+	return pub, when, doc, nil
+}
+
+// publishedSettings are those of the settings that say nothing of whose data it is:
+// no file, and of a profile that was learned neither its name nor from whom.
+func (q communityQuestion) publishedSettings() []report.Field {
+	var exceeds any
+	if q.exceeds > 0 {
+		exceeds = q.exceeds
+	}
+	profile := "built-in"
+	if q.profilePath != "" {
+		profile = "learned"
+	}
+	return []report.Field{{Name: "levels", Value: q.Levels}, {Name: "level_unit", Value: "Bq/m3"}, {Name: "confidence", Value: q.Confidence}, {Name: "by", Value: q.by},
+		{Name: "recruitment", Value: textOrNull(q.recruitment)}, {Name: "profile", Value: profile}, {Name: "raw_means_as_annual", Value: q.testError == "none"}, {Name: "of_dwellings", Value: q.populations != nil},
+		{Name: "exceeds", Value: exceeds}}
+}
+
+func textOrNull(s string) any {
+	if s == "" {
+		return nil
+	}
+	return s
+}
+
+// publishedResult is the result in JSON.
+func (q communityQuestion) publishedResult(pub survey.Published, when []string, missing []report.Field) report.Table {
+	row := func(r survey.PublishedRow) []report.Field {
+		above := []any{}
+		for _, s := range r.Above {
+			f := []report.Field{{Name: "level", Value: s.Level}, {Name: "share", Value: pointed(s.Share)}, {Name: "raw_share", Value: pointed(s.Counted)}, {Name: "suppressed", Value: s.Counted == nil}, {Name: "homes_above", Value: pointed(s.Dwellings)}}
+			for _, e := range s.Exceeds {
+				f = append(f, report.Field{Name: "exceeds", Value: []report.Field{{Name: "share", Value: e.Share}, {Name: "probability", Value: e.Probability}}})
+			}
+			above = append(above, f)
+		}
+		return []report.Field{{Name: "homes_at_least", Value: r.Homes}, {Name: "homes_at_most", Value: r.Most}, {Name: "gm", Value: pointed(r.GM)}, {Name: "am", Value: pointed(r.AM)}, {Name: "share_above", Value: above}}
+	}
+	community := append(row(pub.Community), report.Field{Name: "gsd", Value: pointed(pub.Community.GSD)}, report.Field{Name: "raw_gm", Value: known0(pub.RawGM)}, report.Field{Name: "raw_gsd", Value: known0(pub.RawGSD)},
+		report.Field{Name: "recruitment", Value: textOrNull(q.recruitment)}, report.Field{Name: "measured_in", Value: when}, report.Field{Name: "homes_left_out", Value: missing})
+	areas := []any{}
+	for _, r := range pub.Areas {
+		areas = append(areas, append([]report.Field{{Name: "area", Value: r.Name}, {Name: "merged", Value: r.Merged}, {Name: "suppressed", Value: false}}, row(r)...))
+	}
+	return report.Table{Hidden: true, Columns: []report.Column{{Key: "community", Style: report.Nested}, {Key: "areas", Style: report.Nested}, {Key: "model", Style: report.Nested}, {Key: "withheld", Style: report.Nested}},
+		Rows: []report.Row{{Cells: []any{community, areas, []report.Field{{Name: "sd_area", Value: pub.SDArea}, {Name: "sd_home", Value: pub.SDHome}}, withheldFields(pub.Withheld)}}}}
+}
+
+// known0 is a number that is 0 where it could not be had.
+func known0(x float64) any {
+	if x == 0 {
+		return nil
+	}
+	return x
+}
+
+// publishedTable is the result for people and in CSV: the community and the areas.
+func (q communityQuestion) publishedTable(pub survey.Published) report.Table {
+	head := strings.ToUpper(q.by[:1]) + q.by[1:]
+	interval := intervalHead(q.Confidence)
+	t := report.Table{Title: "True annual means, Bq/m³, and shares of homes above the level, modelled and as counted, in percent:", Columns: []report.Column{
+		{Key: "kind", Style: report.Text}, {Key: "area", Head: head, Style: report.Text}, {Head: "Homes", Style: report.Text, Words: true}, {Key: "homes_at_least", Style: report.Count}, {Key: "homes_at_most", Style: report.Count},
+		{Key: "gm", Style: report.Estimate}, {Head: "GM", Style: report.Text, Words: true}, {Head: interval, Style: report.Text, Words: true}, {Key: "gsd", Style: report.Estimate},
+		{Key: "am", Style: report.Estimate}, {Head: "Mean", Style: report.Text, Words: true}}}
+	for _, l := range q.Levels {
+		at := strconv.FormatFloat(l, 'f', -1, 64)
+		t.Columns = append(t.Columns,
+			report.Column{Key: "share_above_" + at, Style: report.Fraction}, report.Column{Head: ">" + at + "\n%", Style: report.Text, Words: true}, report.Column{Head: interval, Style: report.Text, Words: true},
+			report.Column{Key: "raw_share_above_" + at, Style: report.Fraction}, report.Column{Head: "Counted\n%", Style: report.Text, OmitEmpty: true, Words: true},
+			report.Column{Key: "raw_share_above_" + at + "_suppressed", Style: report.Bool},
+			report.Column{Key: "homes_above_" + at, Style: report.Estimate})
+		if q.exceeds > 0 {
+			t.Columns = append(t.Columns, report.Column{Key: fmt.Sprintf("p_over_%g_percent_above_%s", round(100*q.exceeds), at), Style: report.Probability},
+				report.Column{Head: fmt.Sprintf("P>%g%%", round(100*q.exceeds)), Style: report.Text, Words: true})
+		}
+	}
+	for _, r := range slices.Concat([]survey.PublishedRow{pub.Community}, pub.Areas) {
+		kind := "area"
+		switch {
+		case r.Merged:
+			kind = "merged"
+		case r.GSD != nil:
+			kind = "community"
+		}
+		name := r.Name
+		if name == "" {
+			name = "(none)"
+		}
+		gm, gmInterval := toldCells(r.GM, told)
+		am, _ := toldCells(r.AM, told)
+		cells := []any{kind, name, countWords(r.Homes, r.Most), r.Homes, r.Most, pointed(r.GM), gm, gmInterval, pointed(r.GSD), pointed(r.AM), am}
+		for _, s := range r.Above {
+			share, interval := toldCells(s.Share, toldShare)
+			_, raw := toldCells(s.Counted, toldShare) // what both counts may have been leaves no value to speak of
+			cells = append(cells, pointed(s.Share), share, interval, pointed(s.Counted), raw, s.Counted == nil, pointed(s.Dwellings))
+			if q.exceeds > 0 {
+				var probability, words any
+				for _, e := range s.Exceeds {
+					probability, words = e.Probability, toldShare(e.Probability)
+				}
+				cells = append(cells, probability, words)
+			}
+		}
+		t.Rows = append(t.Rows, report.Row{Label: name, Cells: cells})
+	}
+	return t
+}
+
+func (q communityQuestion) publishedSentences(pub survey.Published, when []string) []string {
+	whose := "Homes as measured in each area."
+	if q.populations != nil {
+		whose = "Of all dwellings: areas count by their dwellings."
+	}
+	if q.testError == "none" {
+		whose += " Raw means were taken for annual ones, so the spread of short tests is in every figure."
+	} else {
+		whose += " A home's tests were taken to its annual mean with the error that they leave, and that error was taken off the spread between homes."
+	}
+	out := []string{recruited[q.recruitment], whose}
+	if len(when) > 0 {
+		words := make([]string, len(when))
+		for i, w := range when {
+			words[i] = quarterWords(w)
+		}
+		out = append(out, "Measured, with quarters of the year that have fewer homes left out: "+strings.Join(words, ", ")+".")
+	}
+	return append(out, withheldWords(pub.Withheld), levelSentence(q.Levels, q.levelsByDefault), "A share is of a group and is no statement on any one home in it. "+limitsOfPublishing, caution)
+}

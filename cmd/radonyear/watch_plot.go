@@ -1,0 +1,87 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"radonyear/analysis"
+	"radonyear/analysis/temporal"
+	"radonyear/analysis/trend"
+	"radonyear/cmd/radonyear/internal/plot"
+	"radonyear/cmd/radonyear/internal/report"
+)
+
+// chartFigure draws both charts of one monitor, or the first of several.
+func chartFigure(all []watched) (plot.Figure, error) {
+	if err := fits(len(all), "monitors", mostPanels, fewerHomes); err != nil {
+		return plot.Figure{}, err
+	}
+	f := plot.Figure{
+		Desc:  "Day means as factors on what is usual at that time of the year, their moving average (EWMA) with its limit, and the cumulative sum (CUSUM) with its limit; alarms as upright lines, and the likely first day of the rise.",
+		Notes: []string{"No alarm means unchanged and not low; a chart replaces neither the gauge on the pipe nor a retest. " + caution},
+	}
+	for _, w := range all {
+		average, sum := w.charts()
+		if len(all) == 1 {
+			f.Panels = []plot.Panel{average, sum}
+			break
+		}
+		average.Title = report.PlaceName(w.Place)
+		for i, m := range average.Marks {
+			if line, ok := m.(plot.Curve); ok {
+				line.Label = "EWMA"
+				average.Marks[i] = line
+			}
+		}
+		f.Panels = append(f.Panels, average)
+	}
+	if len(all) > 1 {
+		f.Title = fmt.Sprintf("Are %d systems still doing their work?", len(all))
+		if len(all) > 2 {
+			f.Columns = 2
+		}
+		return f, nil
+	}
+	w := all[0]
+	f.Title = "Is the system still doing its work? Home " + report.PlaceName(analysis.Place{Home: w.Home, Room: w.Room})
+	f.Lead = fmt.Sprintf("State on %s: %s. Usual: %s Bq/m³, from %s.", temporal.Date(w.Points[len(w.Points)-1].Day, w.zone).Format(time.DateOnly), w.State,
+		report.Number(w.GM), count(w.Days, "day"))
+	if a := w.Alarm; a != nil {
+		f.Lead += fmt.Sprintf(" Alarm of %s, likely since %s: a rise by a factor of %s, interval %s.", temporal.Date(a.Day, w.zone).Format(time.DateOnly),
+			temporal.Date(a.Start, w.zone).Format(time.DateOnly), report.Number(a.Ratio.Value), report.Interval(a.Ratio))
+	}
+	return f, nil
+}
+
+// charts are the panels of one monitor.
+func (w watched) charts() (average, sum plot.Panel) {
+	days := plot.Points{Look: plot.Look{Role: plot.Measured, Label: "day mean"}}
+	ewma := plot.Curve{Look: plot.Look{Role: plot.Model, Label: "chart: EWMA above, CUSUM below"}}
+	cusum := plot.Curve{Look: plot.Look{Role: plot.Model}}
+	for _, p := range w.Points {
+		x := float64(p.Day) + 0.5
+		days.X, days.Y = append(days.X, x), append(days.Y, math.Exp(p.Z))
+		ewma.X, ewma.Y = append(ewma.X, x), append(ewma.Y, math.Exp(p.EWMA))
+		cusum.X, cusum.Y = append(cusum.X, x), append(cusum.Y, p.CUSUM)
+	}
+	limit := func(at float64, label string) plot.Mark {
+		return plot.Rule{Look: plot.Look{Role: plot.Level, Label: label}, At: at}
+	}
+	var alarms []plot.Mark
+	list := append([]trend.Alarmed{}, w.Earlier...)
+	if w.Alarm != nil {
+		list = append(list, *w.Alarm)
+	}
+	for _, a := range list {
+		alarms = append(alarms,
+			plot.Rule{Look: plot.Look{Role: plot.Level3, Label: "likely start of the rise"}, Upright: true, At: float64(a.Start) + 0.5},
+			plot.Rule{Look: plot.Look{Role: plot.Attention, Label: "alarm"}, Upright: true, At: float64(a.Day) + 0.5})
+	}
+	x := plot.Axis{Kind: plot.Dates}
+	average = plot.Panel{X: x, Y: plot.Axis{Label: "Day mean over what is usual, ratio", Kind: plot.Log},
+		Marks: append(append([]plot.Mark{days, plot.Rule{Look: plot.Look{Role: plot.Quiet, Label: "as usual"}, At: 1}, limit(math.Exp(w.EWMALimit), "its limit")}, alarms...), ewma)}
+	sum = plot.Panel{X: x, Y: plot.Axis{Label: "CUSUM, sum of ln(ratio)", Include: []float64{0}}, Height: 110,
+		Marks: append(append([]plot.Mark{limit(w.CUSUMLimit, "its limit")}, alarms...), cusum)}
+	return average, sum
+}
