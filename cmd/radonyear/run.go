@@ -141,6 +141,7 @@ func (p *program) commands() []*cli.Command {
 		p.describeCommand(),
 		p.surveyCommand(),
 		p.meanCommand(),
+		p.planCommand(),
 		p.levelsCommand(),
 		p.demoCommand(),
 		p.methodsCommand(),
