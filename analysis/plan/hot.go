@@ -96,7 +96,7 @@ func Hot(o HotOptions) (HotPlan, error) {
 	}
 	r := HotPlan{Options: o, Each: shared(o.False, o.Areas, o.Simultaneous)}
 	answer := func(criterion string, n int) HotAnswer {
-		c := flag(n, o.Normal, r.Each)
+		c := flagFrom(n, o.Normal, r.Each)
 		return HotAnswer{Criterion: criterion, Homes: n, Total: n * o.Areas, Flag: c, Power: atLeast(c, n, o.Hot), False: atLeast(c, n, o.Normal)}
 	}
 	ok := func(n int) bool { return answer("", n).Power >= o.Power }
@@ -127,12 +127,12 @@ func Hot(o HotOptions) (HotPlan, error) {
 	return r, nil
 }
 
-// flag is the fewest homes above the level that a normal area has with probability a
+// flagFrom is the fewest homes above the level that a normal area has with probability a
 // at most.
-func flag(n int, p, a float64) int {
+func flagFrom(n int, p, a float64) int {
 	lo, hi := 0, n+1 // at lo it is too often, at hi never
 	for hi-lo > 1 {
-		if mid := (lo + hi) / 2; atLeast(mid, n, p) <= a {
+		if mid := (lo + hi) / 2; atLeast(mid, n, p) <= a*(1+1e-12) {
 			hi = mid
 		} else {
 			lo = mid

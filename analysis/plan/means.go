@@ -8,6 +8,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"radonyear/analysis"
+	"radonyear/analysis/internal/numeric"
 	"radonyear/analysis/lognormal"
 )
 
@@ -57,8 +58,11 @@ type meanKind struct {
 	textbook float64
 	least    int
 	estimate func(m int, s float64) (analysis.Estimate, error)
-	factor   func(m int, s float64) (float64, error)
+	factor   func(m int, s float64) float64
 }
+
+// mostLogFactor is the log of a factor beyond which nobody asks how far a limit lies.
+const mostLogFactor = 14.0
 
 // factorOf is the farther limit over the value, or the value over it.
 func factorOf(e analysis.Estimate) float64 { return max(e.Upper/e.Value, e.Value/e.Lower) }
@@ -90,8 +94,8 @@ func GeometricMean(o MeanOptions) (MeanPlan, error) {
 	c := o.Each()
 	return o.plan(meanKind{method: GMMethod, least: 2,
 		textbook: math.Pow(zHalf(c)*math.Log(o.GSD)/math.Log1p(o.Margin), 2),
-		factor: func(m int, s float64) (float64, error) {
-			return math.Exp(tHalf(m, c) * s / math.Sqrt(float64(m))), nil
+		factor: func(m int, s float64) float64 {
+			return math.Exp(min(tHalf(m, c)*s/math.Sqrt(float64(m)), mostLogFactor))
 		},
 		estimate: func(m int, s float64) (analysis.Estimate, error) {
 			sample, err := lognormal.FromLogs(m, 0, s)
@@ -145,12 +149,12 @@ func Mean(o MeanOptions) (MeanPlan, error) {
 	return o.plan(meanKind{method: MeanMethod, least: 3,
 		textbook: math.Pow(zHalf(c)/math.Log1p(o.Margin), 2) * (v + v*v/2),
 		estimate: estimate,
-		factor: func(m int, s float64) (float64, error) {
+		factor: func(m int, s float64) float64 {
 			e, err := estimate(m, s)
-			if err != nil {
-				return math.Inf(1), nil // so wide that no number holds it
+			if err != nil { // so wide that no number holds it
+				return math.Exp(mostLogFactor)
 			}
-			return factorOf(e), nil
+			return min(factorOf(e), math.Exp(mostLogFactor))
 		}})
 }
 
@@ -158,45 +162,27 @@ func Mean(o MeanOptions) (MeanPlan, error) {
 func (o MeanOptions) plan(k meanKind) (MeanPlan, error) {
 	r := MeanPlan{Options: o, Each: o.Each()}
 	limit, sigma := 1+o.Margin, math.Log(o.GSD)
-	fits := func(m int, s float64) bool {
-		f, err := k.factor(m, s)
-		return err == nil && f <= limit
-	}
 	within := func(m int) float64 {
 		if m < k.least {
 			return 0
 		}
 		// The largest spread that is narrow enough: width grows with spread.
-		lo, hi := 0.0, sigma
-		for fits(m, hi) && hi < 8*sigma {
-			lo, hi = hi, 2*hi
-		}
-		if lo >= 4*sigma {
-			return 1
-		}
-		for range 40 {
-			if mid := (lo + hi) / 2; fits(m, mid) {
-				lo = mid
-			} else {
-				hi = mid
-			}
+		x, err := numeric.RootNear(func(x float64) float64 { return math.Log(k.factor(m, sigma*math.Exp(x)) / limit) }, 0, 0.1, 1e-11)
+		if err != nil {
+			return 1 // wider than asked at no spread that a number holds
 		}
 		nu := float64(m - 1)
-		return mathext.GammaIncReg(nu/2, nu/2*lo*lo/(sigma*sigma))
+		return mathext.GammaIncReg(nu/2, nu/2*math.Exp(2*x))
 	}
-	answer := func(criterion string, n int) (MeanAnswer, error) {
+	answer := func(criterion string, n int) MeanAnswer {
 		a := MeanAnswer{Criterion: criterion, Homes: n, Total: n * o.Areas, Factor: 1, Within: 1}
 		w := o.worth(float64(n))
 		if math.IsInf(w, 1) {
-			return a, nil
+			return a
 		}
 		m := max(k.least, int(w+1e-9*w))
-		var err error
-		if a.Factor, err = k.factor(m, sigma); math.IsInf(a.Factor, 1) || err == nil && a.Factor > 1e6 {
-			a.Factor = 1e6
-		}
-		a.Within = within(m)
-		return a, err
+		a.Factor, a.Within = k.factor(m, sigma), within(m)
+		return a
 	}
 	add := func(criterion string, m int, err error) error {
 		if err != nil {
@@ -206,14 +192,13 @@ func (o MeanOptions) plan(k meanKind) (MeanPlan, error) {
 		if err != nil {
 			return err
 		}
-		a, err := answer(criterion, n)
-		r.Answers = append(r.Answers, a)
-		return err
+		r.Answers = append(r.Answers, answer(criterion, n))
+		return nil
 	}
 	if err := add(Textbook, max(k.least, int(math.Ceil(min(k.textbook, 2*MostHomes)))), nil); err != nil {
 		return r, err
 	}
-	m, err := boundary(k.least, func(m int) bool { return fits(m, sigma) })
+	m, err := boundary(k.least, func(m int) bool { return k.factor(m, sigma) <= limit })
 	if err := add(Average, m, err); err != nil {
 		return r, err
 	}
@@ -223,11 +208,7 @@ func (o MeanOptions) plan(k meanKind) (MeanPlan, error) {
 	}
 	assured := m
 	if o.Homes > 0 {
-		a, err := answer(Asked, o.Homes)
-		if err != nil {
-			return r, err
-		}
-		r.Answers = append(r.Answers, a)
+		r.Answers = append(r.Answers, answer(Asked, o.Homes))
 	}
 	least, most := r.Answers[0].Homes, r.Answers[0].Homes
 	for _, a := range r.Answers {
@@ -237,11 +218,7 @@ func (o MeanOptions) plan(k meanKind) (MeanPlan, error) {
 		if o.Dwellings > 0 && n > o.Dwellings {
 			break
 		}
-		a, err := answer("", n)
-		if err != nil {
-			return r, err
-		}
-		r.Curve = append(r.Curve, a)
+		r.Curve = append(r.Curve, answer("", n))
 	}
 	if best := r.Answers[2]; o.Dwellings > 0 && 2*best.Homes > o.Dwellings {
 		r.Notes = append(r.Notes, note("census", "that is %d of %d dwellings: to ask all of them may be simpler, and then nothing is left to chance but who answers", best.Homes, o.Dwellings))

@@ -28,7 +28,7 @@ func (p *program) planCommand() *cli.Command {
   days       days for a test that settles on which side of a level a home lies
   reduction  homes, and days, that show that mitigation worked
   hot        homes in each area that find the areas with too many above a level
-  find       homes of a building that find one above the level, if there are some
+  find       homes of a building that find one above a level, if there is one
 Each is answered for the intervals and verdicts that this program gives, beside
 the formula of the textbooks, and says what it takes for granted. Each has some
 of the options below; one that it has no use for is refused.
@@ -579,7 +579,7 @@ func (a *planner) assumeModel(q question, passive bool) {
 		profile += " (" + strings.TrimSuffix(q.Profile.Provenance, ".") + ")"
 	}
 	if q.profilePath == "" {
-		profile += ". Where it is wider than homes are, more is settled than this says; a profile learned where you work (radonyear season, --profile) plans better"
+		profile += "; one learned where you work (radonyear season, --profile) plans better. On invented homes that obey no profile, such plans came true to within ten in a hundred either way"
 	}
 	a.assume("%s.", profile)
 }
