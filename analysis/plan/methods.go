@@ -46,9 +46,9 @@ var Methods = []analysis.Method{
 		Estimates: "the fewest homes of each area whose interval for the arithmetic mean lies within a factor 1 + margin of it.",
 		Formula: "The interval is Land's for 3 to 2000 homes, and MOVER's beyond; against its value it is as wide as m and the " +
 			"spread s of the logarithms make it. Average: the farther limit at s = ln GSD is no farther than 1 + margin. " +
-			"Assured: P(s ≤ s*) ≥ the assurance, s* being the spread at which it is just so far, (m − 1)s²/ln² GSD chi- " +
-			"squared with m − 1 degrees of freedom. Beside them the textbook's z²(σ² + σ⁴/2)/ln²(1 + margin), σ = ln GSD. " +
-			"Design effect, dwellings and areas as for a share.",
+			"Assured: P(s ≤ s*) ≥ the assurance, s* being the spread at which it is just so far, (m − 1)s²/ln² GSD " +
+			"chi-squared with m − 1 degrees of freedom. Beside them the textbook's z²(σ² + σ⁴/2)/ln²(1 + margin), σ = ln " +
+			"GSD. Design effect, dwellings and areas as for a share.",
 		Assumes: "homes drawn at random from one log-normal distribution of the GSD given. The upper limit lies farther from the " +
 			"value than the lower and grows fast with the spread, so a GSD taken too small costs more here than with the " +
 			"geometric mean.",
