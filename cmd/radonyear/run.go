@@ -140,6 +140,7 @@ func (p *program) commands() []*cli.Command {
 		p.watchCommand(),
 		p.describeCommand(),
 		p.surveyCommand(),
+		p.floorsCommand(),
 		p.meanCommand(),
 		p.planCommand(),
 		p.levelsCommand(),
