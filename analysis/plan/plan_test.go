@@ -217,9 +217,9 @@ func TestDaysByHand(t *testing.T) {
 	if twice.Fewest != r.Fewest {
 		t.Errorf("half of the level takes %d days and twice it %d", r.Fewest, twice.Fewest)
 	}
-	right, wrong := overHomes(math.Ln2/1e-3, 1e-3/0.4, 1.6448536269514722)
+	right, _ := overHomes(math.Ln2/1e-3, 1e-3/0.4, 1.6448536269514722)
 	near(t, "homes that are alike", right, 0.5*math.Erfc(-(math.Ln2/0.4-1.6448536269514722)/math.Sqrt2), 1e-5)
-	right, wrong = overHomes(0, 1e-6, 1.6448536269514722)
+	right, wrong := overHomes(0, 1e-6, 1.6448536269514722)
 	near(t, "homes at the level, right", right, 0.05, 1e-5)
 	near(t, "homes at the level, wrong", wrong, 0.05, 1e-5)
 	// The spread is that of annual.Estimate.

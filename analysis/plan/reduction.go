@@ -135,8 +135,9 @@ func Reduction(o ReductionOptions) (ReductionPlan, error) {
 	} else {
 		r.Notes = append(r.Notes, note("never-enough", "no number of homes shows it with that probability: what homes measured in the same weeks share, the weather above all, does not average out. Measure longer, in several seasons, or ask for less"))
 	}
-	book := o.textbook(home)
-	r.Answers = append([]ReductionAnswer{answer(Textbook, min(max(2, book), most))}, r.Answers...)
+	if book := o.textbook(home); book <= MostHomes { // more would be no plan
+		r.Answers = append([]ReductionAnswer{answer(Textbook, max(2, book))}, r.Answers...)
+	}
 	if o.Homes > 0 {
 		r.Answers = append(r.Answers, answer(Asked, o.Homes))
 	}
@@ -174,7 +175,7 @@ func (o *ReductionOptions) check() error {
 		return err
 	}
 	switch {
-	case o.Reduction > 0.999:
+	case o.Reduction > 0.999+1e-9:
 		return fmt.Errorf("a reduction of %v; no system takes away more than 99.9 %%, for the air outdoors holds radon too", o.Reduction)
 	case !(o.AtLeast >= 0 && o.AtLeast < o.Reduction):
 		return fmt.Errorf("a reduction of %v to be shown where %v is expected; it is 0 or more, and less than expected", o.AtLeast, o.Reduction)
@@ -245,7 +246,7 @@ func (o ReductionOptions) alone(r compare.Result) float64 {
 func (o ReductionOptions) textbook(r compare.Result) int {
 	theta, shown := o.logs()
 	z := zHalf(o.Confidence) + numeric.NormalQuantile(o.Power)
-	return int(math.Ceil(min(z*z*(r.LogSD*r.LogSD+o.Between*o.Between)/((shown-theta)*(shown-theta)), MostHomes)))
+	return int(math.Ceil(min(z*z*(r.LogSD*r.LogSD+o.Between*o.Between)/((shown-theta)*(shown-theta)), 2*MostHomes)))
 }
 
 // neighbourhood is homes that were all measured in the same weeks.
