@@ -577,7 +577,7 @@ func ShareBelow(below, homes int, confidence float64) (analysis.Estimate, error)
 }
 
 const (
-	published = "COVERAGE.md"
+	published   = "COVERAGE.md"
 	inReference = "testdata/reference/compare-pooled.json"
 )
 

@@ -11,6 +11,7 @@ import (
 	"radonyear/analysis/annual"
 	"radonyear/analysis/compare"
 	"radonyear/analysis/lognormal"
+	"radonyear/analysis/plan"
 	"radonyear/analysis/season"
 	"radonyear/analysis/serial"
 	"radonyear/analysis/survey"
@@ -19,7 +20,7 @@ import (
 )
 
 // methods are all there are, as their packages list them.
-var methods = slices.Concat(annual.Methods, season.Methods, compare.Methods, lognormal.Methods, survey.Methods, serial.Methods, trend.Methods)
+var methods = slices.Concat(annual.Methods, season.Methods, compare.Methods, lognormal.Methods, survey.Methods, survey.FloorMethods, serial.Methods, trend.Methods, plan.Methods)
 
 func (p *program) methodsCommand() *cli.Command {
 	return &cli.Command{
