@@ -17,8 +17,6 @@ type drawnHome struct {
 	series []analysis.Series
 }
 
-func (d drawnHome) place() analysis.Place { return d.Place }
-
 // readingMarks are readings as a picture has them: day means and limits as points,
 // longer results as spells.
 func readingMarks(series []analysis.Series, role plot.Role, dayLabel, longLabel string) []plot.Mark {

@@ -18,10 +18,7 @@ func Render(f Figure, format string) ([]byte, error) {
 	l := f.layOut()
 	switch format {
 	case "svg":
-		parts := []string{f.Lead, f.Desc}
-		for _, n := range f.Notes {
-			parts = append(parts, n)
-		}
+		parts := append([]string{f.Lead, f.Desc}, f.Notes...)
 		d := newDrawing(width, l.height, clean(f.Title), strings.Join(strings.Fields(clean2(parts)), " "))
 		l.draw(d)
 		return d.bytes()
