@@ -442,6 +442,27 @@ func TestAttack(t *testing.T) {
 			}
 			hidden, levels = hidden+n, levels+l
 		}
+		if i%5 == 0 && all >= k { // the other command that publishes
+			for _, format := range []string{"json", "csv", "table"} {
+				_, out, errs := runAll([]string{"radonyear", "describe", file, "--by", "area", "--level", "100", "--level", "200", "--publish", "--min-cell", strconv.Itoa(k), "--format", format})
+				for _, s := range secret {
+					if strings.Contains(out, s) || strings.Contains(errs, s) {
+						t.Errorf("community %d, describe, %s: %q leaks\n%s\n%s", i, format, s, out, errs)
+					}
+				}
+				var doc any
+				switch d := json.NewDecoder(strings.NewReader(out)); format {
+				case "csv":
+					checkDigits(t, csvNumbers(out), k)
+				case "json":
+					d.UseNumber()
+					if err := d.Decode(&doc); err != nil {
+						t.Fatalf("%v\n%s", err, errs)
+					}
+					checkDigits(t, jsonNumbers(doc, ""), k)
+				}
+			}
+		}
 		// Without complementary suppression: rows of small areas taken out, and no more.
 		if i%4 == 0 && all >= k {
 			rows := []toldRow{{name: "all homes", kind: "community", least: all, most: all}}
