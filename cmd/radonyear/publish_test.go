@@ -27,7 +27,7 @@ import (
 )
 
 // TestMAC: the test cases of HMAC-SHA-256 in RFC 4231, sections 4.2 to 4.4, 4.7 and
-// 4.8 (from memory; four printed digests agreeing by chance is out of the question).
+// 4.8 (from memory; five printed digests agreeing by chance is out of the question).
 func TestMAC(t *testing.T) {
 	for _, c := range []struct{ key, message, want string }{
 		{strings.Repeat("\x0b", 20), "Hi There", "b0344c61d8db38535ca8afceaf0bf12b881dc200c9833da726e9376c2e32cff7"},
