@@ -25,17 +25,7 @@ type Options struct {
 	Confidence float64 // of the two-sided interval; 0: 0.95
 }
 
-func (o *Options) check() error { return checkConfidence(&o.Confidence) }
-
-func checkConfidence(c *float64) error {
-	if *c == 0 {
-		*c = 0.95
-	}
-	if !(*c >= 0.5 && *c < 1) {
-		return fmt.Errorf("a confidence of %v; it lies between 0.5 and 1, such as 0.95", *c)
-	}
-	return nil
-}
+func (o *Options) check() error { return analysis.CheckConfidence(&o.Confidence) }
 
 // Sample is what the exact methods need to know of complete data: how many
 // values, and the mean and standard deviation (n − 1) of their natural logarithms.
@@ -100,14 +90,24 @@ func (s Sample) check() error {
 // The units and quantities in use.
 const becquerel = "Bq/m³"
 
-// finish fills in what an interval with a limit beyond all numbers needs to say,
-// and refuses an estimate that is none.
+// beyond is how many times its value an upper limit may be before it is given as
+// open: nobody can use one like 4e284, or be helped by its digits. This project's
+// choice.
+const beyond = 1e6
+
+// finish fills in what an interval with an open upper limit needs to say, and refuses
+// an estimate that is none. A lower limit that is less than a number can hold is 0,
+// which no concentration lies below.
 func finish(e analysis.Estimate) (analysis.Estimate, error) {
 	if math.IsInf(e.Value, 0) || math.IsNaN(e.Value) || e.Value == 0 && e.Unit == becquerel {
 		return e, fmt.Errorf("the %s is beyond what a number can hold: the values spread too widely for a log-normal fit to say anything of it", e.Quantity)
 	}
-	if math.IsInf(e.Upper, 1) {
+	switch {
+	case math.IsInf(e.Upper, 1):
 		e.Notes = append(e.Notes, analysis.Note{Code: "unbounded", Text: fmt.Sprintf("the data give the %s no upper limit; more homes would", e.Quantity)})
+	case e.Upper > 1 && e.Upper > beyond*e.Value: // no share is above 1
+		e.Upper = math.Inf(1)
+		e.Notes = append(e.Notes, analysis.Note{Code: "unbounded", Text: fmt.Sprintf("the upper limit of the %s is over a million times its value, so it is given as open; more homes would close it", e.Quantity)})
 	}
 	return e, e.Check()
 }

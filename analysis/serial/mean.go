@@ -46,11 +46,8 @@ import (
 // Müller 2007, J. Econom. 141:1331, and Lazarus, Lewis, Stock and Watson 2018, J. Bus.
 // Econ. Stat. 36:541, for cosine weights (all from memory).
 func Mean(s analysis.Series, opt Options) (Result, error) {
-	if opt.Confidence == 0 {
-		opt.Confidence = 0.95
-	}
-	if !(opt.Confidence >= 0.5 && opt.Confidence < 1) {
-		return Result{}, fmt.Errorf("a confidence of %v; it lies between 0.5 and 1, such as 0.95", opt.Confidence)
+	if err := analysis.CheckConfidence(&opt.Confidence); err != nil {
+		return Result{}, err
 	}
 	r, rec, notes, err := prepare(s)
 	if err != nil {
