@@ -91,23 +91,25 @@ func (s Sample) check() error {
 const becquerel = "Bq/m³"
 
 // beyond is how many times its value an upper limit may be before it is given as
-// open: nobody can use one like 4e284, or be helped by its digits. This project's
+// open, and a lower one of a concentration may be less before it is given as 0: nobody
+// can use limits like 4e284 and 3e-15, or be helped by their digits. This project's
 // choice.
 const beyond = 1e6
 
 // finish fills in what an interval with an open upper limit needs to say, and refuses
-// an estimate that is none. A lower limit that is less than a number can hold is 0,
-// which no concentration lies below.
+// an estimate that is none. Below a lower limit of 0 lies no concentration, so that one
+// needs no note.
 func finish(e analysis.Estimate) (analysis.Estimate, error) {
 	if math.IsInf(e.Value, 0) || math.IsNaN(e.Value) || e.Value == 0 && e.Unit == becquerel {
 		return e, fmt.Errorf("the %s is beyond what a number can hold: the values spread too widely for a log-normal fit to say anything of it", e.Quantity)
 	}
-	switch {
-	case math.IsInf(e.Upper, 1):
-		e.Notes = append(e.Notes, analysis.Note{Code: "unbounded", Text: fmt.Sprintf("the data give the %s no upper limit; more homes would", e.Quantity)})
-	case e.Upper > 1 && e.Upper > beyond*e.Value: // no share is above 1
+	if e.Unit == becquerel && e.Lower > 0 && e.Lower < e.Value/beyond {
+		e.Lower = 0
+	}
+	if e.Upper > 1 && e.Upper > beyond*e.Value { // no share is above 1
 		e.Upper = math.Inf(1)
-		e.Notes = append(e.Notes, analysis.Note{Code: "unbounded", Text: fmt.Sprintf("the upper limit of the %s is over a million times its value, so it is given as open; more homes would close it", e.Quantity)})
+		// The same words for every quantity, so that a list of notes has them once.
+		e.Notes = append(e.Notes, analysis.Note{Code: "unbounded", Text: "the data give no upper limit, or one of over a million times the value, so it is given as open; more homes would close it"})
 	}
 	return e, e.Check()
 }

@@ -107,6 +107,9 @@ func answer(t *testing.T, c reftest.Case) (got map[string]float64, kind string) 
 			if want := c.Want[name+"_upper"]; math.IsInf(e.Upper, 1) && want > beyond*c.Want[name] {
 				got[name+"_upper"] = want // given as open
 			}
+			if want := c.Want[name+"_lower"]; e.Lower == 0 && want < c.Want[name]/beyond {
+				got[name+"_lower"] = want
+			}
 		}
 		return got, "profile"
 	case strings.HasPrefix(what, "noncentral t"):
