@@ -118,7 +118,7 @@ func Mean(s analysis.Series, opt Options) (Result, error) {
 	r.Mean = r.Likelihood
 	if ratio := wide / (scale * (upper - lower) / 2); ratio > Wider {
 		r.Mean = r.Cosine
-		r.Mean.Notes = append(r.Mean.Notes, analysis.Note{Code: "wider-of-two", Text: fmt.Sprintf("the record moves more slowly than its hours suggest: the plain mean's interval by cosine weights is %.1f times as wide as the model's and is given; look for a season, a trend or a change in the home", ratio)})
+		r.Mean.Notes = append(r.Mean.Notes, analysis.Note{Code: "wider-of-two", Text: fmt.Sprintf("the record moves more slowly than its readings suggest: the plain mean's interval by cosine weights is %.1f times as wide as the model's and is given; look for a season, a trend or a change in the home", ratio)})
 	}
 	for _, e := range []analysis.Estimate{r.Mean, r.Likelihood, r.Cosine} {
 		if err := e.Check(); err != nil {
