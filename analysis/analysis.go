@@ -114,6 +114,18 @@ func (s Series) Start() time.Time { return s.readings[0].Start }
 // End is the last instant measured.
 func (s Series) End() time.Time { return s.readings[len(s.readings)-1].End }
 
+// CheckConfidence sets a confidence of zero to the default, 0.95, and refuses one that
+// is none.
+func CheckConfidence(c *float64) error {
+	if *c == 0 {
+		*c = 0.95
+	}
+	if !(*c >= 0.5 && *c < 1) {
+		return fmt.Errorf("a confidence of %v; it lies between 0.5 and 1, such as 0.95", *c)
+	}
+	return nil
+}
+
 // IntervalKind says what an interval promises.
 type IntervalKind string
 

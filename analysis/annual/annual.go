@@ -71,11 +71,8 @@ func (o *Options) Check() error {
 			return fmt.Errorf("a level of %v Bq/m³; a level is a positive number", l)
 		}
 	}
-	if o.Confidence == 0 {
-		o.Confidence = 0.95
-	}
-	if !(o.Confidence >= 0.5 && o.Confidence < 1) {
-		return fmt.Errorf("a confidence of %v; it lies between 0.5 and 1, such as 0.95", o.Confidence)
+	if err := analysis.CheckConfidence(&o.Confidence); err != nil {
+		return err
 	}
 	if o.Target != ThisYear && o.Target != LongRun {
 		return fmt.Errorf("target %d is neither this year nor the long run", o.Target)
@@ -131,9 +128,10 @@ type home struct {
 // Notes: under-two-days, longer-than-a-year, year-not-measured, several-rooms,
 // room-above, restless-home, all-below-limit, below-limit, zero-days, partial-days.
 //
-// Source: Durbin and Koopman 2012 for the filter; for seasonal correction by
-// exact dates and its own uncertainty, Pinel, Fearn, Darby and Miles 1995,
-// Radiat. Prot. Dosim. 58:127 (from memory).
+// Source: Durbin and Koopman 2012, Time Series Analysis by State Space Methods,
+// chapters 4 and 10, for the filter; for seasonal correction by exact dates and its
+// own uncertainty, Pinel, Fearn, Darby and Miles 1995, Radiat. Prot. Dosim. 58:127
+// (from memory).
 func Estimate(series []analysis.Series, opt Options) (Result, error) {
 	h, err := prepare(series, opt)
 	if err != nil {

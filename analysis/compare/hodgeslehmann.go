@@ -39,7 +39,8 @@ const exactRanks = 50
 // Notes: few-homes, unbounded.
 //
 // Source: Hodges and Lehmann 1963, Ann. Math. Stat. 34:598; Hollander and Wolfe 1999,
-// Nonparametric Statistical Methods, sections 3.2 and 3.3 (both from memory).
+// Nonparametric Statistical Methods, chapters 3 and 4, here 3.2 and 3.3 (both from
+// memory).
 func hodgesLehmann(logs []float64, confidence float64) (limits, []analysis.Note) {
 	x := slices.Sorted(slices.Values(logs))
 	n := len(x)
@@ -67,7 +68,8 @@ func hodgesLehmann(logs []float64, confidence float64) (limits, []analysis.Note)
 // Notes: few-homes, unbounded.
 //
 // Source: Hodges and Lehmann 1963, Ann. Math. Stat. 34:598; Hollander and Wolfe 1999,
-// Nonparametric Statistical Methods, sections 4.2 and 4.3 (both from memory).
+// Nonparametric Statistical Methods, chapters 3 and 4, here 4.2 and 4.3 (both from
+// memory).
 func hodgesLehmannShift(logX, logY []float64, confidence float64) (limits, []analysis.Note) {
 	x, y := slices.Sorted(slices.Values(logX)), slices.Sorted(slices.Values(logY))
 	m, n := len(x), len(y)

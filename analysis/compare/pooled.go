@@ -596,7 +596,7 @@ var pooledMethods = []analysis.Method{
 		Notes: []string{"one-home", "agree-too-well", "no-spread-seen", "few-homes", "unbounded"},
 		Sources: []analysis.Source{
 			{Key: "hartung-knapp-2001", Cite: "Hartung and Knapp 2001, Stat. Med. 20:1771 and 3875 (from memory)"},
-			{Key: "knapp-hartung-2003", Cite: "Knapp and Hartung 2003, Stat. Med. 22:2693 (from memory)", Part: "q not below 1"},
+			{Key: "knapp-hartung-2003", Cite: "Knapp and Hartung 2003, Stat. Med. 22:2693 (from memory)", Part: "where q is not let below 1"},
 		},
 		Evidence: analysis.Evidence{Reference: inReference + "; TestPooledPublished", ByHand: "TestPooledByHand", Coverage: published},
 	},
@@ -705,5 +705,5 @@ var pooledMethods = []analysis.Method{
 var (
 	viechtbauer2007    = analysis.Source{Key: "viechtbauer-2007", Cite: "Viechtbauer 2007, Stat. Med. 26:37 (from memory)"}
 	hodgesLehmann1963  = analysis.Source{Key: "hodges-lehmann-1963", Cite: "Hodges and Lehmann 1963, Ann. Math. Stat. 34:598 (from memory)"}
-	hollanderWolfe1999 = analysis.Source{Key: "hollander-wolfe-1999", Cite: "Hollander and Wolfe 1999, Nonparametric Statistical Methods (from memory)", Part: "sections 3.2, 3.3, 4.2 and 4.3"}
+	hollanderWolfe1999 = analysis.Source{Key: "hollander-wolfe-1999", Cite: "Hollander and Wolfe 1999, Nonparametric Statistical Methods (from memory)", Part: "chapters 3 and 4"}
 )

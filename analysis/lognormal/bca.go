@@ -43,7 +43,7 @@ type BCaResult struct {
 //
 // Source: Efron 1987, J. Am. Stat. Assoc. 82:171 (from memory).
 func BCa(values []float64, opt BCaOptions) (BCaResult, error) {
-	if err := checkConfidence(&opt.Confidence); err != nil {
+	if err := analysis.CheckConfidence(&opt.Confidence); err != nil {
 		return BCaResult{}, err
 	}
 	if opt.Resamples == 0 {

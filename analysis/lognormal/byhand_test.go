@@ -3,6 +3,7 @@ package lognormal
 import (
 	"math"
 	"slices"
+	"strings"
 	"testing"
 
 	"radonyear/analysis"
@@ -116,6 +117,114 @@ func TestTwoValuesByHand(t *testing.T) {
 	for _, x := range [][2]float64{{30, 90}, {1, 2}, {500, 3}, {1e-6, 1e6}} {
 		s := sample(t, x[0], x[1])
 		agree(t, "unbiased mean of two", math.Exp(s.mean+logUnbiased(2, s.sd)), (x[0]+x[1])/2, 1e-13)
+	}
+}
+
+// Two values say nothing usable of the mean: it is given only by a method asked for.
+// They lie s/√2 to either side of ȳ, so that of a level between them one is above, and
+// of one beyond both, none or two: the unbiased share is one half, none or all.
+func TestTwoValuesGiveNoMean(t *testing.T) {
+	two, three := exacts(10, 40), exacts(10, 40, 20)
+	for _, c := range []struct {
+		obs   []Observation
+		given bool
+	}{{two, false}, {three, true}, {[]Observation{Exact(10), Between(30, 40)}, false}, {[]Observation{Exact(10), Between(30, 40), Exact(20)}, true}} {
+		d, err := Describe(c.obs, DescribeOptions{})
+		if err != nil || d.Fit == nil || (d.Fit.Mean != nil) != c.given || analysis.HasNote(d.Notes, "no-mean") == c.given {
+			t.Errorf("%v: mean %v, notes %v, %v", c.obs, d.Fit.Mean, d.Notes, err)
+		}
+	}
+	s := sample(t, 10, 40)
+	if _, err := Mean(s, MeanOptions{}); err == nil {
+		t.Error("two values gave a mean")
+	}
+	mean(t, s, MOVER, 0.95) // asked for
+	for level, want := range map[float64]float64{9: 1, 11: 0.5, 25: 0.5, 39: 0.5, 41: 0} {
+		if a, err := Above(s, level, Options{}); err != nil || a.Unbiased != want {
+			t.Errorf("above %v the unbiased share is %v, not %v (%v)", level, a.Unbiased, want, err)
+		}
+	}
+}
+
+// Five below 10, then 20 and 30: the three quarters' rank, 1 + 6·0.75 = 5.5, lies half
+// way from the fifth to the sixth, which is 15 if the fifth is 10, and less else.
+// Limits that differ, below 50 and 10, among 20, 30 and 60: at most 10, 20, 30, 50, 60.
+func TestRanksByHand(t *testing.T) {
+	five := append(slices.Repeat([]Observation{Below(10)}, 5), exacts(30, 20)...)
+	mixed := append(exacts(30, 60, 20), Below(50), Below(10))
+	for _, c := range []struct {
+		obs  []Observation
+		p    float64
+		want Ranked
+	}{
+		{five, 0.5, Ranked{0.5, 10, true}}, {five, 0.75, Ranked{0.75, 15, true}}, {five, 5. / 6, Ranked{5. / 6, 20, false}}, {five, 1, Ranked{1, 30, false}},
+		{mixed, 0, Ranked{0, 10, true}}, {mixed, 0.25, Ranked{0.25, 20, true}}, {mixed, 0.5, Ranked{0.5, 30, true}}, {mixed, 0.75, Ranked{0.75, 50, true}}, {mixed, 1, Ranked{1, 60, false}},
+	} {
+		d, err := Describe(c.obs, DescribeOptions{Ranks: []float64{c.p}})
+		if err != nil || d.Ranks[0] != c.want {
+			t.Errorf("%v: %v, not %v (%v)", c.obs, d.Ranks[0], c.want, err)
+		}
+	}
+	for _, c := range []struct {
+		obs   []Observation
+		least float64
+		below bool
+	}{{append(exacts(20), Below(20)), 20, true}, {append(exacts(19), Below(20)), 19, false}, {append(exacts(30), Below(20), Below(25)), 20, true}} {
+		if d, err := Describe(c.obs, DescribeOptions{}); err != nil || d.Min != c.least || d.MinBelow != c.below {
+			t.Errorf("%v: least %v, %v (%v)", c.obs, d.Min, d.MinBelow, err)
+		}
+	}
+}
+
+// With half the confidence on either side, an upper tolerance limit is the quantile
+// itself where the likelihood gives it, and near it where the exact method does; with a
+// little more it lies a little higher.
+func TestToleranceAtAHalf(t *testing.T) {
+	obs := append(exacts(30, 50, 80, 20, 140), Below(20))
+	last := 0.0
+	for _, c := range []float64{0.5, 0.500001, 0.51, 0.6, 0.9} {
+		r, err := Fit(obs, FitOptions{Confidence: c, Quantiles: []float64{0.9}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		q := r.Quantiles[0].Tolerance
+		if c == 0.5 && q.Upper != q.Value || c == 0.500001 && q.Upper > q.Value*1.0001 || q.Upper < last {
+			t.Errorf("at %v the limit of %v is %v", c, q.Value, q.Upper)
+		}
+		last = q.Upper
+	}
+	complete, err := Fit(obs[:5], FitOptions{Confidence: 0.5, Quantiles: []float64{0.9}})
+	if err != nil || complete.Quantiles[0].Tolerance.Upper <= complete.GM.Value || complete.Quantiles[0].Tolerance.Upper > complete.Quantiles[0].Quantile.Upper {
+		t.Errorf("%+v, %v", complete.Quantiles, err)
+	}
+}
+
+// An upper limit over a million times the value is open, and says so; the geometric
+// mean is advised where it is better known, and only there.
+func TestLimitsBeyondReason(t *testing.T) {
+	wide, err := Describe(exacts(1, 40, 9000), DescribeOptions{})
+	if err != nil || !math.IsInf(wide.Fit.Mean.Upper, 1) || !analysis.HasNote(wide.Fit.Mean.Notes, "unbounded") {
+		t.Fatalf("%+v, %v", wide.Fit.Mean, err)
+	}
+	said := func(e *analysis.Estimate) string {
+		for _, n := range e.Notes {
+			if n.Code == "too-uncertain" {
+				return n.Text
+			}
+		}
+		return ""
+	}
+	if text := said(wide.Fit.Mean); text == "" || strings.Contains(text, "geometric mean") {
+		t.Errorf("the geometric mean lies from %v to %v: %q", wide.Fit.GM.Lower, wide.Fit.GM.Upper, text)
+	}
+	near, err := Describe(exacts(10, 20, 300, 40, 80, 15, 110, 22, 700), DescribeOptions{})
+	if err != nil || math.IsInf(near.Fit.Mean.Upper, 1) || !strings.Contains(said(near.Fit.Mean), "geometric mean") {
+		t.Errorf("the geometric mean lies from %v to %v: %+v, %v", near.Fit.GM.Lower, near.Fit.GM.Upper, near.Fit.Mean, err)
+	}
+	// What is less than a number can hold is 0, and no share is ever open.
+	tiny, err := Describe(exacts(1e-300, 1e-290), DescribeOptions{Levels: []float64{1e-280}})
+	if err != nil || tiny.Fit.GM.Lower != 0 || tiny.Fit.GM.Check() != nil || tiny.Above[0].Fraction.Upper > 1 {
+		t.Errorf("%+v, %v", tiny.Fit.GM, err)
 	}
 }
 
@@ -275,6 +384,9 @@ func TestDescribeByHand(t *testing.T) {
 	agree(t, "GM of the excess", d.Fit.GM.Value, 20, 1e-12)
 	agree(t, "mean with outdoors", d.Fit.Mean.Value, 10+mean(t, plain, Land, 0.95).Unbiased, 1e-12)
 	agree(t, "share above 30", d.Above[0].Fraction.Value, 0.5, 1e-12)
+	if f := d.Fit.Above[0].Fraction; f.Quantity != "share above 30 Bq/m³" || d.Above[0].Fraction.Quantity != f.Quantity {
+		t.Errorf("a share above 30 is called %q and %q", f.Quantity, d.Above[0].Fraction.Quantity)
+	}
 	if d.Fit.Above[0].Level != 30 || d.Above[0].Counted.Value != 1./3 {
 		t.Errorf("%+v", d.Above[0])
 	}

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"sort"
 
 	"radonyear/analysis"
 )
@@ -13,17 +12,22 @@ import (
 type DescribeOptions struct {
 	Confidence float64    // 0: 0.95
 	Levels     []float64  // Bq/m³, to count and estimate the share above
-	Ranks      []float64  // shares to give the values at; nil: 0.25, 0.5, 0.75, 0.9
+	Ranks      []float64  // shares to give the values at; nil: Ranks
+	Quantiles  []float64  // shares to give the fitted quantiles at, with intervals and upper tolerance limits
 	Outdoor    float64    // Bq/m³, subtracted before logarithms are taken; 0: none. See SubtractOutdoor
 	Mean       MeanMethod // of complete data; anything but Auto is ErrNotComplete for other data, or where Outdoor makes limits of some
+	Method     FitMethod  // of all that is fitted; "": as Fit has it
 	Shape      bool       // judge the fit and keep the points of its plot
 }
+
+// Ranks are the shares of the homes at which Describe gives the values.
+var Ranks = []float64{0.25, 0.5, 0.75, 0.9}
 
 // Ranked is the value at one share of the homes in order, by the data alone:
 // interpolated between ranks at 1 + (n−1)p.
 type Ranked struct {
 	P     float64
-	Value float64 // Bq/m³; the highest limit where Below
+	Value float64 // Bq/m³; where Below, as it would be if all values were at their limits
 	Below bool    // all that can be said is that it lies at or below Value
 }
 
@@ -37,7 +41,7 @@ type Share struct {
 // Description is what there is to say of one group of homes.
 type Description struct {
 	N, Below, Between int
-	Min, Max          float64 // Bq/m³ of what was measured; Min is the lowest limit where MinBelow
+	Min, Max          float64 // Bq/m³ of what was measured; Min is the lowest limit where MinBelow; Max the highest where all lie below theirs
 	MinBelow          bool
 	Ranks             []Ranked
 	Outdoor           float64
@@ -67,9 +71,9 @@ func Describe(obs []Observation, opt DescribeOptions) (Description, error) {
 		return Description{}, fmt.Errorf("no values")
 	}
 	if opt.Ranks == nil {
-		opt.Ranks = []float64{0.25, 0.5, 0.75, 0.9}
+		opt.Ranks = Ranks
 	}
-	fo := FitOptions{Confidence: opt.Confidence, Quantiles: nil, Mean: opt.Mean}
+	fo := FitOptions{Confidence: opt.Confidence, Quantiles: opt.Quantiles, Mean: opt.Mean, Method: opt.Method}
 	for _, l := range opt.Levels {
 		if err := checkLevel(l); err != nil {
 			return Description{}, err
@@ -128,9 +132,7 @@ func Describe(obs []Observation, opt DescribeOptions) (Description, error) {
 	for i, l := range opt.Levels {
 		s := Share{Level: l}
 		if d.Fit != nil {
-			f := d.Fit.Above[i].Fraction
-			f.Quantity = fmt.Sprintf("share above %.6g %s", l, becquerel)
-			s.Fraction = &f
+			s.Fraction = &d.Fit.Above[i].Fraction
 		}
 		above, open := 0, 0
 		for _, o := range obs {
@@ -179,55 +181,51 @@ func (r *FitResult) addOutdoor(outdoor float64) {
 	}
 	for i := range r.Above {
 		r.Above[i].Level += outdoor
+		r.Above[i].Fraction.Quantity = shareAbove(r.Above[i].Level)
 	}
 	r.GM.Quantity += " of the excess over outdoors"
 	r.GSD.Quantity += " of the excess over outdoors"
 }
 
-// rank fills in what the values say in their order. A value between bounds
-// stands at its middle; one below a limit is known only to lie below it, so a
-// rank is given only above the highest limit.
+// rank fills in what the values say in their order. A value between bounds stands at
+// its middle, one beyond a detector's range at that. A value below a limit lies
+// somewhere from zero to it; so the values are put in order twice, with those at zero
+// and at their limits, and where the two disagree the second is an upper bound.
 func (d *Description) rank(obs []Observation, at []float64) {
-	x := make([]float64, len(obs))
-	highest, lowest := 0.0, math.Inf(1)
+	low, high := make([]float64, len(obs)), make([]float64, len(obs))
 	for i, o := range obs {
 		switch {
 		case o.Lower == 0:
-			x[i] = 0
-			highest, lowest = max(highest, o.Upper), min(lowest, o.Upper)
+			high[i] = o.Upper
+			continue
 		case math.IsInf(o.Upper, 1):
-			x[i] = o.Lower
+			low[i] = o.Lower
 		default:
-			x[i] = o.Lower + (o.Upper-o.Lower)/2
+			low[i] = o.Lower + (o.Upper-o.Lower)/2
 		}
+		high[i] = low[i]
 	}
-	slices.Sort(x)
-	d.Max = x[len(x)-1]
-	first := sort.Search(len(x), func(i int) bool { return x[i] > 0 })
-	d.Min = x[0]
-	if d.Below > 0 {
-		d.Min, d.MinBelow = lowest, true
-		if first < len(x) && x[first] < lowest {
-			d.Min, d.MinBelow = x[first], false
-		}
-	}
-	if d.Below == d.N {
-		d.Max = highest
+	slices.Sort(low)
+	slices.Sort(high)
+	n := len(low)
+	// The least is what was measured, or the lowest limit where nothing lies under that.
+	d.Min = high[0]
+	d.MinBelow = slices.ContainsFunc(obs, func(o Observation) bool { return o.Lower == 0 && o.Upper == d.Min })
+	d.Max = high[n-1]
+	if d.Below < d.N {
+		d.Max = low[n-1]
 	}
 	for _, p := range at {
-		k := float64(len(x)-1) * p
+		k := float64(n-1) * p
 		i := int(k)
-		v := x[i]
-		if i+1 < len(x) {
-			v += (k - float64(i)) * (x[i+1] - x[i])
-		}
-		r := Ranked{P: p, Value: v}
-		if x[i] < highest || x[i] == 0 {
-			r = Ranked{P: p, Value: highest, Below: true}
-			if v > highest {
-				r.Value = v
+		f := k - float64(i)
+		value := func(x []float64) float64 {
+			if f == 0 {
+				return x[i]
 			}
+			return x[i] + f*(x[i+1]-x[i])
 		}
-		d.Ranks = append(d.Ranks, r)
+		v, bound := value(low), value(high)
+		d.Ranks = append(d.Ranks, Ranked{P: p, Value: bound, Below: v != bound})
 	}
 }

@@ -69,22 +69,32 @@ type FitResult struct {
 // quantiles (Bq/m³) and shares above levels from homes' values, whether exact,
 // below limits, between bounds, rounded, or known with an error.
 //
-// Formula. Complete data go to GeometricMean, GeometricSD, Mean, Quantile, Above
-// and NextHome. Otherwise an exact value adds ln φ((y−μ)/σ) − ln σ to the log
-// likelihood, one between bounds ln(Φ(zᵤ) − Φ(zₗ)), with √(σ² + e²) for σ where
-// the value has an error e. Each quantity's limits are where twice that log
-// likelihood, at its largest for the quantity fixed, has fallen by a drop.
-// "profile-likelihood": the drop is χ²₁. "adjusted-likelihood", the default:
-// −½ ln Σ 1/(σ² + e²) is added first, so that σ is judged on n − 1 degrees of
-// freedom, and the drop is (n−1)·ln(1 + t²/(n−1)); without censoring and errors
-// this makes the geometric mean's interval Student's.
+// Formula. Complete data go to GeometricMean, GeometricSD, Mean, Quantile, Above and
+// NextHome, unless a Method is asked for; any other to a likelihood. The log
+// likelihood adds, for each value: ln φ((y − μ)/w) − ln w, w² = σ² + e², if it is
+// known to be x, y = ln x; ln(Φ(zᵤ) − Φ(zₗ)), z = (ln bound − μ)/w, if it lies between
+// bounds, of which the lower may be zero and the upper infinite; e is the standard
+// deviation of its logarithm by its own error, zero if none is stated. Values are e^μ,
+// e^σ, e^(μ + σ²/2), e^(μ + z_p·σ) and Φ((μ − ln L)/σ) where it is largest. Each
+// quantity's limits are where twice the log likelihood, at its largest for the
+// quantity fixed, has fallen by a drop; an upper tolerance limit is the upper limit of
+// the quantile at a drop for twice the confidence less 1.
+//
+// "adjusted-likelihood", the default: −½ ln Σ 1/(σ² + e²), over all values, is added
+// first, so that σ is judged on n − 1 degrees of freedom, and the drop is (n−1)·ln(1 +
+// t²/(n−1)), t Student's quantile with n − 1 degrees of freedom at (1 + confidence)/2;
+// without censoring and errors this makes the geometric mean's interval Student's.
+//
+// "profile-likelihood": the drop is the quantile of χ²₁ at the confidence.
 //
 // Assumes independent values from one log-normal distribution, limits that do not
 // depend on the value, and errors that are independent and log-normal.
 //
 // Interval: confidence, approximate where the data are not complete. Adjusted, it
-// holds 94.5 to 97 % at 10 to 50 values with up to 60 % below a limit, and up to 98 %
-// at 10 with 60 %; plain, 93 to 96 %, with up to 5.3 % of truths on one side. See
+// holds 94 to 97 % at 10 to 50 values with up to 60 % below a limit, and up to 98 % at
+// 5 values and at 10 with 60 %; of samples of 5 with 60 % a third have fewer than two
+// values above the limit and no fit. Plain, it holds 92.5 to 96 % from 10 on, with up
+// to 6 % of truths on one side, and 90.5 to 94 % at 5, with up to 9 %. See
 // COVERAGE.md.
 //
 // Notes: no-mean, too-uncertain, mostly-censored, no-spread-seen, unbounded.
@@ -111,7 +121,7 @@ func Fit(obs []Observation, opt FitOptions) (FitResult, error) {
 }
 
 func (o *FitOptions) check() error {
-	if err := checkConfidence(&o.Confidence); err != nil {
+	if err := analysis.CheckConfidence(&o.Confidence); err != nil {
 		return err
 	}
 	for _, l := range o.Levels {
@@ -120,8 +130,8 @@ func (o *FitOptions) check() error {
 		}
 	}
 	for _, p := range o.Quantiles {
-		if !(p > 0 && p < 1) {
-			return fmt.Errorf("a quantile at %v; a share lies between 0 and 1, such as 0.95", p)
+		if err := checkQuantile(p); err != nil {
+			return err
 		}
 	}
 	switch o.Method {
@@ -196,7 +206,7 @@ func fitLikelihood(obs []Observation, opt FitOptions) (FitResult, error) {
 		t := term{a: math.Log(o.Lower), b: math.Log(o.Upper), v: o.Error * o.Error}
 		switch {
 		case o.exact():
-			density -= t.a + halfLog2Pi
+			density -= t.a + numeric.HalfLog2Pi
 			if o.Error == 0 {
 				exact = append(exact, t.a)
 				continue
@@ -226,12 +236,15 @@ func fitLikelihood(obs []Observation, opt FitOptions) (FitResult, error) {
 	}
 	plain := k
 	nu := float64(r.N - 1)
-	drop := chiSquaredQuantile(1, opt.Confidence)
-	if opt.Method == AdjustedLikelihood {
-		k.adjust = true
-		t := tQuantile(nu, (1+opt.Confidence)/2)
-		drop = nu * math.Log1p(t*t/nu)
+	k.adjust = opt.Method == AdjustedLikelihood
+	dropAt := func(confidence float64) float64 { // two-sided
+		if k.adjust {
+			t := tQuantile(nu, (1+confidence)/2)
+			return nu * math.Log1p(t*t/nu)
+		}
+		return chiSquaredQuantile(1, confidence)
 	}
+	drop := dropAt(opt.Confidence)
 	mu, tau, top, err := k.best(k.start())
 	if err != nil {
 		return r, err
@@ -264,10 +277,12 @@ func fitLikelihood(obs []Observation, opt FitOptions) (FitResult, error) {
 	}
 	if below := float64(r.Below) / float64(r.N); below > mostly {
 		r.note("mostly-censored", "%.0f%% of the values lie below their limits, so no mean is given: it would rest on the shape assumed for them; shares above levels over the limits hold", below*100)
+	} else if r.N < LeastForMean {
+		r.note("no-mean", "%v", tooFewForMean(r.N))
 	} else if m, err := estimate("arithmetic mean", becquerel, meanLog, math.Exp); err != nil {
 		r.note("no-mean", "%v", err)
 	} else {
-		m.Notes = append(m.Notes, wideNote(math.Log(m.Lower), math.Log(m.Upper), r.N)...)
+		m.Notes = append(m.Notes, wideNote(math.Log(m.Lower), math.Log(m.Upper), math.Log(r.GM.Upper)-math.Log(r.GM.Lower), r.N)...)
 		r.Mean = &m
 	}
 	for _, p := range opt.Quantiles {
@@ -278,17 +293,14 @@ func fitLikelihood(obs []Observation, opt FitOptions) (FitResult, error) {
 		}
 		q.Tolerance = q.Quantile
 		q.Tolerance.Kind, q.Tolerance.Lower, q.Tolerance.Notes = analysis.ToleranceInterval, 0, nil
-		// One-sided at the confidence asked for is two-sided at 2c − 1.
-		d := drop
+		// One-sided at the confidence asked for is two-sided at 2c − 1, which is the
+		// value itself at a half.
 		if opt.Confidence > 0.5 {
-			d = chiSquaredQuantile(1, 2*opt.Confidence-1)
-			if opt.Method == AdjustedLikelihood {
-				t := tQuantile(nu, opt.Confidence)
-				d = nu * math.Log1p(t*t/nu)
-			}
+			_, upper := k.limits(quantileLog(z), mu, tau, top, dropAt(2*opt.Confidence-1))
+			q.Tolerance.Upper = max(q.Tolerance.Value, math.Exp(upper))
+		} else {
+			q.Tolerance.Upper = q.Tolerance.Value
 		}
-		_, upper := k.limits(quantileLog(z), mu, tau, top, d)
-		q.Tolerance.Upper = math.Exp(upper)
 		if q.Tolerance, err = finish(q.Tolerance); err != nil {
 			return r, err
 		}
@@ -296,7 +308,7 @@ func fitLikelihood(obs []Observation, opt FitOptions) (FitResult, error) {
 	}
 	for _, l := range opt.Levels {
 		a := AboveResult{Level: l}
-		if a.Fraction, err = estimate(fmt.Sprintf("share above %.6g %s", l, becquerel), "", levelScore(math.Log(l)), numeric.Phi); err != nil {
+		if a.Fraction, err = estimate(shareAbove(l), "", levelScore(math.Log(l)), numeric.Phi); err != nil {
 			return r, err
 		}
 		a.Unbiased = a.Fraction.Value

@@ -19,14 +19,14 @@ import (
 //
 // Interval: confidence, exact.
 //
-// Notes: none.
+// Notes: unbounded.
 //
 // Source: Student 1908, Biometrika 6:1 (from memory), on logarithms.
 func GeometricMean(s Sample, opt Options) (analysis.Estimate, error) {
 	if err := firstError(s.check(), opt.check()); err != nil {
 		return analysis.Estimate{}, err
 	}
-	half := tQuantile(float64(s.n-1), (1+opt.Confidence)/2) * s.sd / math.Sqrt(float64(s.n))
+	half := medianHalfWidth(s, opt.Confidence)
 	return finish(analysis.Estimate{
 		Quantity: "geometric mean", Unit: becquerel,
 		Value: math.Exp(s.mean), Lower: math.Exp(s.mean - half), Upper: math.Exp(s.mean + half),
@@ -84,6 +84,12 @@ func NextHome(s Sample, opt Options) (analysis.Estimate, error) {
 		Value: math.Exp(s.mean), Lower: math.Exp(s.mean - half), Upper: math.Exp(s.mean + half),
 		Confidence: opt.Confidence, Kind: analysis.PredictionInterval, N: s.n, Method: "next-home",
 	})
+}
+
+// medianHalfWidth is how far the limits of the geometric mean lie from it, in
+// logarithms.
+func medianHalfWidth(s Sample, confidence float64) float64 {
+	return tQuantile(float64(s.n-1), (1+confidence)/2) * s.sd / math.Sqrt(float64(s.n))
 }
 
 func tQuantile(nu, p float64) float64 {

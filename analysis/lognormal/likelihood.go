@@ -68,7 +68,7 @@ func (x term) add(p *point, mu, v float64) {
 	if zb-za < 1e-4 { // a point, or an interval so narrow that its middle stands for it
 		z := (za + zb) / 2
 		if x.b > x.a {
-			p.l += n * (math.Log(x.b-x.a) - halfLog2Pi)
+			p.l += n * (math.Log(x.b-x.a) - numeric.HalfLog2Pi)
 		}
 		p.l += n * (-math.Log(s) - z*z/2)
 		p.m += n * z / s
@@ -79,11 +79,11 @@ func (x term) add(p *point, mu, v float64) {
 		p.l += n * log
 		var a, aza, az3, b, bzb, bz3 float64
 		if !math.IsInf(za, 0) {
-			a = math.Exp(-za*za/2 - halfLog2Pi - log)
+			a = math.Exp(-za*za/2 - numeric.HalfLog2Pi - log)
 			aza, az3 = a*za, a*za*za*za
 		}
 		if !math.IsInf(zb, 0) {
-			b = math.Exp(-zb*zb/2 - halfLog2Pi - log)
+			b = math.Exp(-zb*zb/2 - numeric.HalfLog2Pi - log)
 			bzb, bz3 = b*zb, b*zb*zb*zb
 		}
 		m1, w1 := a-b, aza-bzb
@@ -102,8 +102,6 @@ func (x term) add(p *point, mu, v float64) {
 	p.mt += n * mw * share
 	p.tt += n * (ww*share*share + w*2*share*(1-share))
 }
-
-const halfLog2Pi = 0.91893853320467274178032973640562
 
 // leastTau is where a spread is as good as none.
 const leastTau = -12

@@ -25,17 +25,7 @@ type Options struct {
 	Confidence float64 // of the two-sided interval; 0: 0.95
 }
 
-func (o *Options) check() error { return checkConfidence(&o.Confidence) }
-
-func checkConfidence(c *float64) error {
-	if *c == 0 {
-		*c = 0.95
-	}
-	if !(*c >= 0.5 && *c < 1) {
-		return fmt.Errorf("a confidence of %v; it lies between 0.5 and 1, such as 0.95", *c)
-	}
-	return nil
-}
+func (o *Options) check() error { return analysis.CheckConfidence(&o.Confidence) }
 
 // Sample is what the exact methods need to know of complete data: how many
 // values, and the mean and standard deviation (n − 1) of their natural logarithms.
@@ -100,14 +90,26 @@ func (s Sample) check() error {
 // The units and quantities in use.
 const becquerel = "Bq/m³"
 
-// finish fills in what an interval with a limit beyond all numbers needs to say,
-// and refuses an estimate that is none.
+// beyond is how many times its value an upper limit may be before it is given as
+// open, and a lower one of a concentration may be less before it is given as 0: nobody
+// can use limits like 4e284 and 3e-15, or be helped by their digits. This project's
+// choice.
+const beyond = 1e6
+
+// finish fills in what an interval with an open upper limit needs to say, and refuses
+// an estimate that is none. Below a lower limit of 0 lies no concentration, so that one
+// needs no note.
 func finish(e analysis.Estimate) (analysis.Estimate, error) {
 	if math.IsInf(e.Value, 0) || math.IsNaN(e.Value) || e.Value == 0 && e.Unit == becquerel {
 		return e, fmt.Errorf("the %s is beyond what a number can hold: the values spread too widely for a log-normal fit to say anything of it", e.Quantity)
 	}
-	if math.IsInf(e.Upper, 1) {
-		e.Notes = append(e.Notes, analysis.Note{Code: "unbounded", Text: fmt.Sprintf("the data give the %s no upper limit; more homes would", e.Quantity)})
+	if e.Unit == becquerel && e.Lower > 0 && e.Lower < e.Value/beyond {
+		e.Lower = 0
+	}
+	if e.Upper > 1 && e.Upper > beyond*e.Value { // no share is above 1
+		e.Upper = math.Inf(1)
+		// The same words for every quantity, so that a list of notes has them once.
+		e.Notes = append(e.Notes, analysis.Note{Code: "unbounded", Text: "the data give no upper limit, or one of over a million times the value, so it is given as open; more homes would close it"})
 	}
 	return e, e.Check()
 }

@@ -14,19 +14,24 @@ import (
 // MeanMethod is a way to an interval for the arithmetic mean.
 type MeanMethod string
 
-// The ways to an interval for the arithmetic mean. Auto is Land for 3 to LandMost
-// values and MOVER otherwise: both hold what they promise, Land exactly.
+// The ways to an interval for the arithmetic mean. Auto is Land up to LandMost values
+// and MOVER beyond: both hold what they promise there, Land exactly. Of two values
+// Auto gives no mean, because no interval of these holds its promise with them.
 const (
 	Auto        MeanMethod = ""
 	Land        MeanMethod = "land"
 	MOVER       MeanMethod = "mover"
 	Generalized MeanMethod = "generalized"
-	Profile     MeanMethod = "profile-likelihood"
+	Profile     MeanMethod = "profile-mean"
 )
 
-// LandMost is the most values for which Auto takes Land's limits: beyond it MOVER
-// differs by less than a thousandth and costs nothing.
-const LandMost = 2000
+// LandMost is the most values for which Auto takes Land's limits: beyond it MOVER's
+// differ by less than a thousandth where the geometric standard deviation is 4 or less,
+// and cost nothing. LeastForMean is the fewest for which it gives a mean.
+const (
+	LandMost     = 2000
+	LeastForMean = 3
+)
 
 // MeanOptions of Mean. The zero value is the documented default.
 type MeanOptions struct {
@@ -45,35 +50,57 @@ type MeanResult struct {
 // Mean estimates the arithmetic mean of a log-normal distribution, Bq/m³: what
 // the homes' radon comes to on average, and what collective risk goes with.
 //
-// Formula. Value: e^ȳ·g(s²/2), g(t) = 1 + Σ tᵖ/p! · m²ᵖ/((m+1)ᵖ·m(m+2)…(m+2p−2)),
-// m = n − 1.
-// Limits, by Method: "land", the b at which the uniformly most powerful unbiased
-// test of μ + σ²/2 = b just refuses (see landLimit); "mover", ȳ + s²/2 and the
-// distances of ȳ and of s²/2 to their own limits added in squares; "generalized",
-// quantiles of ȳ + Z·s·√((n−1)/(n·W)) + s²(n−1)/(2W), W chi-squared with n−1
-// degrees of freedom, by quadrature; "profile-likelihood", where twice the log
-// likelihood has fallen by χ²₁.
+// Formula. ȳ and s are the mean and the standard deviation (n − 1) of the logarithms
+// of n values, ν = n − 1. Value: e^ȳ·g(s²/2), g(t) = 1 + Σ tᵖ/p! ·
+// ν²ᵖ/((ν+1)ᵖ·ν(ν+2)…(ν+2p−2)), p from 1 on.
+//
+// Limits by "land": let z = y − b, V = Σz² = νs² + n(ȳ − b)² and u = Σz/√(nV) = √n(ȳ −
+// b)/√V. Where b = μ + σ²/2, u given V has a density proportional to
+// exp(−√(nV)u/2)(1−u²)^((n−3)/2) from −1 to 1, free of unknowns; the lower limit is
+// e^b for the b at which P(U ≤ u) is (1 + confidence)/2, the upper one for that at
+// which it is (1 − confidence)/2.
+//
+// Limits by "mover": e^(ȳ + s²/2 − √(z²s²/n + (s²/2 − νs²/(2χ²ᵤ))²)) and e^(ȳ + s²/2 +
+// √(z²s²/n + (νs²/(2χ²ₗ) − s²/2)²)), z the standard normal quantile at (1 +
+// confidence)/2, χ²ᵤ and χ²ₗ the quantiles of chi-squared with ν degrees of freedom at
+// (1 + confidence)/2 and (1 − confidence)/2.
+//
+// Limits by "generalized": e^t for the two t at which P(T ≤ t) is (1 ∓ confidence)/2,
+// T = ȳ + Z·s·√(ν/(nW)) + νs²/(2W), Z standard normal and W chi-squared with ν degrees
+// of freedom, independent: P(T ≤ t) is the mean of Φ((t − ȳ − νs²/(2W))·√(nW/ν)/s)
+// over W, by quadrature.
+//
+// Limits by "profile-mean": e^b for the two b at which twice the log likelihood −n·ln
+// σ − (νs² + n(ȳ − b + σ²/2)²)/(2σ²), at its largest over σ, lies below its largest
+// over b and σ by the quantile of χ²₁ at the confidence.
 //
 // Assumes independent values from one log-normal distribution: if the largest
 // values do not follow it, neither does the mean; see Shape, and BCa for no
 // distribution at all.
 //
-// Interval: confidence. Land is exact; generalized and mover hold 93.5 to 96 % from
-// five values on, with at most 4.4 % of truths under generalized at five; profile
-// likelihood 90 % at five, 93 % at ten and 94 % at twenty. See COVERAGE.md.
+// Interval: confidence. Land is exact. From five values on generalized and mover hold
+// 93.5 to 96 %, with at most 4.4 % of truths under generalized at five; of two to four
+// values they hold 88.5 to 96 %, with up to 9.2 % of truths under the lower limit.
+// Profile likelihood holds 73.5 to 75.5 % of two values, 84 to 85.5 % of three, 86.5
+// to 89.5 % of four, 90 to 91.5 % of five, 92.5 to 93 % of ten and 94 to 95.5 % from
+// twenty on. See COVERAGE.md.
 //
 // Notes: too-uncertain, unbounded.
 //
 // Source: Finney 1941, J. R. Stat. Soc. Suppl. 7:155; Land 1971, Ann. Math. Stat.
 // 42:1187; Zou, Taleban and Huo 2009, Environmetrics 20:172; Krishnamoorthy and
-// Mathew 2003, J. Stat. Plan. Inference 115:103 (all from memory).
+// Mathew 2003, J. Stat. Plan. Inference 115:103; Venzon and Moolgavkar 1988, Appl.
+// Stat. 37:87, for profile limits (all from memory).
 func Mean(s Sample, opt MeanOptions) (MeanResult, error) {
-	if err := firstError(s.check(), checkConfidence(&opt.Confidence)); err != nil {
+	if err := firstError(s.check(), analysis.CheckConfidence(&opt.Confidence)); err != nil {
 		return MeanResult{}, err
 	}
 	if opt.Method == Auto {
 		opt.Method = Land
-		if s.n < 3 || s.n > LandMost {
+		switch {
+		case s.n < LeastForMean:
+			return MeanResult{}, tooFewForMean(s.n)
+		case s.n > LandMost:
 			opt.Method = MOVER
 		}
 	}
@@ -82,8 +109,8 @@ func Mean(s Sample, opt MeanOptions) (MeanResult, error) {
 	tail := (1 - opt.Confidence) / 2
 	switch opt.Method {
 	case Land:
-		if s.n < 3 {
-			return MeanResult{}, fmt.Errorf("land's limits need at least 3 values, not %d: ask for %q", s.n, MOVER)
+		if s.n < LeastForMean {
+			return MeanResult{}, tooFewForMean(s.n)
 		}
 		if lower, err = landLimit(s, tail); err == nil {
 			upper, err = landLimit(s, 1-tail)
@@ -106,31 +133,45 @@ func Mean(s Sample, opt MeanOptions) (MeanResult, error) {
 		MLE:      math.Exp(s.mean + s.sd*s.sd/2*float64(s.n-1)/float64(s.n)),
 	}
 	if u := s.mean + logUnbiased(s.n, s.sd); u < lower || u > upper {
-		return MeanResult{}, fmt.Errorf("the unbiased estimate of the mean lies outside its interval: %d values with a geometric standard deviation of %.3g leave the mean open; the geometric mean and quantiles still hold", s.n, math.Exp(s.sd))
+		return MeanResult{}, fmt.Errorf("the unbiased estimate of the mean lies outside its interval: %d values with a geometric standard deviation of %.3g leave the mean open; measure more homes", s.n, math.Exp(s.sd))
 	}
 	r.Mean, err = finish(analysis.Estimate{
 		Quantity: "arithmetic mean", Unit: becquerel,
 		Value: r.Unbiased, Lower: math.Exp(lower), Upper: math.Exp(upper),
 		Confidence: opt.Confidence, Kind: analysis.ConfidenceInterval, N: s.n, Method: string(opt.Method),
-		Notes: wideNote(lower, upper, s.n),
+		Notes: wideNote(lower, upper, 2*medianHalfWidth(s, opt.Confidence), s.n),
 	})
 	return r, err
+}
+
+func tooFewForMean(n int) error {
+	return fmt.Errorf("%d values give no mean: the intervals there are for it hold less often than they say, or say nothing; measure at least %d homes", n, LeastForMean)
 }
 
 func unknownMean(m MeanMethod) error {
 	return fmt.Errorf("no method %q for a mean: they are %q, %q, %q and %q", m, Land, MOVER, Generalized, Profile)
 }
 
-// wideNote says so where an interval for a mean is too wide to be of use.
-func wideNote(lower, upper float64, n int) []analysis.Note {
-	if upper-lower <= math.Log(10) {
+// tooWide is how many times its lower limit an upper one may be before the interval
+// says next to nothing. This project's choice.
+const tooWide = 10
+
+// wideNote says so where an interval for a mean, given by its logarithms, is too wide
+// to be of use; and what is better known, if the width of the geometric mean's says that
+// it is.
+func wideNote(lower, upper, median float64, n int) []analysis.Note {
+	if upper-lower <= math.Log(tooWide) {
 		return nil
 	}
 	ratio := "more than a thousand"
 	if r := math.Exp(upper - lower); r < 1000 {
 		ratio = fmt.Sprintf("%.0f", r)
 	}
-	return []analysis.Note{{Code: "too-uncertain", Text: fmt.Sprintf("the upper limit of the mean is %s times the lower: %d values of this spread cannot say what the mean is; measure more homes, or use the geometric mean", ratio, n)}}
+	cure := "measure more homes"
+	if median <= math.Log(tooWide) {
+		cure += ", or use the geometric mean, which is better known"
+	}
+	return []analysis.Note{{Code: "too-uncertain", Text: fmt.Sprintf("the upper limit of the mean is %s times the lower: %d values of this spread cannot say what the mean is; %s", ratio, n, cure)}}
 }
 
 // logUnbiased is ln g(s²/2) of Finney's estimator. The terms grow before they
@@ -163,12 +204,8 @@ func moverLimit(s Sample, p float64) float64 {
 	return s.mean + v/2 + math.Copysign(math.Hypot(z*s.sd/math.Sqrt(n), d), z)
 }
 
-// landLimit is the logarithm of Land's limit at one-sided confidence p.
-//
-// Where μ + σ²/2 = b, the natural parameter of Σz, z = y − b, is −1/2. Given
-// V = Σz², the density of U = Σz/√(nV) is then proportional to
-// exp(−√(nV)u/2)(1−u²)^((n−3)/2), free of unknowns; the limit is the b at which
-// P(U ≤ u observed) = 1 − p. With u = tanh x the density has no corners.
+// landLimit is the logarithm of Land's limit at one-sided confidence p: the b at which
+// P(U ≤ u) = 1 − p; see Mean. With u = tanh x the density has no corners.
 func landLimit(s Sample, p float64) (float64, error) {
 	n := float64(s.n)
 	// In C of b = ȳ + s²/2 + C·s/√(n−1), as in Land's tables.

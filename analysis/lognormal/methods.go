@@ -8,8 +8,10 @@ const (
 	oneDistribution = "independent values from one log-normal distribution"
 	meanAssumes     = "independent values from one log-normal distribution: if the largest values do not follow it, neither does the mean; see Shape, and BCa for no distribution at all."
 	meanEstimates   = "the arithmetic mean of a log-normal distribution, Bq/m³: what the homes' radon comes to on average, and what collective risk goes with."
-	meanInterval    = "confidence. Land is exact; generalized and mover hold 93.5 to 96 % from five values on, with at most 4.4 % of truths under generalized at five; profile likelihood 90 % at five, 93 % at ten and 94 % at twenty. See COVERAGE.md."
-	fitInterval     = "confidence, approximate where the data are not complete. Adjusted, it holds 94.5 to 97 % at 10 to 50 values with up to 60 % below a limit, and up to 98 % at 10 with 60 %; plain, 93 to 96 %, with up to 5.3 % of truths on one side. See COVERAGE.md."
+	meanInterval    = "confidence. Land is exact. From five values on generalized and mover hold 93.5 to 96 %, with at most 4.4 % of truths under generalized at five; of two to four values they hold 88.5 to 96 %, with up to 9.2 % of truths under the lower limit. Profile likelihood holds 73.5 to 75.5 % of two values, 84 to 85.5 % of three, 86.5 to 89.5 % of four, 90 to 91.5 % of five, 92.5 to 93 % of ten and 94 to 95.5 % from twenty on. See COVERAGE.md."
+	fitInterval     = "confidence, approximate where the data are not complete. Adjusted, it holds 94 to 97 % at 10 to 50 values with up to 60 % below a limit, and up to 98 % at 5 values and at 10 with 60 %; of samples of 5 with 60 % a third have fewer than two values above the limit and no fit. Plain, it holds 92.5 to 96 % from 10 on, with up to 6 % of truths on one side, and 90.5 to 94 % at 5, with up to 9 %. See COVERAGE.md."
+	meanValue       = "ȳ and s are the mean and the standard deviation (n − 1) of the logarithms of n values, ν = n − 1. Value: e^ȳ·g(s²/2), g(t) = 1 + Σ tᵖ/p! · ν²ᵖ/((ν+1)ᵖ·ν(ν+2)…(ν+2p−2)), p from 1 on. "
+	fitLikelihoods  = "The log likelihood adds, for each value: ln φ((y − μ)/w) − ln w, w² = σ² + e², if it is known to be x, y = ln x; ln(Φ(zᵤ) − Φ(zₗ)), z = (ln bound − μ)/w, if it lies between bounds, of which the lower may be zero and the upper infinite; e is the standard deviation of its logarithm by its own error, zero if none is stated. Values are e^μ, e^σ, e^(μ + σ²/2), e^(μ + z_p·σ) and Φ((μ − ln L)/σ) where it is largest. Each quantity's limits are where twice the log likelihood, at its largest for the quantity fixed, has fallen by a drop; an upper tolerance limit is the upper limit of the quantile at a drop for twice the confidence less 1. "
 	fitEstimates    = "geometric mean, geometric standard deviation, arithmetic mean, quantiles (Bq/m³) and shares above levels from homes' values, whether exact, below limits, between bounds, rounded, or known with an error."
 	fitAssumes      = "independent values from one log-normal distribution, limits that do not depend on the value, and errors that are independent and log-normal."
 )
@@ -58,8 +60,7 @@ var Methods = []analysis.Method{
 	{
 		Key: string(Land), Title: "arithmetic mean, Land's exact limits",
 		Estimates: meanEstimates, Assumes: meanAssumes, Interval: meanInterval,
-		Formula: "Where μ + σ²/2 = b, the natural parameter of Σz, z = y − b, is −1/2. Given V = Σz², the density of U = Σz/√(nV) is then proportional to " +
-			"exp(−√(nV)u/2)(1−u²)^((n−3)/2), free of unknowns; the limit is the b at which P(U ≤ u observed) = 1 − p.",
+		Formula:  meanValue + "Limits by \"land\": let z = y − b, V = Σz² = νs² + n(ȳ − b)² and u = Σz/√(nV) = √n(ȳ − b)/√V. Where b = μ + σ²/2, u given V has a density proportional to exp(−√(nV)u/2)(1−u²)^((n−3)/2) from −1 to 1, free of unknowns; the lower limit is e^b for the b at which P(U ≤ u) is (1 + confidence)/2, the upper one for that at which it is (1 − confidence)/2.",
 		Notes:    []string{"too-uncertain", "unbounded"},
 		Sources:  []analysis.Source{land1971, finney1941},
 		Evidence: analysis.Evidence{Reference: "testdata/reference/lognormal-exact.json; TestPublishedMeans", ByHand: "TestByHand", Coverage: published},
@@ -67,7 +68,7 @@ var Methods = []analysis.Method{
 	{
 		Key: string(MOVER), Title: "arithmetic mean, limits recovered from those of its parts",
 		Estimates: meanEstimates, Assumes: meanAssumes, Interval: meanInterval,
-		Formula:  "ȳ + s²/2 and the distances of ȳ and of s²/2 to their own limits added in squares",
+		Formula:  meanValue + "Limits by \"mover\": e^(ȳ + s²/2 − √(z²s²/n + (s²/2 − νs²/(2χ²ᵤ))²)) and e^(ȳ + s²/2 + √(z²s²/n + (νs²/(2χ²ₗ) − s²/2)²)), z the standard normal quantile at (1 + confidence)/2, χ²ᵤ and χ²ₗ the quantiles of chi-squared with ν degrees of freedom at (1 + confidence)/2 and (1 − confidence)/2.",
 		Notes:    []string{"too-uncertain", "unbounded"},
 		Sources:  []analysis.Source{zou2009, finney1941},
 		Evidence: analysis.Evidence{Reference: "TestPublishedMeans", ByHand: "TestByHand", Coverage: published},
@@ -75,10 +76,18 @@ var Methods = []analysis.Method{
 	{
 		Key: string(Generalized), Title: "arithmetic mean, generalized limits",
 		Estimates: meanEstimates, Assumes: meanAssumes, Interval: meanInterval,
-		Formula:  "quantiles of ȳ + Z·s·√((n−1)/(n·W)) + s²(n−1)/(2W), W chi-squared with n−1 degrees of freedom, by quadrature",
+		Formula:  meanValue + "Limits by \"generalized\": e^t for the two t at which P(T ≤ t) is (1 ∓ confidence)/2, T = ȳ + Z·s·√(ν/(nW)) + νs²/(2W), Z standard normal and W chi-squared with ν degrees of freedom, independent: P(T ≤ t) is the mean of Φ((t − ȳ − νs²/(2W))·√(nW/ν)/s) over W, by quadrature.",
 		Notes:    []string{"too-uncertain", "unbounded"},
 		Sources:  []analysis.Source{mathew2003, finney1941},
 		Evidence: analysis.Evidence{Reference: "testdata/reference/lognormal-exact.json", ByHand: "the plain sum in TestAgainstSlow", Coverage: published},
+	},
+	{
+		Key: string(Profile), Title: "arithmetic mean, limits by profile likelihood",
+		Estimates: meanEstimates, Assumes: meanAssumes, Interval: meanInterval,
+		Formula:  meanValue + "Limits by \"profile-mean\": e^b for the two b at which twice the log likelihood −n·ln σ − (νs² + n(ȳ − b + σ²/2)²)/(2σ²), at its largest over σ, lies below its largest over b and σ by the quantile of χ²₁ at the confidence.",
+		Notes:    []string{"too-uncertain", "unbounded"},
+		Sources:  []analysis.Source{venzon1988, finney1941},
+		Evidence: analysis.Evidence{Reference: "testdata/reference/lognormal.json", ByHand: "the fall at its limits in TestAgainstSlow", Coverage: published},
 	},
 	{
 		Key: "bca", Title: "arithmetic mean without a distribution, by resampling",
@@ -136,8 +145,7 @@ var Methods = []analysis.Method{
 	{
 		Key: string(AdjustedLikelihood), Title: "everything, where values are censored, rounded or known with an error",
 		Estimates: fitEstimates, Assumes: fitAssumes,
-		Formula: "\"adjusted-likelihood\", the default: −½ ln Σ 1/(σ² + e²) is added first, so that σ is judged on n − 1 degrees of freedom, and the drop is " +
-			"(n−1)·ln(1 + t²/(n−1)); without censoring and errors this makes the geometric mean's interval Student's.",
+		Formula:  fitLikelihoods + "\"adjusted-likelihood\", the default: −½ ln Σ 1/(σ² + e²), over all values, is added first, so that σ is judged on n − 1 degrees of freedom, and the drop is (n−1)·ln(1 + t²/(n−1)), t Student's quantile with n − 1 degrees of freedom at (1 + confidence)/2; without censoring and errors this makes the geometric mean's interval Student's.",
 		Interval: fitInterval,
 		Notes:    []string{"no-mean", "too-uncertain", "mostly-censored", "no-spread-seen", "unbounded"},
 		Sources:  []analysis.Source{cohen1959, venzon1988, coxReid1987},
@@ -146,8 +154,7 @@ var Methods = []analysis.Method{
 	{
 		Key: string(ProfileLikelihood), Title: "the same by plain profile likelihood, on request",
 		Estimates: fitEstimates, Assumes: fitAssumes,
-		Formula: "Each quantity's limits are where twice that log likelihood, at its largest for the quantity fixed, has fallen by a drop. " +
-			"\"profile-likelihood\": the drop is χ²₁.",
+		Formula:  fitLikelihoods + "\"profile-likelihood\": the drop is the quantile of χ²₁ at the confidence.",
 		Interval: fitInterval,
 		Notes:    []string{"no-mean", "too-uncertain", "mostly-censored", "no-spread-seen", "unbounded"},
 		Sources:  []analysis.Source{cohen1959, venzon1988},
@@ -163,8 +170,8 @@ var Methods = []analysis.Method{
 		Interval: "confidence, approximate. Asked for 95 %, it holds 90.5 to 95 % at 20 to 200 values, and misses mostly on one side: 3.5 to 8.5 % of thresholds lie under the lower limit, and at most 1.5 % over the upper. See COVERAGE.md.",
 		Notes:    []string{"few-for-threshold", "threshold-not-shown", "threshold-to-least", "unbounded"},
 		Sources: []analysis.Source{
-			{Key: "cohen-whitten-1980", Cite: "Cohen and Whitten 1980, J. Am. Stat. Assoc. 75:399 (from memory)", Part: "local maximum likelihood"},
-			{Key: "griffiths-1980", Cite: "Griffiths 1980, Appl. Stat. 29:58 (from memory)", Part: "limits from its profile"},
+			{Key: "cohen-whitten-1980", Cite: "Cohen and Whitten 1980, J. Am. Stat. Assoc. 75:399 (from memory)", Part: "for local maximum likelihood"},
+			{Key: "griffiths-1980", Cite: "Griffiths 1980, Appl. Stat. 29:58 (from memory)", Part: "for its profile's limits"},
 		},
 		Evidence: analysis.Evidence{Reference: "testdata/reference/lognormal-threshold.json; TestPublishedThreshold", ByHand: "TestThresholdByHand", Coverage: published},
 	},

@@ -189,6 +189,43 @@ func TestAgainstSlow(t *testing.T) {
 	}
 
 	rng := rand.New(rand.NewPCG(4, 0))
+	// Ranks: whatever the values below their limits are, none lies above its bound; one
+	// without a bound does not depend on them; and each bound is met.
+	for range 200 {
+		obs := exacts(float64(1+rng.IntN(100)), float64(1+rng.IntN(100)))
+		for range 1 + rng.IntN(8) {
+			if v := float64(1 + rng.IntN(100)); rng.IntN(2) == 0 {
+				obs = append(obs, Below(v))
+			} else {
+				obs = append(obs, Exact(v))
+			}
+		}
+		d, err := Describe(obs, DescribeOptions{Ranks: []float64{rng.Float64(), 0.5, 0.75}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for try := range 20 {
+			x := make([]float64, len(obs))
+			for i, o := range obs {
+				if x[i] = o.Upper; o.Lower == 0 && try > 0 {
+					x[i] *= rng.Float64()
+				}
+			}
+			slices.Sort(x)
+			for _, r := range d.Ranks {
+				k := float64(len(x)-1) * r.P
+				i := int(k)
+				v := x[i]
+				if i+1 < len(x) {
+					v = x[i]*(1-(k-float64(i))) + x[i+1]*(k-float64(i))
+				}
+				if v > r.Value+1e-9 || (try == 0 || !r.Below) && math.Abs(v-r.Value) > 1e-9 {
+					t.Fatalf("%v: at %v the values say %v, the rank %v", obs, r.P, v, r)
+				}
+			}
+		}
+	}
+
 	const draws = 200000
 	below := 0
 	for range draws {
@@ -240,6 +277,24 @@ func TestAgainstSlow(t *testing.T) {
 				best = max(best, plain(math.Log(limit)-sigma*sigma/2, sigma))
 			}
 			agree(t, name+", fall at the mean's limit", fit.LogLikelihood-best, 3.841458820694124/2, 1e-4)
+		}
+	}
+}
+
+// At LandMost values the two methods between which the default changes agree.
+func TestLandMost(t *testing.T) {
+	for _, gsd := range []float64{1.2, 2, 3, 4} {
+		for n, want := range map[int]MeanMethod{LandMost: Land, LandMost + 1: MOVER} {
+			s, err := FromLogs(n, math.Log(60), math.Log(gsd))
+			if err != nil {
+				t.Fatal(err)
+			}
+			if m := mean(t, s, Auto, 0.95).Mean.Method; m != string(want) {
+				t.Errorf("the default at %d values is %s", n, m)
+			}
+			land, mover := mean(t, s, Land, 0.95).Mean, mean(t, s, MOVER, 0.95).Mean
+			agree(t, "lower limit", mover.Lower, land.Lower, 1e-3)
+			agree(t, "upper limit", mover.Upper, land.Upper, 1e-3)
 		}
 	}
 }

@@ -33,11 +33,8 @@ type QuantileResult struct {
 // Source: Owen 1968, Technometrics 10:445 (from memory); USEPA 2009, Unified
 // Guidance EPA 530/R-09-007, section 17.2.
 func Quantile(s Sample, p float64, opt Options) (QuantileResult, error) {
-	if err := firstError(s.check(), opt.check()); err != nil {
+	if err := firstError(s.check(), opt.check(), checkQuantile(p)); err != nil {
 		return QuantileResult{}, err
-	}
-	if !(p > 0 && p < 1) {
-		return QuantileResult{}, fmt.Errorf("a quantile at %v; a share lies between 0 and 1, such as 0.95", p)
 	}
 	z := numeric.NormalQuantile(p)
 	at := func(c float64) float64 { return math.Exp(s.mean + toleranceFactor(s.n, z, c)*s.sd) }
@@ -54,6 +51,13 @@ func Quantile(s Sample, p float64, opt Options) (QuantileResult, error) {
 	e.Lower, e.Upper, e.Kind, e.Notes = 0, at(opt.Confidence), analysis.ToleranceInterval, nil
 	r.Tolerance, err = finish(e)
 	return r, err
+}
+
+func checkQuantile(p float64) error {
+	if !(p > 0 && p < 1) {
+		return fmt.Errorf("a quantile at %v; a share lies between 0 and 1, such as 0.95", p)
+	}
+	return nil
 }
 
 // toleranceFactor is the k of ȳ + k·s that is the limit of the quantile at z
@@ -194,12 +198,15 @@ func Above(s Sample, level float64, opt Options) (AboveResult, error) {
 	}
 	r := AboveResult{Level: level, Unbiased: unbiasedAbove(n, k)}
 	r.Fraction, err = finish(analysis.Estimate{
-		Quantity: fmt.Sprintf("share above %.6g %s", level, becquerel),
+		Quantity: shareAbove(level),
 		Value:    numeric.Phi(-k), Lower: lower, Upper: upper,
 		Confidence: opt.Confidence, Kind: analysis.ConfidenceInterval, N: s.n, Method: "noncentral-t-share",
 	})
 	return r, err
 }
+
+// shareAbove names the share above a level.
+func shareAbove(level float64) string { return fmt.Sprintf("share above %.6g %s", level, becquerel) }
 
 func checkLevel(level float64) error {
 	if !(level > 0) || math.IsInf(level, 0) {
@@ -217,8 +224,8 @@ func unbiasedAbove(n, k float64) float64 {
 		return 0
 	case x >= 1:
 		return 1
-	case n < 3: // of two values, the share of them
-		return math.Round(x)
+	case n < 3: // two values lie s/√2 to either side of ȳ, and 0 < x < 1 is |k| < 1/√2: one above
+		return 0.5
 	}
 	return mathext.RegIncBeta(n/2-1, n/2-1, x)
 }
@@ -252,7 +259,7 @@ func Counted(above, n int, level float64, opt Options) (analysis.Estimate, error
 		upper = 1 - mathext.InvRegIncBeta(m-x, x+1, tail)
 	}
 	return finish(analysis.Estimate{
-		Quantity: fmt.Sprintf("share above %.6g %s, counted", level, becquerel),
+		Quantity: shareAbove(level) + ", counted",
 		Value:    x / m, Lower: lower, Upper: upper,
 		Confidence: opt.Confidence, Kind: analysis.ConfidenceInterval, N: n, Method: "clopper-pearson",
 	})

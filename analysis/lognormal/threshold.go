@@ -122,7 +122,7 @@ func Threshold(values []float64, opt Options) (ThresholdResult, error) {
 // normalTop is the log likelihood of n values whose logarithms have this mean and
 // this standard deviation (n), at its largest.
 func normalTop(n int, mean, sd float64) float64 {
-	return -float64(n) * (math.Log(sd) + mean + 0.5 + halfLog2Pi)
+	return -float64(n) * (math.Log(sd) + mean + 0.5 + numeric.HalfLog2Pi)
 }
 
 // thresholdProfile is the likelihood of a threshold that lies spread·eᵗ below the

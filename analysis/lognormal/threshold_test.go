@@ -61,7 +61,7 @@ func TestThresholdByHand(t *testing.T) {
 	agree(t, "threshold", r.Threshold.Value, 20, 1e-10)
 	agree(t, "μ", r.MeanLog, math.Log(10), 1e-10)
 	agree(t, "σ", r.SDLog, a/2, 1e-10)
-	agree(t, "log likelihood", r.LogLikelihood, -16*(math.Log(a/2)+math.Log(10)+0.5+halfLog2Pi), 1e-12)
+	agree(t, "log likelihood", r.LogLikelihood, -16*(math.Log(a/2)+math.Log(10)+0.5+numeric.HalfLog2Pi), 1e-12)
 }
 
 // The limits by halving on the densities' own sum.

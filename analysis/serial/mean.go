@@ -16,17 +16,27 @@ import (
 // Mean estimates the mean that a home's readings fluctuate about, Bq/m³, from one
 // series of readings that resemble their neighbours.
 //
-// Formula. y = μ + x + e: x falls back as e^(−t/τ), e is noise that no two readings
-// share, as counting has it. τ and the noise's share have the restricted likelihood
-// of a Kalman filter that takes gaps as they come; μ is the generalized least squares
-// mean with Student's t, averaged over τ (evenly in its logarithm, up to half the
-// record) and the noise's share by that likelihood, because in a short record its
-// largest value alone makes τ too short. The correlation time given is where it is
-// largest. Beside it: the plain mean with the mean square of 8 cosine sums of the
-// record and t on 8. The second is taken where it is more than 1.5 times as wide.
-// Limits lie as e^(±d/mean) times the mean for a distance d. A daily cycle is fitted
-// by two harmonics and taken off first, where readings are at most 4 hours apart
-// and last 3 days.
+// Formula. y = μ + x + e: x falls back as e^(−h/τ) over h hours, e is noise that no
+// two readings share, as counting has it; so two readings are correlated by (1 −
+// w)e^(−h/τ), h hours apart between their middles, w being the noise's share. With V
+// the matrix of these correlations, 1 on its diagonal: m = 1ᵀV⁻¹y/1ᵀV⁻¹1, v = (y −
+// m)ᵀV⁻¹(y − m)/(n − 1), the standard error √(v/1ᵀV⁻¹1) and the restricted log
+// likelihood −½((n − 1)ln v + ln|V| + ln 1ᵀV⁻¹1); a Kalman filter has the same, and
+// takes gaps as they come. They are had at 12 τ, the middles of even parts of its
+// logarithm from half the shortest step to half the record's length, with w = 1/(1 +
+// e^−z), z = −8, −5, −3.25, −2, −1, 0, 1, 2, 3.5, at each. The mean is that of these
+// m, each weighing as its likelihood; limits are quantiles of the mixture of m + the
+// standard error times Student's t with n − 1 degrees of freedom, because in a short
+// record the largest likelihood alone makes τ too short. A limit d away from the mean
+// is given as e^(±d/mean) times the mean. The correlation time given is the τ of the
+// largest likelihood, from a fifth of the shortest step up. Where readings are at most
+// 4 hours apart and last 3 days, a daily cycle is fitted first by least squares, with
+// sine and cosine of 24 and of 12 hours, and taken off.
+//
+// Beside it, by cosine weights. The plain mean ȳ, and ȳ·e^(±t·s/ȳ): s² = Σ (2/n)(Σ yᵢ
+// cos(πj(i − ½)/n))²/(8n), over j from 1 to 8 and over i from 1 to n, t Student's
+// quantile with 8 degrees of freedom at (1 + confidence)/2; of readings without their
+// daily cycle. This one is taken where it is more than 1.5 times as wide.
 //
 // Assumes that nothing but chance moves the readings over the record: no season, no
 // mitigation, no trend. It is the mean of such weather and living as were, and not
@@ -40,17 +50,14 @@ import (
 // correlation time was taken for too short is answered all the same, and then 60 to
 // 92 % hold. By cosine weights alone 77 to 96 %. See COVERAGE.md.
 //
-// Notes: wider-of-two, short-record, below-limit.
+// Notes: wider-of-two, short-record, correlation-not-seen, partial-days, below-limit.
 //
 // Source: Harville 1977, J. Am. Stat. Assoc. 72:320, for restricted likelihood;
 // Müller 2007, J. Econom. 141:1331, and Lazarus, Lewis, Stock and Watson 2018, J. Bus.
 // Econ. Stat. 36:541, for cosine weights (all from memory).
 func Mean(s analysis.Series, opt Options) (Result, error) {
-	if opt.Confidence == 0 {
-		opt.Confidence = 0.95
-	}
-	if !(opt.Confidence >= 0.5 && opt.Confidence < 1) {
-		return Result{}, fmt.Errorf("a confidence of %v; it lies between 0.5 and 1, such as 0.95", opt.Confidence)
+	if err := analysis.CheckConfidence(&opt.Confidence); err != nil {
+		return Result{}, err
 	}
 	r, rec, notes, err := prepare(s)
 	if err != nil {
@@ -69,8 +76,16 @@ func Mean(s analysis.Series, opt Options) (Result, error) {
 	r.CorrelationTime, r.Noise = top.tau, top.share
 	lasts := rec.length / top.tau
 	if lasts < MinTimes {
-		return Result{}, fmt.Errorf("home %q: the record lasts %.1f times the %.3g hours over which its readings resemble each other; under %v no interval holds its promise: measure on to %.0f days, or use the annual mean, which knows how radon varies elsewhere",
-			s.Home, lasts, top.tau, MinTimes, math.Ceil(MinTimes*top.tau/24))
+		const cure = "or use the annual mean, which knows how radon varies elsewhere"
+		if top.tau > rec.longest()*(1-atBound) { // the longest looked at: known is that it is no shorter
+			return Result{}, fmt.Errorf("home %q: readings resemble each other over %.3g hours at least, and the record lasts %.3g; under %v times as long no interval holds its promise: measure on, %s", s.Home, top.tau, rec.length, MinTimes, cure)
+		}
+		return Result{}, fmt.Errorf("home %q: the record lasts %.1f times the %.3g hours over which its readings resemble each other; under %v no interval holds its promise: measure on to %.0f days, %s",
+			s.Home, lasts, top.tau, MinTimes, math.Ceil(MinTimes*top.tau/24), cure)
+	}
+	if top.tau < rec.shortest()*(1+atBound) {
+		r.NotSeen = true
+		notes = append(notes, analysis.Note{Code: "correlation-not-seen", Text: fmt.Sprintf("readings %.3g hours apart do not resemble each other; the correlation time is %.2g hours at most", rec.step(), top.tau)})
 	}
 	if lasts < EnoughTimes {
 		notes = append(notes, analysis.Note{Code: "short-record", Text: fmt.Sprintf("the record lasts %.0f times the %.3g hours over which its readings seem to resemble each other; a short record makes them seem fewer than they are, and the interval too narrow: measure on to %.0f days", lasts, top.tau, math.Ceil(EnoughTimes*top.tau/24))})
@@ -103,7 +118,7 @@ func Mean(s analysis.Series, opt Options) (Result, error) {
 	r.Mean = r.Likelihood
 	if ratio := wide / (scale * (upper - lower) / 2); ratio > Wider {
 		r.Mean = r.Cosine
-		r.Mean.Notes = append(r.Mean.Notes, analysis.Note{Code: "wider-of-two", Text: fmt.Sprintf("the record moves more slowly than its hours suggest: the plain mean's interval by cosine weights is %.1f times as wide as the model's and is given; look for a season, a trend or a change in the home", ratio)})
+		r.Mean.Notes = append(r.Mean.Notes, analysis.Note{Code: "wider-of-two", Text: fmt.Sprintf("the record moves more slowly than its readings suggest: the plain mean's interval by cosine weights is %.1f times as wide as the model's and is given; look for a season, a trend or a change in the home", ratio)})
 	}
 	for _, e := range []analysis.Estimate{r.Mean, r.Likelihood, r.Cosine} {
 		if err := e.Check(); err != nil {
@@ -116,17 +131,31 @@ func Mean(s analysis.Series, opt Options) (Result, error) {
 // prepare checks that the series can have such a mean, and lays it out for the
 // filter, without its daily cycle.
 func prepare(s analysis.Series) (r Result, rec record, notes []analysis.Note, err error) {
-	n := s.Len()
+	var kept []analysis.Reading
+	for i := range s.Len() {
+		// A day of a few hours is no day's mean, and would count like one.
+		if a := s.At(i); a.Share == 0 || a.Share >= analysis.FullDayHours/24.0 {
+			kept = append(kept, a)
+		}
+	}
+	n := len(kept)
 	refuse := func(format string, args ...any) error {
 		return fmt.Errorf("home %q: "+format, append([]any{s.Home}, args...)...)
 	}
 	if n < MinReadings {
-		return r, rec, nil, refuse("%d readings; this mean needs at least %d: the annual mean takes fewer", n, MinReadings)
+		whole := ""
+		if n < s.Len() {
+			whole = fmt.Sprintf(" of at least %d hours a day", analysis.FullDayHours)
+		}
+		return r, rec, nil, refuse("%d readings%s; this mean needs at least %d: the annual mean takes fewer", n, whole, MinReadings)
+	}
+	if left := s.Len() - n; left > 0 {
+		notes = append(notes, analysis.Note{Code: "partial-days", Text: fmt.Sprintf("%d of %d readings stand for less than %d hours of a day and are left out; measure whole days", left, s.Len(), analysis.FullDayHours)})
 	}
 	lengths := make([]time.Duration, n)
 	steps := make([]time.Duration, n-1)
 	middle := func(i int) time.Time {
-		a := s.At(i)
+		a := kept[i]
 		return a.Start.Add(a.End.Sub(a.Start) / 2)
 	}
 	hours := make([]float64, n)
@@ -134,7 +163,7 @@ func prepare(s analysis.Series) (r Result, rec record, notes []analysis.Note, er
 	seen := map[time.Duration]int{}
 	below, doubt := 0, 0.0
 	for i := range n {
-		a := s.At(i)
+		a := kept[i]
 		lengths[i] = a.End.Sub(a.Start)
 		rec.y[i] = a.Concentration
 		if a.BelowLimit {
@@ -173,7 +202,7 @@ func prepare(s analysis.Series) (r Result, rec record, notes []analysis.Note, er
 	if !(r.Spread > 1e-12*r.PlainMean) || math.IsInf(r.Spread, 0) {
 		return r, rec, nil, refuse("all %d readings are %.4g Bq/m³, so nothing shows how far they could be off", n, rec.y[0])
 	}
-	if r.Step <= 4*time.Hour && rec.length >= 72 {
+	if r.Step <= 4*time.Hour && rec.length+usual.Hours() >= 72 {
 		takeDayOff(rec.y, hours)
 	}
 	return r, rec, notes, nil

@@ -13,24 +13,22 @@ var Methods = []analysis.Method{
 	{
 		Key: Autoregressive, Title: "mean of a series, by an autoregression with noise",
 		Estimates: estimates, Assumes: assumes,
-		Formula: "y = μ + x + e: x falls back as e^(−t/τ), e is noise that no two readings share, as counting has it. τ and the noise's share have the restricted likelihood " +
-			"of a Kalman filter that takes gaps as they come; μ is the generalized least squares mean with Student's t, averaged over τ (evenly in its logarithm, up to half the " +
-			"record) and the noise's share by that likelihood, because in a short record its largest value alone makes τ too short.",
+		Formula:  "y = μ + x + e: x falls back as e^(−h/τ) over h hours, e is noise that no two readings share, as counting has it; so two readings are correlated by (1 − w)e^(−h/τ), h hours apart between their middles, w being the noise's share. With V the matrix of these correlations, 1 on its diagonal: m = 1ᵀV⁻¹y/1ᵀV⁻¹1, v = (y − m)ᵀV⁻¹(y − m)/(n − 1), the standard error √(v/1ᵀV⁻¹1) and the restricted log likelihood −½((n − 1)ln v + ln|V| + ln 1ᵀV⁻¹1); a Kalman filter has the same, and takes gaps as they come. They are had at 12 τ, the middles of even parts of its logarithm from half the shortest step to half the record's length, with w = 1/(1 + e^−z), z = −8, −5, −3.25, −2, −1, 0, 1, 2, 3.5, at each. The mean is that of these m, each weighing as its likelihood; limits are quantiles of the mixture of m + the standard error times Student's t with n − 1 degrees of freedom, because in a short record the largest likelihood alone makes τ too short. A limit d away from the mean is given as e^(±d/mean) times the mean. The correlation time given is the τ of the largest likelihood, from a fifth of the shortest step up. Where readings are at most 4 hours apart and last 3 days, a daily cycle is fitted first by least squares, with sine and cosine of 24 and of 12 hours, and taken off.",
 		Interval: interval,
-		Notes:    []string{"wider-of-two", "short-record", "below-limit"},
+		Notes:    []string{"wider-of-two", "short-record", "correlation-not-seen", "partial-days", "below-limit"},
 		Sources:  []analysis.Source{{Key: "harville-1977", Cite: "Harville 1977, J. Am. Stat. Assoc. 72:320 (from memory)"}},
-		Evidence: analysis.Evidence{Reference: "testdata/reference/serial.json", ByHand: "TestByHand", Coverage: "analysis/serial/COVERAGE.md"},
+		Evidence: analysis.Evidence{Reference: "testdata/reference/serial.json and serial-mean.json", ByHand: "TestByHand", Coverage: "analysis/serial/COVERAGE.md"},
 	},
 	{
 		Key: CosineWeights, Title: "mean of a series, by cosine weights",
 		Estimates: estimates, Assumes: assumes,
-		Formula:  "the plain mean with the mean square of 8 cosine sums of the record and t on 8.",
+		Formula:  "The plain mean ȳ, and ȳ·e^(±t·s/ȳ): s² = Σ (2/n)(Σ yᵢ cos(πj(i − ½)/n))²/(8n), over j from 1 to 8 and over i from 1 to n, t Student's quantile with 8 degrees of freedom at (1 + confidence)/2; of readings without their daily cycle.",
 		Interval: interval,
-		Notes:    []string{"wider-of-two", "short-record", "below-limit"},
+		Notes:    []string{"wider-of-two", "short-record", "correlation-not-seen", "partial-days", "below-limit"},
 		Sources: []analysis.Source{
 			{Key: "mueller-2007", Cite: "Müller 2007, J. Econom. 141:1331 (from memory)"},
 			{Key: "lazarus-2018", Cite: "Lazarus, Lewis, Stock and Watson 2018, J. Bus. Econ. Stat. 36:541 (from memory)"},
 		},
-		Evidence: analysis.Evidence{Reference: "TestByHand: a record that is one of the cosines", ByHand: "TestByHand", Coverage: "analysis/serial/COVERAGE.md"},
+		Evidence: analysis.Evidence{Reference: "testdata/reference/serial-mean.json", ByHand: "TestByHand", Coverage: "analysis/serial/COVERAGE.md"},
 	},
 }

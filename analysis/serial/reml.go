@@ -117,6 +117,14 @@ func (r record) grid() []place {
 	return all
 }
 
+// shortest and longest are the correlation times between which the largest likelihood
+// is sought, hours.
+func (r record) shortest() float64 { return r.step() / 5 }
+func (r record) longest() float64  { return 2 * r.length }
+
+// atBound is how near to one of them, relatively, a time counts as being there.
+const atBound = 0.01
+
 // step is the shortest distance there is.
 func (r record) step() float64 { return slices.Min(r.hours) }
 
@@ -132,7 +140,7 @@ func (r record) best(grid []place) (place, error) {
 	if math.IsInf(from.logl, 0) || math.IsNaN(from.logl) {
 		return from, fmt.Errorf("no likelihood can be had of these values")
 	}
-	tau, share, err := climb(from.tau, from.share, r.step()/5, 2*r.length, func(tau, share float64) float64 { return r.pass(tau, share).logl })
+	tau, share, err := climb(from.tau, from.share, r.shortest(), r.longest(), func(tau, share float64) float64 { return r.pass(tau, share).logl })
 	if err != nil {
 		return from, err
 	}

@@ -29,6 +29,7 @@ type Result struct {
 	PlainMean       float64           // Bq/m³
 	Spread          float64           // standard deviation of the readings, Bq/m³
 	CorrelationTime float64           // hours until what readings share has fallen to 1/e
+	NotSeen         bool              // the correlation time is the shortest that was looked at: it is that at most
 	Noise           float64           // share of the readings' variance that no two readings share, as counting has it
 	EffectiveN      float64           // this many independent readings would say as much
 	NaiveHalfWidth  float64           // Bq/m³; what t·s/√n would have claimed

@@ -41,6 +41,14 @@ func count(n int) []float64 {
 	return x
 }
 
+func multiples(of float64, n int) []float64 {
+	x := count(n)
+	for i := range x {
+		x[i] *= of
+	}
+	return x
+}
+
 // wander is n values of an autoregression with noise, an hour apart, mean 100.
 func wander(rng *rand.Rand, n int, phi, noise float64) []float64 {
 	y := make([]float64, n)
@@ -90,6 +98,48 @@ func TestReference(t *testing.T) {
 		}
 	}
 	if len(seen) != 4 || seen["nlme"] != 3 {
+		t.Errorf("cases: %v", seen)
+	}
+}
+
+// TestMeanReference holds the default mean, its interval and the cosine one to their
+// formulas written out with dense matrices, and the grid to a finer one.
+func TestMeanReference(t *testing.T) {
+	file, err := reftest.Read("serial-mean.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	seen := map[string]int{}
+	for _, c := range file.Cases {
+		var in struct {
+			T, Y              []float64
+			Hours, Confidence float64
+		}
+		if err := json.Unmarshal(c.Input, &in); err != nil {
+			t.Fatal(err)
+		}
+		r, err := Mean(series(t, time.Duration(in.Hours*float64(time.Hour)), in.T, in.Y), Options{Confidence: in.Confidence})
+		if err != nil {
+			t.Fatal(c.Name, err)
+		}
+		all := map[string]float64{"effective": r.EffectiveN}
+		for name, e := range map[string]analysis.Estimate{"given": r.Mean, "likelihood": r.Likelihood, "cosine": r.Cosine} {
+			all[name+".value"], all[name+".lower"], all[name+".upper"] = e.Value, e.Lower, e.Upper
+		}
+		kind, _, _ := strings.Cut(c.Name, ":")
+		seen[kind]++
+		if len(c.Want) != map[string]int{"mean": 10, "finer grid": 3, "at 80 %": 6}[kind] {
+			t.Errorf("%s holds %d values", c.Name, len(c.Want))
+		}
+		got := map[string]float64{}
+		for name := range c.Want {
+			got[name] = all[name]
+		}
+		for _, bad := range c.Check(got) {
+			t.Error(bad)
+		}
+	}
+	if len(seen) != 3 || seen["mean"] != 4 || seen["finer grid"] != 4 || seen["at 80 %"] != 4 {
 		t.Errorf("cases: %v", seen)
 	}
 }
@@ -332,6 +382,70 @@ func TestRefusals(t *testing.T) {
 	}
 	if _, err := Mean(mixed, Options{}); err == nil || !strings.Contains(err.Error(), "one length") {
 		t.Errorf("an hour among three: %v", err)
+	}
+
+	// Days of which less than 18 hours were measured are no days' means: with them taken
+	// away beforehand the answer is the same, and one of 18 hours stays.
+	days := wander(rng, 60, 0.3, 0.5)
+	partly := func(share float64, n int) (all, whole analysis.Series) {
+		rs := series(t, 24*time.Hour, multiples(24, 60), days).Readings()
+		var rest []analysis.Reading
+		for i := range rs {
+			if i%20 == 7 && i/20 < n {
+				rs[i].Share, rs[i].Concentration = share, 900
+			} else {
+				rest = append(rest, rs[i])
+			}
+		}
+		all, err1 := analysis.NewSeries(analysis.Place{Home: "h"}, nil, rs)
+		whole, err2 := analysis.NewSeries(analysis.Place{Home: "h"}, nil, rest)
+		if err1 != nil || err2 != nil {
+			t.Fatal(err1, err2)
+		}
+		return all, whole
+	}
+	all, whole := partly(17./24, 3)
+	r1, err1 := Mean(all, Options{})
+	r2, err2 := Mean(whole, Options{})
+	if err1 != nil || err2 != nil || r1.Mean.Value != r2.Mean.Value || r1.Mean.Upper != r2.Mean.Upper || r1.Mean.N != 57 ||
+		!analysis.HasNote(r1.Mean.Notes, "partial-days") || analysis.HasNote(r2.Mean.Notes, "partial-days") {
+		t.Errorf("with days of 17 hours %v, without them %v (%v, %v)", r1.Mean, r2.Mean, err1, err2)
+	}
+	all, _ = partly(18./24, 3)
+	if r, err := Mean(all, Options{}); err != nil || r.Mean.N != 60 || analysis.HasNote(r.Mean.Notes, "partial-days") {
+		t.Errorf("days of 18 hours: %v, %v", r.Mean, err)
+	}
+
+	// A correlation time at either end of what is looked at is a bound and said to be one.
+	turns := make([]float64, 100)
+	for i := range turns {
+		turns[i] = 100 + 10*float64(1-2*(i%2)) + float64(i%7)
+	}
+	if r, err := Mean(series(t, 24*time.Hour, multiples(24, 100), turns), Options{}); err != nil || !r.NotSeen || math.Abs(r.CorrelationTime-24./5) > 0.05 || !analysis.HasNote(r.Mean.Notes, "correlation-not-seen") {
+		t.Errorf("days that turn: %v, %v, %v", r.CorrelationTime, r.Mean.Notes, err)
+	}
+	if r, err := Mean(series(t, time.Hour, count(500), y), Options{}); err != nil || r.NotSeen || analysis.HasNote(r.Mean.Notes, "correlation-not-seen") {
+		t.Errorf("hours that resemble each other: %v, %v", r.CorrelationTime, err)
+	}
+	rise := make([]float64, 100)
+	for i := range rise {
+		rise[i] = 50 + float64(i) + 0.1*float64(i%2)
+	}
+	if _, err := Mean(series(t, 24*time.Hour, multiples(24, 100), rise), Options{}); err == nil || !strings.Contains(err.Error(), "hours at least") {
+		t.Errorf("days that only rise: %v", err)
+	}
+
+	// Three days of hours last 72 of them, from the first one's start to the last one's
+	// end, and lose their daily cycle; an hour less keeps it.
+	for n, width := range map[int]float64{72: 2, 71: 5} {
+		wave := make([]float64, n)
+		for i := range wave {
+			wave[i] = 50 + 20*math.Cos(2*math.Pi*(float64(i)+0.5)/24) + float64(1-2*(i%2))
+		}
+		r, err := Mean(series(t, time.Hour, count(n), wave), Options{})
+		if n == 72 && (err != nil || r.Mean.Upper-r.Mean.Lower > width) || n == 71 && err == nil && r.Mean.Upper-r.Mean.Lower < width {
+			t.Errorf("%d hours of a daily cycle: %v, %v", n, r.Mean, err)
+		}
 	}
 
 	// A slow trend under quick hours: the model looks at the hours, the cosines at the

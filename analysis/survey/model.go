@@ -94,7 +94,7 @@ const (
 	narrow     = 1e-6 // bounds of a logarithm closer than this are one number
 	mostLog    = 100  // logarithms beyond this are none of a concentration
 	mostSE     = 10
-	halfLog2Pi = 0.91893853320467274178032973640562
+	halfLog2Pi = numeric.HalfLog2Pi
 )
 
 // triangle is a symmetric matrix's upper triangle in one slice, row by row.
@@ -183,11 +183,8 @@ func newDesign(homes []Home, opt *Options) (*design, error) {
 }
 
 func (o *Options) check() error {
-	if o.Confidence == 0 {
-		o.Confidence = 0.95
-	}
-	if !(o.Confidence >= 0.5 && o.Confidence < 1) {
-		return fmt.Errorf("a confidence of %v; it lies between 0.5 and 1, such as 0.95", o.Confidence)
+	if err := analysis.CheckConfidence(&o.Confidence); err != nil {
+		return err
 	}
 	if o.HomeSD != nil && !(*o.HomeSD >= 0 && *o.HomeSD <= mostSE) {
 		return fmt.Errorf("a standard deviation between homes of %v; it is one of logarithms, such as 0.8", *o.HomeSD)

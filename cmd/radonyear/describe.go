@@ -32,14 +32,16 @@ are as measured; --rule says which, and nothing is adjusted for season.
 
 Examples:
   radonyear describe survey.csv --by area --level 200 --level 300
-  radonyear describe survey.csv --by floor --outdoor 10 --format json`,
+  radonyear describe survey.csv --by floor --outdoor 10 --format json
+  radonyear describe survey.csv --quantile 95%`,
 		Flags: slices.Concat([]cli.Flag{
 			&cli.StringFlag{Name: "by", Usage: "`GROUP`: all (default), area, home, or any other column of the file"},
 			&cli.StringSliceFlag{Name: "level", Usage: "`LEVEL` to give the share above, Bq/m3 or with a unit; may be repeated"},
 			&cli.StringFlag{Name: "rule", Usage: "`RULE` for a home's one value: mean (default) of its rooms, each by time; first, the test that began first; highest, the highest room's mean"},
 			&cli.StringFlag{Name: "outdoor", Usage: "outdoor `LEVEL` that every home has at least, Bq/m3 or with a unit: taken off before logarithms (default none)"},
 			&cli.StringFlag{Name: "error", Usage: "relative standard uncertainty of each home's value as `PERCENT`, taken off the spread (default none)"},
-			&cli.StringFlag{Name: "method", Usage: "`METHOD` of the mean's interval where all values are known: land, mover, generalized, profile-likelihood or bca (default land)"},
+			&cli.StringSliceFlag{Name: "quantile", Usage: "`SHARE` of the homes, such as 95%, to give the value below which it lies, with its interval and its upper tolerance limit; may be repeated"},
+			&cli.StringFlag{Name: "method", Usage: "`METHOD` of the mean's interval where all values are known: land (default), mover, generalized, profile-mean or bca; or of all intervals of the fit: adjusted-likelihood (default where values lie below a limit or have an error) or profile-likelihood"},
 			&cli.Uint64Flag{Name: "seed", Usage: "`SEED` of the resampling of --method bca (default 1)", Value: 1},
 			confidenceFlag(""),
 			phaseFlag(" (default: all but after)"),
@@ -117,19 +119,31 @@ func parseSurvey(c *cli.Context) (q surveyQuestion, err error) {
 		}
 		q.error = math.Sqrt(math.Log1p(q.relErr * q.relErr))
 	}
-	switch m := lognormal.MeanMethod(q.method); m {
-	case lognormal.Auto, lognormal.Land, lognormal.MOVER, lognormal.Generalized, lognormal.Profile:
-		q.opt.Mean = m
+	switch q.method {
+	case string(lognormal.Auto), string(lognormal.Land), string(lognormal.MOVER), string(lognormal.Generalized), string(lognormal.Profile):
+		q.opt.Mean = lognormal.MeanMethod(q.method)
+	case string(lognormal.AdjustedLikelihood), string(lognormal.ProfileLikelihood):
+		q.opt.Method = lognormal.FitMethod(q.method)
 	case "bca":
 	default:
-		return q, usageError{fmt.Sprintf("unknown method %q", q.method), "--method land, mover, generalized, profile-likelihood or bca"}
+		return q, usageError{fmt.Sprintf("unknown method %q", q.method), "--method land, mover, generalized, profile-mean, bca, adjusted-likelihood or profile-likelihood"}
 	}
-	if q.method != "" && q.error > 0 {
+	if q.method != "" && q.opt.Method == "" && q.error > 0 {
 		return q, usageError{"--method " + q.method + " takes values that are known exactly, and --error says that none is", "leave out one of the two"}
 	}
 	if c.IsSet("seed") && q.method != "bca" {
 		return q, usageError{"--seed is for --method bca: nothing else is random", "leave out --seed"}
 	}
+	for _, text := range c.StringSlice("quantile") {
+		p, err := parseRelative(text)
+		if err != nil || !(p > 0) {
+			return q, usageError{fmt.Sprintf("--quantile %q is not a share between 0 and 100 %%", text), "--quantile 95%"}
+		}
+		if !slices.Contains(q.opt.Quantiles, p) {
+			q.opt.Quantiles = append(q.opt.Quantiles, p)
+		}
+	}
+	slices.Sort(q.opt.Quantiles)
 	q.opt.Levels, q.opt.Outdoor, q.opt.Shape = q.levels, q.outdoor, true
 	if q.opt.Confidence, err = parseConfidence(c); err != nil {
 		return q, err
@@ -147,7 +161,7 @@ func (q surveyQuestion) settings() []report.Field {
 	return []report.Field{
 		{Name: "by", Value: q.by}, {Name: "levels", Value: append([]float64{}, q.levels...)}, {Name: "level_unit", Value: "Bq/m3"},
 		{Name: "rule", Value: string(q.rule)}, {Name: "outdoor", Value: q.outdoor}, {Name: "error", Value: q.relErr},
-		{Name: "method", Value: q.method}, {Name: "seed", Value: int64(q.seed)}, {Name: "confidence", Value: q.opt.Confidence},
+		{Name: "quantiles", Value: append([]float64{}, q.opt.Quantiles...)}, {Name: "method", Value: q.method}, {Name: "seed", Value: int64(q.seed)}, {Name: "confidence", Value: q.opt.Confidence},
 		{Name: "phase", Value: q.phase},
 	}
 }
@@ -224,12 +238,16 @@ func (q surveyQuestion) describeOne(obs []lognormal.Observation) (lognormal.Desc
 	d, err := lognormal.Describe(obs, q.opt)
 	if errors.Is(err, lognormal.ErrNotComplete) {
 		q.opt.Mean = lognormal.Auto
-		if d, err = lognormal.Describe(obs, q.opt); err == nil && d.Fit != nil {
+		if d, err = lognormal.Describe(obs, q.opt); err == nil && d.Fit != nil && d.Fit.Mean != nil {
 			d.Notes = append(d.Notes, analysis.Note{Code: "method-not-taken", Text: fmt.Sprintf("--method %s takes values that are known; some lie below a limit or within the outdoor level, so the mean is by likelihood", q.method)})
 		}
 	}
-	if err != nil || q.method != "bca" || d.Fit == nil {
+	if err != nil || q.method != "bca" {
 		return d, err
+	}
+	if d.Fit == nil {
+		d.Notes = append(d.Notes, analysis.Note{Code: "no-bca", Text: "there is no fit for a mean by resampling to stand beside, so none is given"})
+		return d, nil
 	}
 	var values []float64
 	for _, o := range obs {
@@ -478,6 +496,9 @@ func (q surveyQuestion) sentences() []string {
 	}
 	if q.relErr > 0 {
 		s = append(s, fmt.Sprintf("A relative standard uncertainty of %g %% of each value was taken off the spread.", round(100*q.relErr)))
+	}
+	if len(q.opt.Quantiles) > 0 {
+		s = append(s, fmt.Sprintf("Tolerance limit: at least the share lies below it, with %g %% confidence.", round(100*q.opt.Confidence)))
 	}
 	return append(s, "How log-normal values look is information and no gate: few values show nothing, many show something always.",
 		"A sample speaks for the homes it was drawn from. "+caution)

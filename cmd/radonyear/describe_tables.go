@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"math"
 	"strconv"
 	"strings"
 
@@ -38,8 +39,10 @@ func (q surveyQuestion) tables(groups []group, ds []lognormal.Description) []rep
 		{Key: "homes", Head: n, Style: report.Count},
 		{Key: "below_limit", Head: "Below\nlimit", Style: report.Count, Spare: 2},
 		{Key: "below_limit_share", Style: report.Share},
-		{Key: "minimum", Head: "Least", Style: report.Concentration, Spare: 1},
-		{Key: "maximum", Head: "Most", Style: report.Concentration, Spare: 1},
+		{Key: "minimum", Style: report.Concentration},
+		{Key: "minimum_below_limit", Style: report.Bool},
+		{Key: "maximum", Style: report.Concentration},
+		{Key: "maximum_below_limit", Style: report.Bool},
 		{Key: "gm", Head: "GM", Style: report.Estimate},
 		{Key: "gsd", Head: "GSD", Style: report.Estimate, ValueOnly: true},
 		{Key: "am", Head: "Mean", Style: report.Estimate},
@@ -47,8 +50,15 @@ func (q surveyQuestion) tables(groups []group, ds []lognormal.Description) []rep
 	if len(ds) > 1 {
 		main.Title = "Bq/m³; GM: geometric mean; GSD: geometric standard deviation."
 	}
-	for _, p := range ranks {
-		main.Columns = append(main.Columns, report.Column{Key: "p" + strconv.Itoa(int(100*p)), Style: report.Concentration, CSVOnly: true})
+	for _, p := range lognormal.Ranks {
+		key := "p" + percentKey(p)
+		main.Columns = append(main.Columns, report.Column{Key: key, Style: report.Concentration, CSVOnly: true},
+			report.Column{Key: key + "_below_limit", Style: report.Bool, CSVOnly: true})
+	}
+	for _, p := range q.opt.Quantiles {
+		key := "fitted_p" + percentKey(p)
+		main.Columns = append(main.Columns, report.Column{Key: key, Style: report.Estimate, CSVOnly: true},
+			report.Column{Key: key + "_tolerance", Style: report.Estimate, CSVOnly: true})
 	}
 	for _, l := range q.levels {
 		at := strconv.FormatFloat(l, 'f', -1, 64)
@@ -58,35 +68,28 @@ func (q surveyQuestion) tables(groups []group, ds []lognormal.Description) []rep
 	}
 	main.Columns = append(main.Columns,
 		report.Column{Key: "quantiles", Style: report.Nested},
+		report.Column{Key: "fitted_quantiles", Style: report.Nested},
 		report.Column{Key: "above", Style: report.Nested},
 		report.Column{Key: "fit", Style: report.Nested})
 	for i, d := range ds {
-		least := any(d.Min)
-		if d.MinBelow {
-			least = report.Limit(d.Min)
-		}
-		most := any(d.Max)
-		if d.Below == d.N {
-			most = report.Limit(d.Max)
-		}
 		var gm, gsd, am any
-		var meanNotes []analysis.Note
 		if d.Fit != nil {
-			gm, gsd = d.Fit.GM, d.Fit.GSD
-			if d.Fit.Mean != nil {
-				am, meanNotes = *d.Fit.Mean, d.Fit.Mean.Notes
-			}
+			gm, gsd, am = d.Fit.GM, d.Fit.GSD, pointed(d.Fit.Mean)
 		}
-		row := report.Row{Label: q.groupName(groups[i]), Notes: rowNotes(d.Notes, meanNotes)}
-		row.Cells = []any{groups[i].name, row.Label, d.N, d.Below, float64(d.Below) / float64(d.N), least, most, gm, gsd, am}
+		allBelow := d.Below == d.N
+		row := report.Row{Label: q.groupName(groups[i]), Notes: notesOf(d)}
+		row.Cells = []any{groups[i].name, row.Label, d.N, d.Below, float64(d.Below) / float64(d.N),
+			bounded(d.Min, d.MinBelow), d.MinBelow, bounded(d.Max, allBelow), allBelow, gm, gsd, am}
 		quantiles := []any{}
 		for _, r := range d.Ranks {
-			value := any(r.Value)
-			if r.Below {
-				value = report.Limit(r.Value)
-			}
-			row.Cells = append(row.Cells, value)
+			row.Cells = append(row.Cells, bounded(r.Value, r.Below), r.Below)
 			quantiles = append(quantiles, []report.Field{{Name: "p", Value: r.P}, {Name: "value", Value: r.Value}, {Name: "below_limit", Value: r.Below}})
+		}
+		fittedQuantiles := []any{}
+		for k, p := range q.opt.Quantiles {
+			value, tolerance := quantileCells(d, k)
+			row.Cells = append(row.Cells, value, tolerance)
+			fittedQuantiles = append(fittedQuantiles, []report.Field{{Name: "p", Value: p}, {Name: "quantile", Value: value}, {Name: "tolerance", Value: tolerance}})
 		}
 		above := []any{}
 		for _, s := range d.Above {
@@ -94,18 +97,112 @@ func (q surveyQuestion) tables(groups []group, ds []lognormal.Description) []rep
 			row.Cells = append(row.Cells, fitted, counted)
 			above = append(above, []report.Field{{Name: "level", Value: s.Level}, {Name: "fraction", Value: fitted}, {Name: "counted", Value: counted}})
 		}
-		row.Cells = append(row.Cells, quantiles, above, q.fitFields(d))
+		row.Cells = append(row.Cells, quantiles, fittedQuantiles, above, q.fitFields(d))
 		main.Rows = append(main.Rows, row)
 	}
-	tables := []report.Table{main}
+	tables := []report.Table{main, q.inOrder(head, groups, ds)}
+	for k := range q.opt.Quantiles {
+		tables = append(tables, q.quantile(k, head, groups, ds))
+	}
 	for k := range q.levels {
 		tables = append(tables, q.shares(k, head, groups, ds))
 	}
 	return append(tables, q.shapes(head, groups, ds))
 }
 
-// ranks are the shares whose values are given, as DescribeOptions has them.
-var ranks = []float64{0.25, 0.5, 0.75, 0.9}
+// percentKey is a share in a column's name: 90, 97.5.
+func percentKey(p float64) string { return strconv.FormatFloat(round(100*p), 'f', -1, 64) }
+
+// bounded is a concentration, or the limit it lies at or below.
+func bounded(x float64, below bool) any {
+	if below {
+		return report.Limit(x)
+	}
+	return x
+}
+
+// notesOf are the notes of a description and of every estimate in it, each once.
+func notesOf(d lognormal.Description) []analysis.Note {
+	lists := [][]analysis.Note{d.Notes}
+	add := func(e *analysis.Estimate) {
+		if e != nil {
+			lists = append(lists, e.Notes)
+		}
+	}
+	if f := d.Fit; f != nil {
+		add(&f.GM)
+		add(&f.GSD)
+		add(f.Mean)
+		add(f.Next)
+		for _, q := range f.Quantiles {
+			add(&q.Quantile)
+			add(&q.Tolerance)
+		}
+	}
+	for _, s := range d.Above {
+		add(s.Counted)
+		add(s.Fraction)
+	}
+	return rowNotes(lists...)
+}
+
+// quantileCells are the fitted quantile asked for as number k and its tolerance limit,
+// empty without a fit.
+func quantileCells(d lognormal.Description, k int) (value, tolerance any) {
+	if d.Fit == nil {
+		return nil, nil
+	}
+	return d.Fit.Quantiles[k].Quantile, d.Fit.Quantiles[k].Tolerance
+}
+
+// inOrder are the values at some shares of the homes in order, for people.
+func (q surveyQuestion) inOrder(head string, groups []group, ds []lognormal.Description) report.Table {
+	of := "homes"
+	if q.by == "home" {
+		of = "readings"
+	}
+	t := report.Table{
+		Title: fmt.Sprintf("The %s in order, Bq/m³ (25 %%: a quarter of them lies below):", of),
+		Columns: []report.Column{
+			{Head: head, Style: report.Text},
+			{Head: "Below\nlimit %", Style: report.Share},
+			{Head: "Least", Style: report.Concentration},
+		}}
+	for _, p := range lognormal.Ranks {
+		t.Columns = append(t.Columns, report.Column{Head: percentKey(p) + " %", Style: report.Concentration})
+	}
+	t.Columns = append(t.Columns, report.Column{Head: "Most", Style: report.Concentration})
+	for i, d := range ds {
+		cells := []any{q.groupName(groups[i]), float64(d.Below) / float64(d.N), bounded(d.Min, d.MinBelow)}
+		for _, r := range d.Ranks {
+			cells = append(cells, bounded(r.Value, r.Below))
+		}
+		t.Rows = append(t.Rows, report.Row{Cells: append(cells, bounded(d.Max, d.Below == d.N))})
+	}
+	return t
+}
+
+// quantile is one fitted quantile with its limits, for people.
+func (q surveyQuestion) quantile(k int, head string, groups []group, ds []lognormal.Description) report.Table {
+	t := report.Table{
+		Title: fmt.Sprintf("%s %% of homes lie below, by the log-normal fit, Bq/m³:", percentKey(q.opt.Quantiles[k])),
+		Columns: []report.Column{
+			{Head: head, Style: report.Text},
+			{Head: "Quantile", Style: report.Estimate},
+			{Head: "Tolerance\nlimit", Style: report.Concentration},
+		}}
+	for i, d := range ds {
+		value, tolerance := quantileCells(d, k)
+		if e, ok := tolerance.(analysis.Estimate); ok {
+			tolerance = e.Upper
+			if math.IsInf(e.Upper, 1) {
+				tolerance = nil // its note says so
+			}
+		}
+		t.Rows = append(t.Rows, report.Row{Cells: []any{q.groupName(groups[i]), value, tolerance}})
+	}
+	return t
+}
 
 // pointed is a cell with an estimate, empty where there is none.
 func pointed(e *analysis.Estimate) any {

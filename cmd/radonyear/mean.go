@@ -31,6 +31,14 @@ Examples:
 	}
 }
 
+// correlationTime is a cell with it, or the limit that it lies below.
+func correlationTime(r serial.Result) any {
+	if r.NotSeen {
+		return report.Limit(r.CorrelationTime)
+	}
+	return r.CorrelationTime
+}
+
 func (p *program) mean(c *cli.Context) error {
 	var opt serial.Options
 	var err error
@@ -78,13 +86,14 @@ func (p *program) mean(c *cli.Context) error {
 		{Key: "mean", Head: "Mean", Style: report.Estimate},
 		{Key: "cosine", Style: report.Estimate},
 		{Key: "correlation_time_h", Head: "Correlation\ntime, h", Style: report.Factor},
+		{Key: "correlation_time_at_most", Style: report.Bool},
 		{Key: "effective_n", Head: "Worth\nreadings", Style: report.Factor},
 		{Key: "naive_half_width", Head: "±t·s/√n\nclaims ±", Style: report.Factor},
 	}}
 	for _, r := range results {
 		t.Rows = append(t.Rows, report.Row{Label: report.PlaceName(r.Place), Notes: rowNotes(r.Mean.Notes), Cells: []any{
-			r.Home, r.Area, r.Room, r.Detector, instant(r.Start()), instant(r.End()), r.Len(), r.PlainMean, r.Mean, r.Cosine,
-			r.CorrelationTime, r.EffectiveN, r.NaiveHalfWidth}})
+			r.Home, r.Area, r.Room, r.Detector, instant(r.Start()), instant(r.End()), r.Mean.N, r.PlainMean, r.Mean, r.Cosine,
+			correlationTime(r.Result), r.NotSeen, r.EffectiveN, r.NaiveHalfWidth}})
 	}
 	doc := report.Document{
 		Command: "mean", Version: version, Tables: []report.Table{t},

@@ -18,19 +18,20 @@ func LogPhi(x float64) float64 {
 	case x > -30:
 		return math.Log(Phi(x))
 	default:
-		return -x*x/2 - halfLog2Pi + math.Log(mills(-x))
+		return -x*x/2 - HalfLog2Pi + math.Log(mills(-x))
 	}
 }
 
 // Hazard is φ(x)/Φ(x), the derivative of LogPhi.
 func Hazard(x float64) float64 {
 	if x > -30 {
-		return math.Exp(-x*x/2-halfLog2Pi) / Phi(x)
+		return math.Exp(-x*x/2-HalfLog2Pi) / Phi(x)
 	}
 	return 1 / mills(-x)
 }
 
-const halfLog2Pi = 0.91893853320467274178032973640562
+// HalfLog2Pi is ½ ln 2π, which the logarithm of a normal density loses.
+const HalfLog2Pi = 0.91893853320467274178032973640562
 
 // mills is Φ(−x)/φ(x) for large x, by its continued fraction x + 1/(x + 2/(x + …)).
 func mills(x float64) float64 {
@@ -61,7 +62,7 @@ func LogPhiBetween(a, b float64) float64 {
 	// Near together, ln Φ(a) − ln Φ(b) has lost its digits; the density has not.
 	if h := b - a; h*max(1, -b) < 1e-5 {
 		m := (a + b) / 2
-		return -m*m/2 - halfLog2Pi + math.Log(h) + math.Log1p(h*h/24*(m*m-1))
+		return -m*m/2 - HalfLog2Pi + math.Log(h) + math.Log1p(h*h/24*(m*m-1))
 	}
 	return lb + math.Log(-math.Expm1(d))
 }

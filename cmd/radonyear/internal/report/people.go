@@ -166,7 +166,12 @@ func (doc *Document) shown(t Table, markdown bool) []shown {
 				return sided(v.(float64), doc.Levels)
 			})
 		case Factor:
-			add(c.Head, false, func(v any) string { return three(v.(float64)) })
+			add(c.Head, false, func(v any) string {
+				if l, ok := v.(Limit); ok {
+					return "<" + three(float64(l))
+				}
+				return three(v.(float64))
+			})
 		case Level:
 			add(c.Head, false, func(v any) string { return plain(v.(float64)) })
 		case Days:

@@ -96,7 +96,7 @@ const (
 	Prose                      // string: wrapped for people to what the other columns leave of the line
 	Count                      // int or int64
 	Concentration              // float64 or Limit, Bq/m³: three significant digits, never across a level
-	Factor                     // float64: three significant digits
+	Factor                     // float64 or Limit: three significant digits
 	Level                      // float64, Bq/m³: as it was asked for
 	Days                       // float64, days: whole from 10 on
 	Share                      // float64 in 0..1; people see percent
@@ -110,8 +110,8 @@ const (
 	Nested                     // []Field or []any: JSON only
 )
 
-// Limit is a concentration of which only this upper limit was measured: people see
-// "<15.0", CSV and JSON the number, with another column or a note that says so.
+// Limit is a number of which only this upper limit is known: people see "<15.0", CSV
+// and JSON the number, with another column or a note that says so.
 type Limit float64
 
 // Write writes the document in one of Formats. Nothing is written unless the
@@ -175,7 +175,7 @@ func checkCell(col Column, cell any) error {
 		}
 	case Concentration, Factor, Level, Days, Share, Rate, Probability:
 		var x float64
-		if x, ok = cell.(float64); !ok && col.Style == Concentration {
+		if x, ok = cell.(float64); !ok && (col.Style == Concentration || col.Style == Factor) {
 			var l Limit
 			l, ok = cell.(Limit)
 			x = float64(l)
