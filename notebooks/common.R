@@ -77,4 +77,4 @@ bars <- function(x, lower, value, upper, pch = 19, col = ink[["data"]], ...) {
 }
 
 # key is a legend whose lines stand apart.
-key <- function(at, labels, ...) legend(at, labels, bty = "n", cex = 0.8, y.intersp = 1.5, ...)
+key <- function(...) legend(..., bty = "n", cex = 0.8, y.intersp = 2)
