@@ -7,6 +7,7 @@ import (
 
 	"github.com/urfave/cli/v2"
 
+	"radonyear/analysis/lognormal"
 	"radonyear/analysis/survey"
 	"radonyear/cmd/radonyear/internal/report"
 	"radonyear/ingest"
@@ -142,8 +143,8 @@ func (q surveyQuestion) publishedTable(groups []group, merged map[string]bool, r
 	t := report.Table{Title: "As measured, Bq/m³, with shares of homes in percent; GM: geometric mean; GSD: geometric standard deviation.", Columns: []report.Column{
 		{Key: "group", Head: head, Style: report.Text}, {Key: "merged", Style: report.Bool}, text("Homes"), {Key: "homes_at_least", Style: report.Count}, {Key: "homes_at_most", Style: report.Count},
 		{Key: "gm", Style: report.Estimate}, text("GM"), text(interval), {Key: "gsd", Style: report.Estimate}, text("GSD"), {Key: "am", Style: report.Estimate}, text("Mean"), {Head: interval, Style: report.Text, Words: true, Spare: 1}, {Key: "am_suppressed", Style: report.Bool}}}
-	for _, p := range ranks {
-		key := "p" + strconv.Itoa(int(100*p))
+	for _, p := range lognormal.Ranks {
+		key := "p" + percentKey(p)
 		t.Columns = append(t.Columns, report.Column{Key: key, Style: report.Factor}, report.Column{Key: key + "_suppressed", Style: report.Bool})
 	}
 	for _, l := range q.levels {
