@@ -19,7 +19,7 @@ import (
 )
 
 // methods are all there are, as their packages list them.
-var methods = slices.Concat(annual.Methods, season.Methods, compare.Methods, lognormal.Methods, survey.Methods, serial.Methods, trend.Methods)
+var methods = slices.Concat(annual.Methods, season.Methods, compare.Methods, lognormal.Methods, survey.Methods, survey.DesignMethods, serial.Methods, trend.Methods)
 
 func (p *program) methodsCommand() *cli.Command {
 	return &cli.Command{

@@ -40,7 +40,7 @@ Examples:
 			&cli.StringFlag{Name: "exceeds", Usage: "a `SHARE`, such as 10%: the probability that more of an area's homes than that are above a level"},
 			&cli.IntFlag{Name: "min-homes", Value: 10, Usage: "areas with fewer than `N` homes are marked: they rest on the others (default 10)"},
 			&cli.Int64Flag{Name: "seed", Usage: "`SEED` of the draws behind ranks and the community (default 0)"},
-		}, slices.DeleteFunc(judgingFlags(), func(f cli.Flag) bool {
+		}, designFlags(), slices.DeleteFunc(judgingFlags(), func(f cli.Flag) bool {
 			return slices.Contains([]string{"target", "year-from", "area-prior", "phase"}, f.Names()[0])
 		}), readingFlags(), outputFlags()),
 		Action: p.survey,
@@ -56,6 +56,7 @@ type communityQuestion struct {
 	seed                       uint64
 	populations                map[string]float64 // nil: none
 	populationsFile            string
+	drawing                    drawingQuestion
 }
 
 func parseCommunity(c *cli.Context) (q communityQuestion, err error) {
@@ -88,7 +89,8 @@ func parseCommunity(c *cli.Context) (q communityQuestion, err error) {
 			return q, err
 		}
 	}
-	return q, nil
+	q.drawing, err = parseDrawing(c)
+	return q, err
 }
 
 // readPopulations takes area and dwellings.
@@ -117,6 +119,7 @@ type surveyed struct {
 	home survey.Home
 	raw  survey.Home // as measured
 	mid  time.Time   // the middle of its measurement
+	at   int         // which of the files' homes it is
 }
 
 func (p *program) survey(c *cli.Context) error {
@@ -131,8 +134,8 @@ func (p *program) survey(c *cli.Context) error {
 	if err := q.loadProfile(); err != nil {
 		return err
 	}
-	daily, files, _, err := p.readFiles(c)
-	if err != nil {
+	daily, files, rejected, err := p.readFiles(c)
+	if err := q.drawing.refusedWeight(rejected, err); err != nil {
 		return err
 	}
 	if q.by != "area" {
@@ -150,7 +153,7 @@ func (p *program) survey(c *cli.Context) error {
 	}
 	doc := report.Document{
 		Command: "survey", Version: version, Levels: q.Levels, Confidence: q.Confidence,
-		Settings: slices.Concat(q.communitySettings(), readingSettings(c)),
+		Settings: slices.Concat(q.communitySettings(), q.drawing.settings(), readingSettings(c)),
 		Inputs:   inputs(files), Rejects: rejectsFile(c), Notes: inputNotes(files, daily, ""), LeftOut: left,
 	}
 	if after > 0 {
@@ -191,6 +194,14 @@ func (p *program) survey(c *cli.Context) error {
 	doc.Tables = q.surveyTables(post, plain, whole[0])
 	doc.CSVTable = 2
 	doc.After = q.communitySentences(post)
+	design, err := q.design(all, daily, files)
+	if err != nil {
+		return err
+	}
+	if design != nil {
+		doc.Tables = q.addDesign(doc.Tables, design)
+		doc.After = slices.Insert(doc.After, 1, q.designSentences(design)...)
+	}
 	if err := p.emit(c, doc, format); err != nil {
 		return err
 	}
@@ -208,7 +219,7 @@ func (q communityQuestion) population(daily *ingest.Daily) (population, int) {
 	}
 	return population{daily.HomeCount(), func(i int) []subject {
 		h := daily.Home(i, ingest.Filter{})
-		s := subject{place: analysis.Place{Home: h.Name, Area: h.Area}}
+		s := subject{place: analysis.Place{Home: h.Name, Area: h.Area}, home: i}
 		s.group = h.Area
 		if q.by != "area" {
 			s.group = h.Extra[q.by]
@@ -237,7 +248,7 @@ func (q communityQuestion) home(s subject) (surveyed, error) {
 	if !ok {
 		return surveyed{}, fmt.Errorf("every reading is zero, which is a detector that failed")
 	}
-	out := surveyed{raw: survey.FromObservation(s.group, o)}
+	out := surveyed{raw: survey.FromObservation(s.group, o), at: s.home}
 	if q.testError == "none" {
 		out.home = out.raw
 		return out, nil
