@@ -749,6 +749,18 @@ func (d *Daily) Homes(f Filter) []Home {
 // HomeCount is how many homes there are, whatever their series.
 func (d *Daily) HomeCount() int { return len(d.homes) }
 
+// Row is where home i of HomeCount stands first: in the file that comes first by
+// name, and its line (in Parquet and IPC the row).
+func (d *Daily) Row(i int) (file string, line int64) {
+	for k, t := range d.homes[i].tracks {
+		f := d.Tracks[t].first
+		if k == 0 || f.file < file || f.file == file && f.line < line {
+			file, line = f.file, f.line
+		}
+	}
+	return file, line
+}
+
 // Home is home i of HomeCount, in the order of Homes; without Series where the
 // filter admits none. Its series are made anew at each call, so that many homes
 // need not be held at a time; several goroutines may call it at once.

@@ -20,7 +20,7 @@ import (
 )
 
 // methods are all there are, as their packages list them.
-var methods = slices.Concat(annual.Methods, season.Methods, compare.Methods, lognormal.Methods, survey.Methods, survey.FloorMethods, serial.Methods, trend.Methods, plan.Methods)
+var methods = slices.Concat(annual.Methods, season.Methods, compare.Methods, lognormal.Methods, survey.Methods, survey.FloorMethods, survey.DesignMethods, serial.Methods, trend.Methods, plan.Methods)
 
 func (p *program) methodsCommand() *cli.Command {
 	return &cli.Command{

@@ -34,7 +34,7 @@ count once; readings from after mitigation are left out.
 Examples:
   radonyear survey tests.csv --unit Bq/m3 --level 200 --recruitment volunteer
   radonyear survey tests.csv --populations dwellings.csv --format csv`,
-		Flags: slices.Concat(communityFlags(), slices.DeleteFunc(judgingFlags(), func(f cli.Flag) bool {
+		Flags: slices.Concat(communityFlags(), designFlags(), slices.DeleteFunc(judgingFlags(), func(f cli.Flag) bool {
 			return slices.Contains([]string{"target", "year-from", "area-prior", "phase"}, f.Names()[0])
 		}), []cli.Flag{plotFlag("the distribution and the share above a level, area by area,")}, publishFlags(), readingFlags(), outputFlags()),
 		Action: p.survey,
@@ -66,6 +66,7 @@ type communityQuestion struct {
 	seed                       uint64
 	populations                map[string]float64 // nil: none
 	populationsFile            string
+	drawing                    drawingQuestion
 }
 
 func parseCommunity(c *cli.Context) (q communityQuestion, err error) {
@@ -101,7 +102,8 @@ func parseCommunity(c *cli.Context) (q communityQuestion, err error) {
 			return q, err
 		}
 	}
-	return q, nil
+	q.drawing, err = parseDrawing(c)
+	return q, err
 }
 
 // readPopulations takes area and dwellings.
@@ -130,6 +132,7 @@ type surveyed struct {
 	home survey.Home
 	raw  survey.Home // as measured
 	mid  time.Time   // the middle of its measurement
+	at   int         // which of the files' homes it is
 }
 
 func (p *program) survey(c *cli.Context) error {
@@ -157,7 +160,7 @@ func (p *program) survey(c *cli.Context) error {
 	}
 	doc := report.Document{
 		Command: "survey", Version: version, Levels: q.Levels, Confidence: q.Confidence,
-		Settings: slices.Concat(q.communitySettings(), readingSettings(c)),
+		Settings: slices.Concat(q.communitySettings(), q.drawing.settings(), readingSettings(c)),
 		Inputs:   inputs(in.files), Rejects: rejectsFile(c), Notes: inputNotes(in.files, in.daily, ""), LeftOut: in.left,
 	}
 	if in.after > 0 {
@@ -193,6 +196,14 @@ func (p *program) survey(c *cli.Context) error {
 	doc.Tables = q.surveyTables(post, plain, whole[0])
 	doc.CSVTable = 2
 	doc.After = q.communitySentences(post)
+	design, err := q.design(in.all, in.daily, in.files)
+	if err != nil {
+		return err
+	}
+	if design != nil {
+		doc.Tables = q.addDesign(doc.Tables, design)
+		doc.After = slices.Insert(doc.After, 1, q.designSentences(design)...)
+	}
 	if err := p.emitPlotted(c, doc, format, func() (plot.Figure, error) { return q.communityFigure(in.homes, post), nil }); err != nil {
 		return err
 	}
@@ -212,7 +223,9 @@ type communityRead struct {
 
 // readCommunity reads the files and takes each home to its annual mean.
 func (p *program) readCommunity(c *cli.Context, q *communityQuestion) (in communityRead, err error) {
-	if in.daily, in.files, _, err = p.readFiles(c); err != nil {
+	var rejected []ingest.RowError
+	in.daily, in.files, rejected, err = p.readFiles(c)
+	if err := q.drawing.refusedWeight(rejected, err); err != nil {
 		return in, err
 	}
 	if q.by != "area" {
@@ -248,7 +261,7 @@ func (q communityQuestion) population(daily *ingest.Daily) (population, int) {
 	}
 	return population{daily.HomeCount(), func(i int) []subject {
 		h := daily.Home(i, ingest.Filter{})
-		s := subject{place: analysis.Place{Home: h.Name, Area: h.Area}}
+		s := subject{place: analysis.Place{Home: h.Name, Area: h.Area}, home: i}
 		s.group = h.Area
 		if q.by != "area" {
 			s.group = h.Extra[q.by]
@@ -277,7 +290,7 @@ func (q communityQuestion) home(s subject) (surveyed, error) {
 	if !ok {
 		return surveyed{}, errors.New(failedDetector)
 	}
-	out := surveyed{raw: survey.FromObservation(s.group, o)}
+	out := surveyed{raw: survey.FromObservation(s.group, o), at: s.home}
 	if q.testError == "none" {
 		out.home, out.mid = out.raw, middle(s.series)
 		return out, nil

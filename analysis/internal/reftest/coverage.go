@@ -17,11 +17,16 @@ const coverageHead = "| Quantity | Method | Setting | Answered % | Held % | Unde
 // WriteCoverage publishes rows under an introduction, in COVERAGE.md of the
 // package whose test it is called from.
 func WriteCoverage(intro string, rows [][]analysis.CoverageRow) error {
+	return WriteCoverageFile("COVERAGE.md", intro, rows)
+}
+
+// WriteCoverageFile is WriteCoverage for a package with more than one table.
+func WriteCoverageFile(name, intro string, rows [][]analysis.CoverageRow) error {
 	b := []byte(intro + "\n\n" + coverageHead)
 	for _, r := range slices.Concat(rows...) {
 		b = fmt.Appendf(b, "| %s | %s | %s | %.1f | %.1f | %.1f | %.1f | %.3g |\n", r.Quantity, r.Method, r.Setting, 100*r.Answered, 100*r.Held, 100*r.Under, 100*r.Over, r.Width)
 	}
-	return os.WriteFile("COVERAGE.md", b, 0o644)
+	return os.WriteFile(name, b, 0o644)
 }
 
 // CoverageKey names a row.
@@ -31,24 +36,29 @@ func CoverageKey(r analysis.CoverageRow) string {
 
 // ReadCoverage is the published table by CoverageKey.
 func ReadCoverage() (map[string]analysis.CoverageRow, error) {
-	b, err := os.ReadFile("COVERAGE.md")
+	return ReadCoverageFile("COVERAGE.md")
+}
+
+// ReadCoverageFile is ReadCoverage for a package with more than one table.
+func ReadCoverageFile(name string) (map[string]analysis.CoverageRow, error) {
+	b, err := os.ReadFile(name)
 	if err != nil {
 		return nil, err
 	}
 	_, table, found := strings.Cut(string(b), coverageHead)
 	if !found {
-		return nil, fmt.Errorf("COVERAGE.md has no table under the head %q", coverageHead)
+		return nil, fmt.Errorf("%s has no table under the head %q", name, coverageHead)
 	}
 	rows := map[string]analysis.CoverageRow{}
 	for line := range strings.Lines(table) {
 		cells := strings.Split(strings.Trim(line, "| \n"), " | ")
 		if len(cells) != 8 {
-			return nil, fmt.Errorf("COVERAGE.md: %q has %d cells", line, len(cells))
+			return nil, fmt.Errorf("%s: %q has %d cells", name, line, len(cells))
 		}
 		var x [5]float64
 		for i := range x {
 			if x[i], err = strconv.ParseFloat(cells[3+i], 64); err != nil {
-				return nil, fmt.Errorf("COVERAGE.md: %q: %w", line, err)
+				return nil, fmt.Errorf("%s: %q: %w", name, line, err)
 			}
 		}
 		r := analysis.CoverageRow{Quantity: cells[0], Method: cells[1], Setting: cells[2],
