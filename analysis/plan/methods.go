@@ -36,7 +36,7 @@ var Methods = []analysis.Method{
 		Interval: "none: a number of homes. What it promises is counted in COVERAGE.md beside this package.",
 		Notes:    []string{"census"},
 		Sources: []analysis.Source{
-			{Key: "student-1908", Cite: "Student 1908, Biometrika 6:1 (from memory), on logarithms"},
+			{Key: "student-1908", Cite: "Student 1908, Biometrika 6:1 (from memory)", Part: "on logarithms"},
 			{Key: "kupper-hafner-1989", Cite: "Kupper and Hafner 1989, Am. Stat. 43:101 (from memory)", Part: "assurance"},
 		},
 		Evidence: analysis.Evidence{Reference: "testdata/reference/plan.json", ByHand: "TestByHand", Coverage: "analysis/plan/COVERAGE.md"},

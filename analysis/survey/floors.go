@@ -278,7 +278,7 @@ var FloorMethods = []analysis.Method{
 			"the weeks of one home and another's.",
 		Interval: "confidence, and of the next home prediction; exact where log ratios are normal.",
 		Notes:    []string{"few-pairs", "other-weeks", "unbounded"},
-		Sources: []analysis.Source{{Key: "student-1908", Cite: "Student 1908, Biometrika 6:1 (from memory), on logarithms"},
+		Sources: []analysis.Source{{Key: "student-1908", Cite: "Student 1908, Biometrika 6:1 (from memory)", Part: "on logarithms"},
 			{Key: "hahn-meeker-1991", Cite: "Hahn and Meeker 1991, Statistical Intervals (from memory)", Part: "section 4.7"}},
 		Evidence: analysis.Evidence{Reference: "testdata/reference/floors.json", ByHand: "TestFloorsByHand", Coverage: "exact: drawn in TestFloorsCoverage"},
 	},
@@ -290,7 +290,7 @@ var FloorMethods = []analysis.Method{
 		Assumes:  "what the ratio does, that the ratio of the weeks measured is that of a year, and that this home is one of those, which was not chosen for its tested floor.",
 		Interval: "prediction. Asked for 90 %, it holds 90 % of ten homes and more, and 93 % of three, where log ratios and the test's error are normal.",
 		Notes:    []string{"not-a-test", "unbounded"},
-		Sources:  []analysis.Source{{Key: "hahn-meeker-1991", Cite: "Hahn and Meeker 1991, Statistical Intervals (from memory)", Part: "section 4.7, convolved with the test's error"}},
+		Sources:  []analysis.Source{{Key: "hahn-meeker-1991", Cite: "Hahn and Meeker 1991, Statistical Intervals (from memory)", Part: "section 4.7"}},
 		Evidence: analysis.Evidence{Reference: "testdata/reference/floors.json", ByHand: "TestFloorsByHand", Coverage: "drawn in TestFloorsCoverage"},
 	},
 }
