@@ -7,6 +7,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"radonyear/analysis"
+	"radonyear/analysis/internal/numeric"
 )
 
 // GeometricMean estimates the geometric mean, which is the median of a log-normal
@@ -92,11 +93,15 @@ func medianHalfWidth(s Sample, confidence float64) float64 {
 	return tQuantile(float64(s.n-1), (1+confidence)/2) * s.sd / math.Sqrt(float64(s.n))
 }
 
+var students, chiSquareds numeric.Memo[[2]float64, float64]
+
 func tQuantile(nu, p float64) float64 {
-	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: nu}.Quantile(p)
+	return students.Get([2]float64{nu, p}, func() float64 { return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: nu}.Quantile(p) })
 }
 
-func chiSquaredQuantile(nu, p float64) float64 { return 2 * mathext.GammaIncRegInv(nu/2, p) }
+func chiSquaredQuantile(nu, p float64) float64 {
+	return chiSquareds.Get([2]float64{nu, p}, func() float64 { return 2 * mathext.GammaIncRegInv(nu/2, p) })
+}
 
 func firstError(errs ...error) error {
 	for _, err := range errs {

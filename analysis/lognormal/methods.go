@@ -110,7 +110,7 @@ var Methods = []analysis.Method{
 		Evidence: analysis.Evidence{Reference: "testdata/reference/lognormal-exact.json; TestPublishedQuantiles", ByHand: "TestByHand", Coverage: published},
 	},
 	{
-		Key: "two-sided-tolerance", Title: "what most homes lie between, on both sides",
+		Key: "two-sided-tolerance", Title: "what most homes lie between, on both sides (library only)",
 		Estimates: "the limits between which a share p of the homes lies, Bq/m³, with the confidence asked for.",
 		Formula: "e^(ȳ ± k·s). Given that ȳ is x·σ from μ, a share p needs k·s ≥ r·σ, r being where Φ(x + r) − Φ(x − r) = p; k is where P(νs²/σ² ≥ νr²/k²), " +
 			"chi-squared with ν = n − 1 degrees of freedom, is the confidence on average over x, normal with variance 1/n. Howe: k = z·√(ν(1 + 1/n)/χ²), " +
@@ -161,7 +161,7 @@ var Methods = []analysis.Method{
 		Evidence: analysis.Evidence{Reference: "testdata/reference/lognormal.json", ByHand: "TestByHand, TestClassesByHand, TestErrorsByHand", Coverage: published},
 	},
 	{
-		Key: "threshold", Title: "where a log-normal distribution begins, on request",
+		Key: "threshold", Title: "where a log-normal distribution begins (library only)",
 		Estimates: "the concentration at which a log-normal distribution begins, Bq/m³: a level that no home lies below, as outdoor air gives one.",
 		Formula: "l(γ) = −n·ln σ − Σ ln(x−γ) − (n/2)(1 + ln 2π), σ² = Σ(ln(x−γ) − μ)²/n about the mean μ. It grows without bound as γ nears the least value, " +
 			"which says nothing; the estimate is its highest local maximum. Limits are where 2l has fallen by χ²₁.",

@@ -76,7 +76,7 @@ type ToleranceResult struct {
 }
 
 // TwoSidedTolerance estimates the limits between which a share p of the homes lies,
-// Bq/m³, with the confidence asked for.
+// Bq/m³, with the confidence asked for. No command asks for it.
 //
 // Formula. e^(ȳ ± k·s). Given that ȳ is x·σ from μ, a share p needs k·s ≥ r·σ, r being
 // where Φ(x + r) − Φ(x − r) = p; k is where P(νs²/σ² ≥ νr²/k²), chi-squared with
@@ -230,6 +230,8 @@ func unbiasedAbove(n, k float64) float64 {
 	return mathext.RegIncBeta(n/2-1, n/2-1, x)
 }
 
+var clopperPearson numeric.Memo[[3]float64, [2]float64]
+
 // Counted estimates the share of homes above a level by counting, from 0 to 1.
 //
 // Formula. x/n; limits are the beta quantiles B(α/2; x, n−x+1) and
@@ -250,17 +252,20 @@ func Counted(above, n int, level float64, opt Options) (analysis.Estimate, error
 		return analysis.Estimate{}, fmt.Errorf("%d of %d values above a level", above, n)
 	}
 	x, m := float64(above), float64(n)
-	tail := (1 - opt.Confidence) / 2
-	lower, upper := 0.0, 1.0
-	if above > 0 {
-		lower = mathext.InvRegIncBeta(x, m-x+1, tail)
-	}
-	if above < n {
-		upper = 1 - mathext.InvRegIncBeta(m-x, x+1, tail)
-	}
+	limits := clopperPearson.Get([3]float64{x, m, opt.Confidence}, func() [2]float64 {
+		tail := (1 - opt.Confidence) / 2
+		lower, upper := 0.0, 1.0
+		if above > 0 {
+			lower = mathext.InvRegIncBeta(x, m-x+1, tail)
+		}
+		if above < n {
+			upper = 1 - mathext.InvRegIncBeta(m-x, x+1, tail)
+		}
+		return [2]float64{lower, upper}
+	})
 	return finish(analysis.Estimate{
 		Quantity: shareAbove(level) + ", counted",
-		Value:    x / m, Lower: lower, Upper: upper,
+		Value:    x / m, Lower: limits[0], Upper: limits[1],
 		Confidence: opt.Confidence, Kind: analysis.ConfidenceInterval, N: n, Method: "clopper-pearson",
 	})
 }

@@ -25,8 +25,8 @@ type ThresholdResult struct {
 }
 
 // Threshold estimates the concentration at which a log-normal distribution begins,
-// Bq/m³: a level that no home lies below, as outdoor air gives one. It is off unless
-// asked for: where the outdoor level is known, SubtractOutdoor takes it off and needs
+// Bq/m³: a level that no home lies below, as outdoor air gives one. No command
+// asks for it: where the outdoor level is known, SubtractOutdoor takes it off and needs
 // no such estimate.
 //
 // Formula. l(γ) = −n·ln σ − Σ ln(x−γ) − (n/2)(1 + ln 2π), σ² = Σ(ln(x−γ) − μ)²/n about

@@ -46,7 +46,7 @@ import (
 // 10 correlation times or more, and up to 99.8 % where readings do not resemble each
 // other at all. Means of whole days hold 94 to 99.8 %; of records of 30 of them 15 to
 // 55 % are refused, though they last long enough, because so few days cannot tell it.
-// A shorter record is refused, because no method holds its promise there; one whose
+// A shorter record, its gaps not counted, is refused, because no method holds its promise there; one whose
 // correlation time was taken for too short is answered all the same, and then 60 to
 // 92 % hold. By cosine weights alone 77 to 96 %. See COVERAGE.md.
 //
@@ -74,11 +74,13 @@ func Mean(s analysis.Series, opt Options) (Result, error) {
 	}
 	n := float64(len(rec.y))
 	r.CorrelationTime, r.Noise = top.tau, top.share
-	lasts := rec.length / top.tau
+	// A gap of months makes a record no longer.
+	lasting := min(rec.length, (n-1)*r.Step.Hours())
+	lasts := lasting / top.tau
 	if lasts < MinTimes {
 		const cure = "or use the annual mean, which knows how radon varies elsewhere"
 		if top.tau > rec.longest()*(1-atBound) { // the longest looked at: known is that it is no shorter
-			return Result{}, fmt.Errorf("home %q: readings resemble each other over %.3g hours at least, and the record lasts %.3g; under %v times as long no interval holds its promise: measure on, %s", s.Home, top.tau, rec.length, MinTimes, cure)
+			return Result{}, fmt.Errorf("home %q: readings resemble each other over %.3g hours at least, and the record lasts %.3g; under %v times as long no interval holds its promise: measure on, %s", s.Home, top.tau, lasting, MinTimes, cure)
 		}
 		return Result{}, fmt.Errorf("home %q: the record lasts %.1f times the %.3g hours over which its readings resemble each other; under %v no interval holds its promise: measure on to %.0f days, %s",
 			s.Home, lasts, top.tau, MinTimes, math.Ceil(MinTimes*top.tau/24), cure)

@@ -448,6 +448,16 @@ func TestRefusals(t *testing.T) {
 		}
 	}
 
+	// Two short runs a year apart are no long record.
+	runs, at := wander(rand.New(rand.NewPCG(1, 12)), 150, 0.98, 0), count(150)
+	runs = append(runs, wander(rand.New(rand.NewPCG(1, 13)), 150, 0.98, 0)...)
+	for i := range 150 {
+		at = append(at, float64(8760+i))
+	}
+	if r, err := Mean(series(t, time.Hour, at, runs), Options{}); err == nil && !analysis.HasNote(r.Mean.Notes, "short-record") {
+		t.Errorf("300 hours in two runs: %v, %v", r.CorrelationTime, r.Mean.Notes)
+	}
+
 	// A slow trend under quick hours: the model looks at the hours, the cosines at the
 	// record.
 	moved := wander(rng, 3000, 0.8, 0)

@@ -65,3 +65,32 @@ func BenchmarkAnnual(b *testing.B) {
 		})
 	}
 }
+
+// BenchmarkDescribe is the whole command, from file to CSV, on 50,000 areas of 20 homes
+// each, a result a home, with a level. Ask for -benchtime 1x.
+func BenchmarkDescribe(b *testing.B) {
+	dir := b.TempDir()
+	path := filepath.Join(dir, "areas.csv")
+	f, err := os.Create(path)
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer f.Close()
+	w := bufio.NewWriterSize(f, 1<<20)
+	fmt.Fprintln(w, "home,area,start,end,value")
+	rng := rand.New(rand.NewPCG(1, 2))
+	for a := range 50_000 {
+		middle := 4 + 0.5*rng.NormFloat64()
+		for h := range 20 {
+			fmt.Fprintf(w, "H%05d-%02d,A%05d,2024-01-01,2024-04-01,%.1f\n", a, h, a, math.Exp(middle+0.8*rng.NormFloat64())+1)
+		}
+	}
+	if err := w.Flush(); err != nil {
+		b.Fatal(err)
+	}
+	for b.Loop() {
+		if code := run([]string{"radonyear", "describe", path, "--unit", "Bq/m3", "--by", "area", "--level", "200", "--format", "csv", "--output", filepath.Join(dir, "out.csv")}, nil, io.Discard, io.Discard); code != 0 {
+			b.Fatal("exit status", code)
+		}
+	}
+}

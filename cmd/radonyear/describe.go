@@ -137,7 +137,7 @@ func parseSurvey(c *cli.Context) (q surveyQuestion, err error) {
 	for _, text := range c.StringSlice("quantile") {
 		p, err := parseRelative(text)
 		if err != nil || !(p > 0) {
-			return q, usageError{fmt.Sprintf("--quantile %q is not a share between 0 and 100 %%", text), "--quantile 95%"}
+			return q, usageError{fmt.Sprintf("--quantile %q is not a share between 0 and 100 %%", text), "--quantile 95%, or 0.95"}
 		}
 		if !slices.Contains(q.opt.Quantiles, p) {
 			q.opt.Quantiles = append(q.opt.Quantiles, p)

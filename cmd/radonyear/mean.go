@@ -101,7 +101,7 @@ func (p *program) mean(c *cli.Context) error {
 		Inputs:   inputs(files), Rejects: rejectsFile(c), Notes: inputNotes(files, daily, phase), LeftOut: left,
 		After: []string{
 			"Bq/m³, of the days' means. Correlation time: until what readings share has fallen to 1/e. Worth readings: so many independent ones would say as much. The last column is what the formula for independent readings would have claimed.",
-			"The mean of the time measured, not of a year: radonyear annual gives that. " + caution,
+			"The mean of the time measured, taken for one kind of time throughout: part the file where a system was switched. It is no mean of a year: radonyear annual gives that. " + caution,
 		},
 	}
 	if err := p.emit(c, doc, format); err != nil {

@@ -71,6 +71,22 @@ func TestRoot(t *testing.T) {
 	}
 }
 
+// A value is worked out once, and is that of its key.
+func TestMemo(t *testing.T) {
+	var m Memo[[2]float64, float64]
+	worked := 0
+	for range 3 {
+		for _, k := range [][2]float64{{1, 2}, {2, 1}} {
+			if v := m.Get(k, func() float64 { worked++; return k[0] - k[1] }); v != k[0]-k[1] {
+				t.Errorf("%v gave %v", k, v)
+			}
+		}
+	}
+	if worked != 2 {
+		t.Errorf("two values were worked out %d times", worked)
+	}
+}
+
 // A sum keeps what plain addition loses, in either order of size.
 func TestSum(t *testing.T) {
 	var s Sum

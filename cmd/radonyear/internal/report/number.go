@@ -136,7 +136,7 @@ func interval(e analysis.Estimate, between string, levels []float64) string {
 	}
 	lo, hi := math.IsInf(e.Lower, 0), math.IsInf(e.Upper, 0)
 	switch {
-	case lo && hi:
+	case hi && (lo || e.Lower == 0 && e.Unit == "Bq/m³"): // no concentration lies below 0
 		return "no bound"
 	case hi:
 		return "over " + sided(e.Lower, levels)

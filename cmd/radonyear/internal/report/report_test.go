@@ -354,3 +354,28 @@ func TestFootnotesOfOneCode(t *testing.T) {
 		t.Errorf("got\n%s", got)
 	}
 }
+
+// TestLimits: a limit is marked for people whatever its column, and an interval from
+// nothing to anything is none.
+func TestLimits(t *testing.T) {
+	doc := Document{Tables: []Table{{
+		Columns: []Column{{Key: "time", Head: "Time", Style: Factor}, {Key: "value", Head: "Value", Style: Concentration}, {Key: "gm", Head: "GM", Style: Estimate}},
+		Rows: []Row{{Cells: []any{Limit(4.8), Limit(15), analysis.Estimate{Unit: "Bq/m³", Value: 3, Upper: math.Inf(1), Confidence: 0.95, Method: "m",
+			Notes: []analysis.Note{{Code: "unbounded"}}}}}},
+	}}}
+	for format, want := range map[string][]string{"table": {"<4.80", "<15.0", "no bound"}, "csv": {"4.8,15,3,0,,"}, "json": {`"time": 4.8`, `"upper": null`}} {
+		var b bytes.Buffer
+		if err := Write(&b, doc, format); err != nil {
+			t.Fatal(err)
+		}
+		for _, w := range want {
+			if !strings.Contains(b.String(), w) {
+				t.Errorf("%s lacks %q: %s", format, w, b.String())
+			}
+		}
+	}
+	doc.Tables[0].Columns[0].Style = Days
+	if err := Write(&bytes.Buffer{}, doc, "csv"); err == nil {
+		t.Error("a limit of days was taken")
+	}
+}
