@@ -50,6 +50,11 @@ func TestMergeSmall(t *testing.T) {
 			t.Errorf("%v: %q are merged, want %q", c.homes, got, c.want)
 		}
 	}
+	for n, want := range map[int]int{0: 0, 9: 0, 10: 10, 19: 10, 347: 340} {
+		if got := AtLeast(n, 10); got != want {
+			t.Errorf("%d homes are told as %d, want %d", n, got, want)
+		}
+	}
 	// An area with the row's name is of the row.
 	if got := MergeSmall([]AreaHomes{{Others, 50}, {"B", 20}, {"C", 30}}, 10); !got[Others] || !got["B"] || got["C"] {
 		t.Errorf("an area called %q: %v are merged", Others, got)
