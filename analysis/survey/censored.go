@@ -48,6 +48,7 @@ type areaWork struct {
 	logE           float64   // ln of the expectation of the censored homes' probability
 	grad, info     []float64 // its derivative by the fixed effects, and minus its second
 	mean, variance float64   // of the effect, in units of its spread given the exact homes
+	third          float64   // its third central moment
 	cov            []float64 // of it with the derivative
 	weight         [3]float64
 	eta, inv       []float64
@@ -173,8 +174,14 @@ func (d *design) integrate(j int, s *sums, tau float64, beta []float64, w *areaW
 			}
 		}
 	}
+	w.third = 0
 	if w.variance -= w.mean * w.mean; root == 0 {
 		w.variance = 1
+	} else {
+		for q, f := range w.f {
+			e := w.at[q] - w.mean
+			w.third += f / total * e * e * e
+		}
 	}
 	for a := range p {
 		w.cov[a] -= w.mean * w.grad[a]

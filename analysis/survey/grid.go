@@ -392,8 +392,8 @@ func legendre(n int) (x, w []float64) {
 // Formula. The model of Fit, y = xᵀβ + u + e + m, with half-normal priors on σ and τ
 // and a flat one on β. The posterior is summed over a grid of (σ, τ), each point
 // weighted by its restricted likelihood and prior; at each point β and u are normal,
-// exactly where all homes are known exactly, and else with the moments that
-// quadrature gives each area and the curvature gives β. So an area's
+// exactly where all homes are known exactly, and else with the moments, the third
+// included, that summing over each area's u gives it and the curvature gives β. So an area's
 // mean logarithm μ is a mixture of normals, and its geometric mean e^μ, its arithmetic
 // mean e^(μ+σ²/2), and its share Φ((μ − ln L)/σ) have their distributions from it
 // without chance; that covariates differ among its homes adds to σ² there. With
