@@ -116,17 +116,28 @@ func (x mixture) moments() (mean, sd float64) {
 
 // profile is what each grid point says of the areas: mean and standard deviation of
 // an area's mean logarithm and its third moment (nil: 0), the standard deviation of its
-// homes about that, and the mean of its effect.
-type profile struct{ m, s, third, spread, u [][]float64 }
+// homes about that, the mean of its effect, and the variance of what its own homes
+// share beyond what all do (nil: none).
+type profile struct{ m, s, third, spread, u, extra [][]float64 }
 
 // profile is by point and area.
-func (g *grid) profile() profile {
+func (g *grid) profile(shared *Shared) profile {
 	n := len(g.points)
-	x := profile{make([][]float64, n), make([][]float64, n), make([][]float64, n), make([][]float64, n), make([][]float64, n)}
+	x := profile{make([][]float64, n), make([][]float64, n), make([][]float64, n), make([][]float64, n), make([][]float64, n), make([][]float64, n)}
 	d := g.d
 	numeric.Each(n, func(k int) {
 		p := &g.points[k]
 		c := d.effectsPrior(g.sums[p.at[0]], p.point, &g.smooth[p.at[2]])
+		if shared != nil {
+			x.extra[k] = make([]float64, len(d.areas))
+			for j, a := range d.areas {
+				own := 0.0
+				if p.point.tau > 0 {
+					own = max(1-c.g[j]/(p.point.tau*p.point.tau), 0)
+				}
+				x.extra[k][j] = shared.extra(a.name, own)
+			}
+		}
 		j := len(d.areas)
 		m, s, spread := make([]float64, j), make([]float64, j), make([]float64, j)
 		v := make([]float64, d.p)
@@ -135,7 +146,11 @@ func (g *grid) profile() profile {
 				v[i] = a.at[i] + c.du[j*d.p+i]
 			}
 			m[j] = d.shift + dot(a.at, p.point.beta) + c.u[j]
-			s[j] = math.Sqrt(c.g[j] + quadratic(p.point.cov, v))
+			variance := c.g[j] + quadratic(p.point.cov, v) + shared.all()
+			if shared != nil {
+				variance += x.extra[k][j]
+			}
+			s[j] = math.Sqrt(variance)
 			spread[j] = d.spreadWithin(a, p.point.sigma, p.point.beta)
 		}
 		x.m[k], x.s[k], x.third[k], x.spread[k], x.u[k] = m, s, c.third, spread, c.u
@@ -156,7 +171,7 @@ func (d *design) spreadWithin(a place, sigma float64, beta []float64) float64 {
 // areas fills in what the posterior says of areas and community.
 func (g *grid) areas(r *PosteriorResult, opt PosteriorOptions) error {
 	d := g.d
-	x := g.profile()
+	x := g.profile(opt.Shared)
 	n := len(g.points)
 	tail := (1 - opt.Confidence) / 2
 	r.Areas = make([]AreaLevel, len(d.areas))
@@ -295,19 +310,34 @@ func (g *grid) draw(r *PosteriorResult, x profile, opt PosteriorOptions) error {
 		joint := d.joint(g, k)
 		mu, order := make([]float64, n), make([]int, n)
 		z := make([]float64, n+d.p)
+		var shift []float64
+		if opt.Shared != nil {
+			shift = make([]float64, 1+n)
+		}
 		for pair := first[k]; pair < first[k+1]; pair++ {
 			rng := rand.New(rand.NewPCG(opt.Seed, uint64(pair)))
 			for i := range z {
 				z[i] = rng.NormFloat64()
+			}
+			for i := range shift {
+				shift[i] = rng.NormFloat64()
 			}
 			for half := range 2 {
 				if half == 1 {
 					for i := range z {
 						z[i] = -z[i]
 					}
+					for i := range shift {
+						shift[i] = -shift[i]
+					}
 				}
 				i := 2*pair + half
 				joint.draw(z, mu)
+				if shift != nil {
+					for j := range mu {
+						mu[j] += math.Sqrt(opt.Shared.All)*shift[0] + math.Sqrt(x.extra[k][j])*shift[1+j]
+					}
+				}
 				var mean, second, arithmetic numeric.Sum
 				for j, v := range mu {
 					s := x.spread[k][j]

@@ -8,11 +8,18 @@ import (
 
 // The sum over an area's effect goes on until the integrand has fallen by e^-deep,
 // in steps of finest over the root of its largest curvature: for a normal shape that
-// is right to 2e^(−2π²/finest²), which is 5e-11.
+// is right to 2e^(−2π²/finest²), which is 5e-9.
+//
+// Where that would be more than so many steps, an edge is sharp beside the rest of it:
+// then panels are halved until each is flat enough for Gauss-Legendre nodes.
 const (
-	deep   = 28
-	finest = 0.9
+	deep     = 21
+	finest   = 1
+	mostEven = 64
+	panel    = 1 // longest of a panel, over the root of its largest curvature
 )
+
+var legendreX, legendreW = legendre(6)
 
 // bounded is ln P(lower < N(eta, 1/inv²) < upper), with its first and second
 // derivative by eta.
@@ -90,8 +97,8 @@ func (d *design) integrate(j int, s *sums, tau float64, beta []float64, w *areaW
 		return l, first, curve
 	}
 	w.at, w.f, w.slope, w.bend = w.at[:0], w.f[:0], w.slope[:0], w.bend[:0]
-	node := func(t float64) float64 {
-		l := -t * t / 2
+	node := func(t, weight float64) float64 {
+		l := -t*t/2 + weight
 		for i, k := range groups {
 			f, f1, f2 := bounded(k.lower, k.upper, w.eta[i]+root*t, w.inv[i])
 			l += k.count * f
@@ -102,7 +109,7 @@ func (d *design) integrate(j int, s *sums, tau float64, beta []float64, w *areaW
 	}
 	unit := 0.0 // ln of what the sum is to be multiplied by
 	if root == 0 {
-		node(0)
+		node(0, 0)
 	} else {
 		top, sharp := 0.0, 1.0
 		for range 60 {
@@ -116,22 +123,28 @@ func (d *design) integrate(j int, s *sums, tau float64, beta []float64, w *areaW
 		}
 		best, _, _ := height(top)
 		first := 1 / math.Sqrt(sharp)
-		for _, dir := range []float64{first, -first} { // how steep it is where it ends
+		var end [2]float64
+		for i, dir := range []float64{-first, first} { // how steep it is where it ends
 			for t := dir; ; t *= 2 {
 				l, _, curve := height(top + t)
 				sharp = max(sharp, curve)
-				if l < best-deep {
+				if end[i] = top + t; l < best-deep {
 					break
 				}
 			}
 		}
-		h := finest / math.Sqrt(sharp)
-		node(top)
-		for _, dir := range []float64{h, -h} {
-			for t := top + dir; node(t) > best-deep; t += dir {
+		unit = -halfLog2Pi
+		if h := finest / math.Sqrt(sharp); (end[1]-end[0])/h < mostEven {
+			unit += math.Log(h)
+			node(top, 0)
+			for _, dir := range []float64{h, -h} {
+				for t := top + dir; node(t, 0) > best-deep; t += dir {
+				}
 			}
+		} else {
+			panels(height, end[0], top, best-deep, node)
+			panels(height, top, end[1], best-deep, node)
 		}
-		unit = math.Log(h) - halfLog2Pi
 	}
 	best := math.Inf(-1)
 	for _, f := range w.f {
@@ -190,6 +203,31 @@ func (d *design) integrate(j int, s *sums, tau float64, beta []float64, w *areaW
 			w.info[b*p+a] = w.info[a*p+b]
 		}
 	}
+}
+
+// panels puts nodes between a and b, by halves until no part is longer than its
+// curvature lets it be; parts that lie below floor altogether are left out, which they
+// do if both ends do and the top is no part of them.
+func panels(height func(t float64) (l, first, curve float64), a, b, floor float64, node func(t, weight float64) float64) {
+	la, _, ca := height(a)
+	lb, _, cb := height(b)
+	var halve func(a, la, ca, b, lb, cb float64)
+	halve = func(a, la, ca, b, lb, cb float64) {
+		if la < floor && lb < floor {
+			return
+		}
+		m := (a + b) / 2
+		lm, _, cm := height(m)
+		if c := max(ca, cb, cm); (b-a)*math.Sqrt(c) > panel && b-a > 1e-9*(1+math.Abs(a)) {
+			halve(a, la, ca, m, lm, cm)
+			halve(m, lm, cm, b, lb, cb)
+			return
+		}
+		for i, x := range legendreX {
+			node(a+(b-a)*x, math.Log(legendreW[i]*(b-a)))
+		}
+	}
+	halve(a, la, ca, b, lb, cb)
 }
 
 // censored adds what the censored homes say at these fixed effects. Areas are taken

@@ -9,7 +9,7 @@ import (
 	"radonyear/analysis/internal/numeric"
 )
 
-// dense is what integrate finds, by the definition: 9,000 even steps over everything
+// dense is what integrate finds, by the definition: even steps over everything
 // within 35 spreads of the effect given the exact homes. The derivatives by the fixed
 // effects are those of the integrand under the integral.
 type dense struct {
@@ -23,12 +23,15 @@ func denseArea(d *design, j int, sigma, tau float64, beta []float64) (x dense) {
 	t := s.t[j*d.q : j*d.q+d.q]
 	g := tau * tau / (1 + tau*tau*t[0])
 	m := g * (t[d.p] - dot(t[:d.p], beta))
-	const steps, far = 9000, 35.0
+	far, steps := 35.0, 9000
+	if sigma < 0.1 { // sharper
+		steps = 60000
+	}
 	logs, at := make([]float64, steps+1), make([]float64, steps+1)
 	scores, bends := make([][]float64, steps+1), make([][]float64, steps+1)
 	best := math.Inf(-1)
 	for i := range logs {
-		z := far * (2*float64(i)/steps - 1)
+		z := far * (2*float64(i)/float64(steps) - 1)
 		at[i], logs[i] = z, -z*z/2
 		scores[i], bends[i] = make([]float64, d.p), make([]float64, d.p*d.p)
 		for _, k := range d.rest[d.first[j]:d.first[j+1]] {
@@ -51,7 +54,7 @@ func denseArea(d *design, j int, sigma, tau float64, beta []float64) (x dense) {
 		logs[i] = math.Exp(logs[i] - best)
 		total += logs[i]
 	}
-	x.logE = best + math.Log(total*2*far/steps) - halfLog2Pi
+	x.logE = best + math.Log(total*2*far/float64(steps)) - halfLog2Pi
 	x.grad, x.cov, x.info = make([]float64, d.p), make([]float64, d.p), make([]float64, d.p*d.p)
 	for i, w := range logs {
 		w /= total
@@ -105,12 +108,12 @@ func TestCensoredAreas(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		for _, spread := range [][2]float64{{0.8, 0.5}, {0.3, 1.2}, {1.1, 0.05}, {0.6, 3}} {
+		for _, spread := range [][2]float64{{0.8, 0.5}, {0.3, 1.2}, {1.1, 0.05}, {0.6, 3}, {0.05, 1}} {
 			sigma, tau := spread[0], spread[1]
 			for _, beta := range [][]float64{{0, 0}, {1.5, -0.4}} {
 				s := d.sums(sigma)
 				for j := range d.areas {
-					if d.first[j] == d.first[j+1] {
+					if d.first[j] == d.first[j+1] || sigma < 0.1 && (errors > 0 || d.areas[j].homes > 20) { // the dense sum takes long
 						continue
 					}
 					var w areaWork
@@ -130,7 +133,11 @@ func TestCensoredAreas(t *testing.T) {
 						close("gradient", w.grad[a], want.grad[a], 1e-6*(1+math.Abs(want.grad[a])))
 						close("covariance", w.cov[a], want.cov[a], 1e-6*(1+math.Abs(want.cov[a])))
 						for b := range d.p {
-							close("information", w.info[a*d.p+b], want.info[a*d.p+b], 1e-6*(1+math.Abs(want.info[a*d.p+b])))
+							tol := 1e-6 * (1 + math.Abs(want.info[a*d.p+b]))
+							if sigma < 0.1 { // a difference of terms as large as 1/σ²
+								tol = 1e-4
+							}
+							close("information", w.info[a*d.p+b], want.info[a*d.p+b], tol)
 						}
 					}
 				}

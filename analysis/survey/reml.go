@@ -180,8 +180,11 @@ func (d *design) solve(x point, m []float64, l0 float64, s *sums, start []float6
 		gain = dot(step, grad)
 		x.logDet = logDet + 2*d.logScale
 		copy(x.beta, beta)
-		if gain < 1e-13 {
+		if gain < 1e-8 { // what is left is as gain^1.5
 			x.l = l + gain/2
+			for k := range beta {
+				x.beta[k] += step[k]
+			}
 			return x
 		}
 		for k := range beta {
