@@ -185,7 +185,7 @@ var noiseSets = []struct {
 	winter bool
 }{{"a week at any season", false}, {"a week from December to February", true}}
 
-const noiseHead = "| tests | share | replications | held % | under % | over % | bias | bias of the raw share | furthest districts | width | held without the shared error % |\n|:--|:--|--:|--:|--:|--:|--:|--:|:--|--:|--:|\n"
+const noiseHead = "| tests | share | replications | held % | under % | over % | bias | bias of the raw share | lowest district | highest | width | held without the shared error % |\n|:--|:--|--:|--:|--:|--:|--:|--:|--:|--:|--:|--:|\n"
 
 // TestDeNoise: a week's test of each of 25 homes in 12 areas gives the share of homes
 // whose true annual mean is above 200 Bq/m³, of homes that are not the model: nearly

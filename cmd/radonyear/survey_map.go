@@ -65,6 +65,9 @@ func surveyFormat(c *cli.Context) (string, error) {
 		}
 	}
 	if asked {
+		if c.String("plot") != "" {
+			return "", usageError{"--plot does not go with --format geojson", "run once for each"}
+		}
 		return "geojson", nil
 	}
 	return outputFormat(c)
