@@ -12,8 +12,43 @@ import (
 )
 
 // mixture is a quantity t whose distribution is Σ wₖ Φ((cₖ + dₖ t − mₖ)/sₖ), dₖ > 0:
-// of an area's level, mean, and score of its share, each in a line of its own.
-type mixture struct{ w, m, s, c, d []float64 }
+// of an area's level, mean, and score of its share, each in a line of its own. bend,
+// where it is not nil, makes the k-th of them lean: see lean.
+type mixture struct{ w, m, s, c, d, bend []float64 }
+
+// lean is the number with mean 0 and variance 1 that leans as far as bend says, of a
+// standard normal one: (z + b(z² − 1))/√(1 + 2b²), with b a sixth of the skewness.
+// What homes below their limits say of an area falls off steeply on one side.
+//
+// Source: Cornish and Fisher 1938, Rev. Inst. Int. Stat. 5:307 (from memory).
+func lean(z, b float64) float64 {
+	return (z + b*(z*z-1)) / math.Sqrt(1+2*b*b)
+}
+
+// straight is the z that lean takes to x, and dz/dx.
+func straight(x, b float64) (z, slope float64) {
+	if math.Abs(b) < 1e-6 {
+		return x, 1
+	}
+	k := math.Sqrt(1 + 2*b*b)
+	root := 1 + 4*b*(b+x*k)
+	if root < 1e-4 { // beyond what lean reaches: its end, and on from there in a line
+		root = 1e-4
+		edge := (root - 1 - 4*b*b) / (4 * b * k)
+		z, slope = (math.Sqrt(root)-1)/(2*b), k/math.Sqrt(root)
+		return z + (x-edge)*slope, slope
+	}
+	root = math.Sqrt(root)
+	return (root - 1) / (2 * b), k / root
+}
+
+// bendOf is lean's bend of a quantity with this third central moment and spread.
+func bendOf(third, sd float64) float64 {
+	if !(sd > 0) {
+		return 0
+	}
+	return max(min(third/(sd*sd*sd)/6, 0.25), -0.25)
+}
 
 // below is the probability that the quantity is at most t, and its density.
 func (x mixture) below(t float64) (p, density float64) {
@@ -26,8 +61,12 @@ func (x mixture) below(t float64) (p, density float64) {
 			continue
 		}
 		z /= x.s[k]
+		slope := 1.0
+		if x.bend != nil {
+			z, slope = straight(z, x.bend[k])
+		}
 		p += w * numeric.Phi(z)
-		density += w * x.d[k] / x.s[k] * math.Exp(-z*z/2-halfLog2Pi)
+		density += w * slope * x.d[k] / x.s[k] * math.Exp(-z*z/2-halfLog2Pi)
 	}
 	return p, density
 }
@@ -76,18 +115,29 @@ func (x mixture) moments() (mean, sd float64) {
 }
 
 // profile is what each grid point says of the areas: mean and standard deviation of
-// an area's mean logarithm, the standard deviation of its homes about that, and the
-// mean of its effect.
-type profile struct{ m, s, spread, u [][]float64 }
+// an area's mean logarithm and its third moment (nil: 0), the standard deviation of its
+// homes about that, the mean of its effect, and the variance of what its own homes
+// share beyond what all do (nil: none).
+type profile struct{ m, s, third, spread, u, extra [][]float64 }
 
 // profile is by point and area.
-func (g *grid) profile() profile {
+func (g *grid) profile(shared *Shared) profile {
 	n := len(g.points)
-	x := profile{make([][]float64, n), make([][]float64, n), make([][]float64, n), make([][]float64, n)}
+	x := profile{make([][]float64, n), make([][]float64, n), make([][]float64, n), make([][]float64, n), make([][]float64, n), make([][]float64, n)}
 	d := g.d
 	numeric.Each(n, func(k int) {
 		p := &g.points[k]
 		c := d.effectsPrior(g.sums[p.at[0]], p.point, &g.smooth[p.at[2]])
+		if shared != nil {
+			x.extra[k] = make([]float64, len(d.areas))
+			for j, a := range d.areas {
+				own := 0.0
+				if p.point.tau > 0 {
+					own = max(1-c.g[j]/(p.point.tau*p.point.tau), 0)
+				}
+				x.extra[k][j] = shared.extra(a.name, own)
+			}
+		}
 		j := len(d.areas)
 		m, s, spread := make([]float64, j), make([]float64, j), make([]float64, j)
 		v := make([]float64, d.p)
@@ -96,10 +146,14 @@ func (g *grid) profile() profile {
 				v[i] = a.at[i] + c.du[j*d.p+i]
 			}
 			m[j] = d.shift + dot(a.at, p.point.beta) + c.u[j]
-			s[j] = math.Sqrt(c.g[j] + quadratic(p.point.cov, v))
+			variance := c.g[j] + quadratic(p.point.cov, v) + shared.all()
+			if shared != nil {
+				variance += x.extra[k][j]
+			}
+			s[j] = math.Sqrt(variance)
 			spread[j] = d.spreadWithin(a, p.point.sigma, p.point.beta)
 		}
-		x.m[k], x.s[k], x.spread[k], x.u[k] = m, s, spread, c.u
+		x.m[k], x.s[k], x.third[k], x.spread[k], x.u[k] = m, s, c.third, spread, c.u
 	})
 	return x
 }
@@ -117,7 +171,7 @@ func (d *design) spreadWithin(a place, sigma float64, beta []float64) float64 {
 // areas fills in what the posterior says of areas and community.
 func (g *grid) areas(r *PosteriorResult, opt PosteriorOptions) error {
 	d := g.d
-	x := g.profile()
+	x := g.profile(opt.Shared)
 	n := len(g.points)
 	tail := (1 - opt.Confidence) / 2
 	r.Areas = make([]AreaLevel, len(d.areas))
@@ -129,11 +183,23 @@ func (g *grid) areas(r *PosteriorResult, opt PosteriorOptions) error {
 		estimate := func(quantity, unit string) analysis.Estimate {
 			return analysis.Estimate{Quantity: quantity, Unit: unit, Confidence: opt.Confidence, Kind: analysis.CredibleInterval, N: a.homes, Method: AreaPosterior}
 		}
-		f := mixture{make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)}
+		f := mixture{w: make([]float64, n), m: make([]float64, n), s: make([]float64, n), c: make([]float64, n), d: make([]float64, n)}
+		third := func(k int) float64 {
+			if x.third[k] == nil {
+				return 0
+			}
+			return x.third[k][j]
+		}
+		if d.first[j] < d.first[j+1] {
+			f.bend = make([]float64, n)
+		}
 		spread := make([]float64, n)
 		for k := range n {
 			f.w[k], f.m[k], f.s[k], f.d[k] = g.points[k].weight, x.m[k][j], x.s[k][j], 1
 			spread[k] = x.spread[k][j]
+			if f.bend != nil {
+				f.bend[k] = bendOf(third(k), f.s[k])
+			}
 			l.Effect += f.w[k] * x.u[k][j]
 		}
 		mean, sd := f.moments()
@@ -155,7 +221,10 @@ func (g *grid) areas(r *PosteriorResult, opt PosteriorOptions) error {
 			share := 0.0
 			for k := range n {
 				f.c[k], f.d[k] = math.Log(level), max(spread[k], 1e-9)
-				share += f.w[k] * numeric.Phi((f.m[k]-f.c[k])/math.Hypot(f.d[k], f.s[k]))
+				// A home's logarithm is μ and the spread, so that is how far it leans.
+				sd := math.Hypot(f.d[k], f.s[k])
+				z, _ := straight((f.c[k]-f.m[k])/sd, bendOf(third(k), sd))
+				share += f.w[k] * numeric.Phi(-z)
 			}
 			mean, sd := f.moments()
 			above.Share.Lower, above.Share.Upper = numeric.Phi(f.quantile(tail, mean, sd)), numeric.Phi(f.quantile(1-tail, mean, sd))
@@ -241,19 +310,34 @@ func (g *grid) draw(r *PosteriorResult, x profile, opt PosteriorOptions) error {
 		joint := d.joint(g, k)
 		mu, order := make([]float64, n), make([]int, n)
 		z := make([]float64, n+d.p)
+		var shift []float64
+		if opt.Shared != nil {
+			shift = make([]float64, 1+n)
+		}
 		for pair := first[k]; pair < first[k+1]; pair++ {
 			rng := rand.New(rand.NewPCG(opt.Seed, uint64(pair)))
 			for i := range z {
 				z[i] = rng.NormFloat64()
+			}
+			for i := range shift {
+				shift[i] = rng.NormFloat64()
 			}
 			for half := range 2 {
 				if half == 1 {
 					for i := range z {
 						z[i] = -z[i]
 					}
+					for i := range shift {
+						shift[i] = -shift[i]
+					}
 				}
 				i := 2*pair + half
 				joint.draw(z, mu)
+				if shift != nil {
+					for j := range mu {
+						mu[j] += math.Sqrt(opt.Shared.All)*shift[0] + math.Sqrt(x.extra[k][j])*shift[1+j]
+					}
+				}
 				var mean, second, arithmetic numeric.Sum
 				for j, v := range mu {
 					s := x.spread[k][j]
@@ -396,6 +480,7 @@ type joint struct {
 	smooth *smoothness
 	factor []float64 // of the areas' precision, spatial only
 	tau    float64
+	bend   []float64 // how far each area's effect leans; nil: none does
 	step   []float64
 	noise  []float64
 }
@@ -407,6 +492,12 @@ func (d *design) joint(g *grid, k int) *joint {
 	q.c = d.effectsPrior(g.sums[p.at[0]], p.point, q.smooth)
 	for j, a := range d.areas {
 		q.base[j] = d.shift + dot(a.at, p.point.beta) + q.c.u[j]
+	}
+	if q.c.third != nil {
+		q.bend = make([]float64, len(d.areas))
+		for j := range q.bend {
+			q.bend[j] = bendOf(q.c.third[j], math.Sqrt(q.c.g[j]))
+		}
 	}
 	if q.smooth.net != nil {
 		q.factor = d.factorAt(g.sums[p.at[0]], p.point, q.smooth)
@@ -429,6 +520,9 @@ func (q *joint) draw(z, mu []float64) {
 	} else {
 		for j := range q.noise {
 			q.noise[j] = math.Sqrt(q.c.g[j]) * z[j]
+			if q.bend != nil {
+				q.noise[j] = math.Sqrt(q.c.g[j]) * lean(z[j], q.bend[j])
+			}
 		}
 	}
 	for j, a := range d.areas {

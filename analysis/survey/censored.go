@@ -3,23 +3,23 @@ package survey
 import (
 	"math"
 
-	"gonum.org/v1/gonum/integrate/quad"
-
 	"radonyear/analysis/internal/numeric"
 )
 
-// nodes are Gauss-Hermite nodes for a standard normal.
-const nodes = 7
+// The sum over an area's effect goes on until the integrand has fallen by e^-deep,
+// in steps of finest over the root of its largest curvature: for a normal shape that
+// is right to 2e^(−2π²/finest²), which is 5e-9.
+//
+// Where that would be more than so many steps, an edge is sharp beside the rest of it:
+// then panels are halved until each is flat enough for Gauss-Legendre nodes.
+const (
+	deep     = 21
+	finest   = 1
+	mostEven = 64
+	panel    = 1 // longest of a panel, over the root of its largest curvature
+)
 
-var hermite = func() (h struct{ z, logW [nodes]float64 }) {
-	var x, w [nodes]float64
-	quad.Hermite{}.FixedLocations(x[:], w[:], math.Inf(-1), math.Inf(1))
-	for i := range x {
-		h.z[i] = math.Sqrt2 * x[i]
-		h.logW[i] = math.Log(w[i]) - math.Log(math.Pi)/2
-	}
-	return h
-}()
+var legendreX, legendreW = legendre(6)
 
 // bounded is ln P(lower < N(eta, 1/inv²) < upper), with its first and second
 // derivative by eta.
@@ -55,18 +55,21 @@ type areaWork struct {
 	logE           float64   // ln of the expectation of the censored homes' probability
 	grad, info     []float64 // its derivative by the fixed effects, and minus its second
 	mean, variance float64   // of the effect, in units of its spread given the exact homes
+	third          float64   // its third central moment
 	cov            []float64 // of it with the derivative
 	weight         [3]float64
 	eta, inv       []float64
 	slope, bend    []float64 // derivatives by node and group
-	at, f          [nodes]float64
+	at, f          []float64
 	score          []float64
 }
 
 // integrate takes area j's expectation over its effect, which given its exact homes
-// is N(m, g): of the censored homes' probabilities, by Gauss-Hermite quadrature about
-// the top and with the curvature there. What is integrated has one top, in the
-// effect as in the fixed effects.
+// is N(m, g): of the censored homes' probabilities, at even steps about the top
+// (trapezoidal rule for analytic functions: Trefethen and Weideman 2014, SIAM Rev.
+// 56:385, from memory). What is integrated has one top, in the effect as in the fixed
+// effects; many homes below their limits and few exact ones make it steep on one side,
+// so the steps are as fine as its steepest bend wants.
 func (d *design) integrate(j int, s *sums, tau float64, beta []float64, w *areaWork) {
 	p := d.p
 	groups := d.rest[d.first[j]:d.first[j+1]]
@@ -82,52 +85,82 @@ func (d *design) integrate(j int, s *sums, tau float64, beta []float64, w *areaW
 		w.eta = append(w.eta, dot(groups[i].x, beta)+m)
 		w.inv = append(w.inv, 1/math.Sqrt(s.sigma*s.sigma+groups[i].se2))
 	}
-	top, curve := 0.0, 1.0
-	count := 1
-	if root > 0 {
-		count = nodes
+	// Height, slope and curvature at t of what is integrated.
+	height := func(t float64) (l, first, curve float64) {
+		l, first, curve = -t*t/2, -t, 1
+		for i, k := range groups {
+			f, f1, f2 := bounded(k.lower, k.upper, w.eta[i]+root*t, w.inv[i])
+			l += k.count * f
+			first += root * k.count * f1
+			curve -= g * k.count * f2
+		}
+		return l, first, curve
+	}
+	w.at, w.f, w.slope, w.bend = w.at[:0], w.f[:0], w.slope[:0], w.bend[:0]
+	node := func(t, weight float64) float64 {
+		l := -t*t/2 + weight
+		for i, k := range groups {
+			f, f1, f2 := bounded(k.lower, k.upper, w.eta[i]+root*t, w.inv[i])
+			l += k.count * f
+			w.slope, w.bend = append(w.slope, f1*k.count), append(w.bend, f2*k.count)
+		}
+		w.at, w.f = append(w.at, t), append(w.f, l)
+		return l
+	}
+	unit := 0.0 // ln of what the sum is to be multiplied by
+	if root == 0 {
+		node(0, 0)
+	} else {
+		top, sharp := 0.0, 1.0
 		for range 60 {
-			first, second := -top, -1.0
-			for i, k := range groups {
-				_, f1, f2 := bounded(k.lower, k.upper, w.eta[i]+root*top, w.inv[i])
-				first += root * k.count * f1
-				second += g * k.count * f2
-			}
-			step := first / -second
+			_, first, curve := height(top)
+			step := first / curve
 			top += max(min(step, 8), -8)
-			curve = -second
-			if math.Abs(step) < 1e-9 {
+			sharp = curve
+			if math.Abs(step) < 1e-6 {
 				break
 			}
 		}
+		best, _, _ := height(top)
+		first := 1 / math.Sqrt(sharp)
+		var end [2]float64
+		for i, dir := range []float64{-first, first} { // how steep it is where it ends
+			for t := dir; ; t *= 2 {
+				l, _, curve := height(top + t)
+				sharp = max(sharp, curve)
+				if end[i] = top + t; l < best-deep {
+					break
+				}
+			}
+		}
+		unit = -halfLog2Pi
+		if h := finest / math.Sqrt(sharp); (end[1]-end[0])/h < mostEven {
+			unit += math.Log(h)
+			node(top, 0)
+			for _, dir := range []float64{h, -h} {
+				for t := top + dir; node(t, 0) > best-deep; t += dir {
+				}
+			}
+		} else {
+			panels(height, end[0], top, best-deep, node)
+			panels(height, top, end[1], best-deep, node)
+		}
 	}
 	best := math.Inf(-1)
-	w.slope, w.bend = w.slope[:0], w.bend[:0]
-	for q := range count {
-		w.at[q] = top
-		w.f[q] = 0
-		if count > 1 {
-			w.at[q] += hermite.z[q] / math.Sqrt(curve)
-			w.f[q] = hermite.logW[q] + hermite.z[q]*hermite.z[q]/2 - w.at[q]*w.at[q]/2
-		}
-		for i, k := range groups {
-			l, f1, f2 := bounded(k.lower, k.upper, w.eta[i]+root*w.at[q], w.inv[i])
-			w.f[q] += k.count * l
-			w.slope, w.bend = append(w.slope, f1*k.count), append(w.bend, f2*k.count)
-		}
-		best = max(best, w.f[q])
+	for _, f := range w.f {
+		best = max(best, f)
 	}
 	total := 0.0
-	for q := range count {
-		w.f[q] = math.Exp(w.f[q] - best)
+	for q, f := range w.f {
+		w.f[q] = math.Exp(f - best)
 		total += w.f[q]
 	}
-	w.logE = best + math.Log(total) - math.Log(curve)/2
+	w.logE = best + math.Log(total) + unit
 	clear(w.grad)
 	clear(w.info)
 	clear(w.cov)
 	w.mean, w.variance, w.weight = 0, 0, [3]float64{}
-	for q := range count {
+	for q := range w.f {
 		share := w.f[q] / total
 		clear(w.score)
 		for i, k := range groups {
@@ -154,8 +187,14 @@ func (d *design) integrate(j int, s *sums, tau float64, beta []float64, w *areaW
 			}
 		}
 	}
-	if w.variance -= w.mean * w.mean; count == 1 {
+	w.third = 0
+	if w.variance -= w.mean * w.mean; root == 0 {
 		w.variance = 1
+	} else {
+		for q, f := range w.f {
+			e := w.at[q] - w.mean
+			w.third += f / total * e * e * e
+		}
 	}
 	for a := range p {
 		w.cov[a] -= w.mean * w.grad[a]
@@ -164,6 +203,31 @@ func (d *design) integrate(j int, s *sums, tau float64, beta []float64, w *areaW
 			w.info[b*p+a] = w.info[a*p+b]
 		}
 	}
+}
+
+// panels puts nodes between a and b, by halves until no part is longer than its
+// curvature lets it be; parts that lie below floor altogether are left out, which they
+// do if both ends do and the top is no part of them.
+func panels(height func(t float64) (l, first, curve float64), a, b, floor float64, node func(t, weight float64) float64) {
+	la, _, ca := height(a)
+	lb, _, cb := height(b)
+	var halve func(a, la, ca, b, lb, cb float64)
+	halve = func(a, la, ca, b, lb, cb float64) {
+		if la < floor && lb < floor {
+			return
+		}
+		m := (a + b) / 2
+		lm, _, cm := height(m)
+		if c := max(ca, cb, cm); (b-a)*math.Sqrt(c) > panel && b-a > 1e-9*(1+math.Abs(a)) {
+			halve(a, la, ca, m, lm, cm)
+			halve(m, lm, cm, b, lb, cb)
+			return
+		}
+		for i, x := range legendreX {
+			node(a+(b-a)*x, math.Log(legendreW[i]*(b-a)))
+		}
+	}
+	halve(a, la, ca, b, lb, cb)
 }
 
 // censored adds what the censored homes say at these fixed effects. Areas are taken

@@ -18,6 +18,7 @@ type PosteriorOptions struct {
 	Exceeds []float64 // shares, such as 0.1: the probability that an area's share is larger
 	PriorSD float64   // of the half-normal priors on both spreads; 0: 1, which is a GSD of e
 	Spatial bool      // areas resemble their Neighbours
+	Shared  *Shared   // what homes' errors have in common, taken out of them by Share; nil: nothing
 	Draws   int       // for the community and for ranks; 0: 4000
 	Seed    uint64
 	step    float64 // between grid points, in units of a posterior standard deviation; 0: 0.5
@@ -130,6 +131,16 @@ func (o *PosteriorOptions) check() error {
 	if o.step == 0 {
 		o.step = 0.5
 	}
+	if s := o.Shared; s != nil {
+		for name, v := range s.Areas {
+			if !(v >= 0 && v <= mostSE*mostSE) {
+				return fmt.Errorf("area %q: homes' errors share a variance of %v; it is one of logarithms, such as 0.01", name, v)
+			}
+		}
+		if !(s.All >= 0 && s.All <= mostSE*mostSE) {
+			return fmt.Errorf("homes' errors share a variance of %v; it is one of logarithms, such as 0.01", s.All)
+		}
+	}
 	for _, l := range o.Levels {
 		if !(l > 0) || math.IsInf(l, 0) {
 			return fmt.Errorf("a level of %v Bq/m³; it is a positive number, such as 200", l)
@@ -190,22 +201,23 @@ func (g *grid) back(x, unit float64) float64 { return math.Asinh(x / unit) }
 func (g *grid) walk(sx, tx float64, start []float64) error {
 	seen := map[[3]int]bool{}
 	var front [][3]int
-	add := func(at [3]int) {
+	var from [][]float64 // where the fixed effects of each start: at those of the point next to it
+	add := func(at [3]int, start []float64) {
 		if at[0] < 0 || at[1] < 0 || at[2] < 0 || at[2] >= len(g.smooth) || seen[at] {
 			return
 		}
 		seen[at] = true
-		front = append(front, at)
+		front, from = append(front, at), append(from, start)
 	}
 	first := [3]int{0, int(math.Round(tx / g.ht)), len(g.smooth) / 2}
 	if g.d.given == nil {
 		first[0] = int(math.Round(sx / g.hs))
 	}
-	add(first)
+	add(first, start)
 	top := math.Inf(-1)
 	for len(front) > 0 {
-		now := front
-		front = nil
+		now, starts := front, from
+		front, from = nil, nil
 		var missing []int
 		for _, at := range now {
 			if _, ok := g.sums[at[0]]; !ok && !slices.Contains(missing, at[0]) {
@@ -222,7 +234,7 @@ func (g *grid) walk(sx, tx float64, start []float64) error {
 			at := now[i]
 			sx, tx := float64(at[0])*g.hs, float64(at[1])*g.ht
 			p := gridPoint{at: at, l: math.Inf(-1)}
-			p.point = g.d.atPrior(g.sums[at[0]], g.hill.tau(tx), &g.smooth[at[2]], start)
+			p.point = g.d.atPrior(g.sums[at[0]], g.hill.tau(tx), &g.smooth[at[2]], starts[i])
 			if v := p.point.value(restricted); !math.IsNaN(v) && p.point.l > math.Inf(-1) {
 				p.l = v + g.logPrior(sx, tx) + g.smooth[at[2]].logWeight
 			}
@@ -243,7 +255,7 @@ func (g *grid) walk(sx, tx float64, start []float64) error {
 					}
 					at := p.at
 					at[k] += by
-					add(at)
+					add(at, p.point.beta)
 				}
 			}
 		}
@@ -344,7 +356,7 @@ func (g *grid) marginal(axis int, h float64, value func(x float64) float64, ps .
 
 // fixed is the posterior of the fixed effects, in the units that came in: a mixture
 // of normals, of which mean and standard deviation are given.
-func (g *grid) fixed() []Term {
+func (g *grid) fixed(shared float64) []Term {
 	all := make([]Term, g.d.p)
 	second := make([]float64, g.d.p)
 	var base []float64
@@ -363,6 +375,9 @@ func (g *grid) fixed() []Term {
 		}
 	}
 	for k := range all {
+		if k == 0 {
+			second[k] += shared // moves all homes alike, and so the intercept
+		}
 		all[k].SE = math.Sqrt(max(second[k]-all[k].Value*all[k].Value, 0))
 		all[k].Value += base[k]
 	}
@@ -392,14 +407,17 @@ func legendre(n int) (x, w []float64) {
 // Formula. The model of Fit, y = xᵀβ + u + e + m, with half-normal priors on σ and τ
 // and a flat one on β. The posterior is summed over a grid of (σ, τ), each point
 // weighted by its restricted likelihood and prior; at each point β and u are normal,
-// exactly where all homes are known exactly, and else with the moments that 7-node
-// Gauss-Hermite quadrature gives each area and the curvature gives β. So an area's
+// exactly where all homes are known exactly, and else with the moments, the third
+// included, that summing over each area's u gives it and the curvature gives β. So an area's
 // mean logarithm μ is a mixture of normals, and its geometric mean e^μ, its arithmetic
 // mean e^(μ+σ²/2), and its share Φ((μ − ln L)/σ) have their distributions from it
 // without chance; that covariates differ among its homes adds to σ² there. With
 // Spatial, u has the precision of Leroux, c((1−ρ)I + ρ(D − W))/τ², c making the
 // variances' geometric mean τ² for every ρ, and ρ even between 0 and 1. Ranks and the
-// community's mixture of areas are from draws of the joint posterior.
+// community's mixture of areas are from draws of the joint posterior. What homes' errors
+// have in common (Shared) shifts all areas' μ alike, by a normal number of that
+// variance, and an area whose homes have more in common by the rest of it, as far as
+// its own homes count.
 //
 // Assumes log-normal homes within areas of one spread, log-normal area levels, errors
 // and limits that do not depend on the value, and homes chosen without regard to
@@ -434,7 +452,7 @@ func Posterior(homes []Home, opt PosteriorOptions) (PosteriorResult, error) {
 		return PosteriorResult{}, err
 	}
 	r := PosteriorResult{Confidence: opt.Confidence, PriorSD: opt.PriorSD, Homes: d.homes, Below: d.below, Between: d.between,
-		Fixed: g.fixed(), GridPoints: len(g.points), Draws: opt.Draws, Seed: opt.Seed, LogLik: math.Inf(-1)}
+		Fixed: g.fixed(opt.Shared.all()), GridPoints: len(g.points), Draws: opt.Draws, Seed: opt.Seed, LogLik: math.Inf(-1)}
 	for _, p := range g.points {
 		r.LogLik = max(r.LogLik, p.point.value(restricted))
 	}

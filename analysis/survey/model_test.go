@@ -281,7 +281,7 @@ func TestByHand(t *testing.T) {
 	near(t, "how it moves with the intercept", c.du[2], -0.75, 1e-12)
 	// What is above e⁵ of homes with mean 6.5 and variance 2, known with variance ¾ + 1/12:
 	// 1.5/√(2 + 5/6).
-	f := mixture{[]float64{1}, []float64{6.5}, []float64{math.Sqrt(5. / 6)}, []float64{5}, []float64{math.Sqrt2}}
+	f := mixture{w: []float64{1}, m: []float64{6.5}, s: []float64{math.Sqrt(5. / 6)}, c: []float64{5}, d: []float64{math.Sqrt2}}
 	q := f.quantile(0.5, 1, 1)
 	near(t, "median score of the share", q, 1.5/math.Sqrt2, 1e-9)
 

@@ -180,8 +180,11 @@ func (d *design) solve(x point, m []float64, l0 float64, s *sums, start []float6
 		gain = dot(step, grad)
 		x.logDet = logDet + 2*d.logScale
 		copy(x.beta, beta)
-		if gain < 1e-13 {
+		if gain < 1e-8 { // what is left is as gain^1.5
 			x.l = l + gain/2
+			for k := range beta {
+				x.beta[k] += step[k]
+			}
 			return x
 		}
 		for k := range beta {
@@ -565,9 +568,9 @@ func width(f func(float64) float64, x, top, drop, step, reach float64) float64 {
 // home, and m ~ N(0, se²), se known. σ and τ maximise the restricted likelihood,
 // −½(ln|V| + ln|XᵀV⁻¹X| + rᵀV⁻¹r); β is generalized least squares, and u its
 // expectation given the data. A home below a limit or between bounds adds
-// Φ(z₂) − Φ(z₁) under the integral over its area's u, which is taken by adaptive
-// Gauss-Hermite quadrature with 7 nodes, and the information on β of that
-// likelihood stands for XᵀV⁻¹X. σ = 0 and τ = 0 are answers like others.
+// Φ(z₂) − Φ(z₁) under the integral over its area's u, which is summed at even steps
+// about its top, and the information on β of that likelihood stands for XᵀV⁻¹X. σ = 0
+// and τ = 0 are answers like others.
 //
 // Assumes log-normal homes within areas of one spread, log-normal area levels, errors
 // and limits that do not depend on the value, and homes chosen without regard to
@@ -715,6 +718,7 @@ func (d *design) censoredNote() []analysis.Note {
 type conditional struct {
 	u, g, du []float64
 	weight   []float64 // Σ w, Σ w², Σ w³ of each area's homes
+	third    []float64 // third central moment of each area's effect; nil: 0 for all
 }
 
 // effectsAt is that of each area; moments asks for the weights too.
@@ -749,6 +753,10 @@ func (d *design) effectsAt(s *sums, x point, moments bool) conditional {
 			for k := range du {
 				du[k] += root * work.cov[k]
 			}
+			if c.third == nil {
+				c.third = make([]float64, n)
+			}
+			c.third[j] = root * root * root * work.third
 			c.g[j] *= work.variance
 			if moments {
 				for k, w := range work.weight {

@@ -328,10 +328,11 @@ func unreadSheets(f ingest.File) string {
 type subject struct {
 	place  analysis.Place
 	series []analysis.Series
-	mixed  int    // day means with hours below the detection limit among others
-	why    string // not empty if it cannot be judged
-	home   int    // which of the files' homes it is of
-	group  string // which homes it is described with
+	mixed  int               // day means with hours below the detection limit among others
+	why    string            // not empty if it cannot be judged
+	home   int               // which of the files' homes it is of
+	group  string            // which homes it is described with
+	extra  map[string]string // what other columns say of it, where that is asked for
 
 	switched time.Time // when its system was first switched on, where that is asked for
 }

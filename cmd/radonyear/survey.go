@@ -36,7 +36,7 @@ Examples:
   radonyear survey tests.csv --populations dwellings.csv --format csv`,
 		Flags: slices.Concat(communityFlags(), designFlags(), slices.DeleteFunc(judgingFlags(), func(f cli.Flag) bool {
 			return slices.Contains([]string{"target", "year-from", "area-prior", "phase"}, f.Names()[0])
-		}), []cli.Flag{plotFlag("the distribution and the share above a level, area by area,")}, publishFlags(), readingFlags(), outputFlags()),
+		}), []cli.Flag{plotFlag("the distribution and the share above a level, area by area,")}, publishFlags(), readingFlags(), mapFlags(), outputFlags()),
 		Action: p.survey,
 	}
 }
@@ -46,7 +46,9 @@ func communityFlags() []cli.Flag {
 	return []cli.Flag{
 		&cli.StringFlag{Name: "by", Value: "area", Usage: "`COLUMN` that says which homes are one area: area (default), or any other the files have"},
 		&cli.StringFlag{Name: "recruitment", Usage: "how homes came into the survey: `HOW` is volunteer, random or mixed (default: not stated)"},
-		&cli.StringFlag{Name: "test-error", Value: "profile", Usage: "`WHERE` the error of a home's test comes from: profile (default), or none, which takes raw means for annual ones"},
+		&cli.StringFlag{Name: "test-error", Value: "profile", Usage: "`WHERE` the error of a home's test comes from: profile (default); none, which takes raw means for annual ones; or a column with the relative standard error of each home's raw mean as an annual one, as 20% or 0.2"},
+		&cli.StringFlag{Name: "covariates", Usage: "`COLUMNS` that tell homes of an area apart, as floor,soil: numbers as numbers, words as kinds"},
+		&cli.StringFlag{Name: "adjacent", Usage: "CSV `FILE` of areas next to each other: columns area and neighbour; areas then resemble their neighbours"},
 		&cli.StringFlag{Name: "populations", Usage: "CSV `FILE` of dwellings: columns area and dwellings; the community is then that of dwellings, not of homes measured"},
 		&cli.StringFlag{Name: "exceeds", Usage: "a `SHARE`, such as 10%: the probability that more of an area's homes than that are above a level"},
 		&cli.IntFlag{Name: "min-homes", Value: defaultMinHomes, Usage: fmt.Sprintf("areas with fewer than `N` homes are marked: they rest on the others (default %d)", defaultMinHomes)},
@@ -61,6 +63,9 @@ const defaultMinHomes = 10
 type communityQuestion struct {
 	question
 	by, recruitment, testError string
+	covariates                 []string
+	adjacent                   [][2]string // nil: not asked
+	adjacentFile               string
 	exceeds                    float64 // 0: not asked
 	minHomes                   int
 	seed                       uint64
@@ -73,16 +78,16 @@ func parseCommunity(c *cli.Context) (q communityQuestion, err error) {
 	if q.question, err = parseQuestion(c); err != nil {
 		return q, err
 	}
-	q.by, q.recruitment, q.testError = c.String("by"), c.String("recruitment"), c.String("test-error")
+	q.by, q.recruitment = c.String("by"), c.String("recruitment")
+	if err := q.parseColumns(c.String("covariates"), c.String("test-error")); err != nil {
+		return q, err
+	}
 	q.minHomes, q.seed = defaultMinHomes, uint64(c.Int64("seed"))
 	if c.IsSet("min-homes") {
 		q.minHomes = c.Int("min-homes")
 	}
 	if !slices.Contains([]string{"", "volunteer", "random", "mixed"}, q.recruitment) {
 		return q, usageError{fmt.Sprintf("unknown recruitment %q", q.recruitment), "--recruitment volunteer, random or mixed"}
-	}
-	if q.testError != "profile" && q.testError != "none" {
-		return q, usageError{fmt.Sprintf("unknown test error %q", q.testError), "--test-error profile or --test-error none"}
 	}
 	if q.minHomes < 1 {
 		return q, usageError{fmt.Sprintf("--min-homes %d is no number of homes", q.minHomes), "--min-homes 10"}
@@ -99,6 +104,11 @@ func parseCommunity(c *cli.Context) (q communityQuestion, err error) {
 		}
 		q.populationsFile = path
 		if q.populations, err = readPopulations(f); err != nil {
+			return q, err
+		}
+	}
+	if q.adjacentFile = c.String("adjacent"); q.adjacentFile != "" {
+		if q.adjacent, err = readAdjacent(c, q.adjacentFile); err != nil {
 			return q, err
 		}
 	}
@@ -129,10 +139,13 @@ func readPopulations(f sideFile) (map[string]float64, error) {
 
 // surveyed is one home of the community.
 type surveyed struct {
-	home survey.Home
-	raw  survey.Home // as measured
-	mid  time.Time   // the middle of its measurement
-	at   int         // which of the files' homes it is
+	name  string
+	extra map[string]string
+	home  survey.Home
+	raw   survey.Home  // as measured
+	mid   time.Time    // the middle of its measurement
+	test  *survey.Test // when that was, where something was taken to the year
+	at    int          // which of the files' homes it is
 }
 
 func (p *program) survey(c *cli.Context) error {
@@ -144,9 +157,15 @@ func (p *program) survey(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
-	format, err := outputFormat(c)
+	format, err := surveyFormat(c)
 	if err != nil {
 		return err
+	}
+	var onMap *areaMap
+	if format == "geojson" {
+		if onMap, err = readMap(c); err != nil {
+			return err
+		}
 	}
 	if _, err := plotFormat(c); err != nil {
 		return err
@@ -161,7 +180,7 @@ func (p *program) survey(c *cli.Context) error {
 	doc := report.Document{
 		Command: "survey", Version: version, Levels: q.Levels, Confidence: q.Confidence,
 		Settings: slices.Concat(q.communitySettings(), q.drawing.settings(), readingSettings(c)),
-		Inputs:   inputs(in.files), Rejects: rejectsFile(c), Notes: inputNotes(in.files, in.daily, ""), LeftOut: in.left,
+		Inputs:   inputs(in.files), Rejects: rejectsFile(c), Notes: slices.Concat(inputNotes(in.files, in.daily, ""), in.notes), LeftOut: in.left,
 	}
 	if in.after > 0 {
 		doc.Notes = append(doc.Notes, analysis.Note{Code: "after-left-out", Text: fmt.Sprintf("Of %s the readings from after mitigation were left out.", count(in.after, "home"))})
@@ -169,15 +188,17 @@ func (p *program) survey(c *cli.Context) error {
 	if pub != nil {
 		return p.publishSurvey(c, q, pub, format, in)
 	}
-	design, err := q.design(in.all, in.daily, in.files)
-	if err != nil {
-		return err
+	var design *designed
+	if in.daily != nil {
+		if design, err = q.design(in.all, in.daily, in.files); err != nil {
+			return err
+		}
 	}
 	if share := q.oneSeason(in.all); share >= mostInASeason {
 		doc.Notes = append(doc.Notes, analysis.Note{Code: "one-season", Text: fmt.Sprintf(
-			"%.0f %% of the homes were measured in one season: how it differs from the year here is taken from the profile, and an error in that moves all homes alike, which no interval holds. Measure homes in other seasons too, or learn the season from homes measured for a year (radonyear season).", 100*share)})
+			"%.0f %% of the homes were measured in one season: how it differs from the year here is taken from the profile, and an error in that moves all homes alike. Intervals are wider for that, and more homes of this season make them no narrower. Measure homes in other seasons too, or learn the season from homes measured for a year (radonyear season).", 100*share)})
 	}
-	opt := survey.PosteriorOptions{Options: survey.Options{Confidence: q.Confidence, Areas: in.areas}, Levels: q.Levels, Seed: q.seed}
+	opt := survey.PosteriorOptions{Options: survey.Options{Confidence: q.Confidence, Areas: in.areas, Covariates: in.covariates}, Levels: q.Levels, Seed: q.seed, Shared: in.shared, Spatial: q.adjacent != nil}
 	if q.exceeds > 0 {
 		opt.Exceeds = []float64{q.exceeds}
 	}
@@ -204,6 +225,9 @@ func (p *program) survey(c *cli.Context) error {
 		doc.Tables = q.addDesign(doc.Tables, design)
 		doc.After = slices.Insert(doc.After, 1, q.designSentences(design)...)
 	}
+	if onMap != nil {
+		return p.emitMap(c, onMap, doc)
+	}
 	if err := p.emitPlotted(c, doc, format, func() (plot.Figure, error) { return q.communityFigure(in.homes, post), nil }); err != nil {
 		return err
 	}
@@ -219,35 +243,79 @@ type communityRead struct {
 	left        []report.LeftOut
 	after       int // homes with readings from after mitigation, left out
 	areas       []survey.Area
+	shared      *survey.Shared // what the homes' errors have in common; nil: nothing
+	covariates  []string       // of the homes, in order
+	notes       []analysis.Note
 }
 
 // readCommunity reads the files and takes each home to its annual mean.
 func (p *program) readCommunity(c *cli.Context, q *communityQuestion) (in communityRead, err error) {
+	if some := annualFiles(c.Args().Slice()); some == nil {
+		err = p.readTests(c, q, &in)
+	} else if len(some) < c.Args().Len() {
+		err = usageError{some[0] + " holds annual means, and not all of the other files do", "give either readings or what radonyear annual wrote"}
+	} else if q.drawing.asked() {
+		err = usageError{"how the homes were drawn stands in no file that radonyear annual wrote", "give the readings, with the columns of the survey's design"}
+	} else {
+		in.all, in.left, in.files, err = q.readAnnual(c)
+		in.notes = []analysis.Note{{Code: "from-annual", Text: "The homes' annual means and intervals are those that radonyear annual wrote; what tests of one season have in common is by the profile given here."}}
+	}
+	if err != nil {
+		return in, err
+	}
+	if len(in.all) == 0 {
+		return in, noResult(in.left, in.files)
+	}
+	in.raws = make([]survey.Home, len(in.all))
+	extra := make([]map[string]string, len(in.all))
+	for i, s := range in.all {
+		in.raws[i], extra[i] = s.raw, s.extra
+	}
+	if in.homes, in.shared, err = q.share(in.all); err != nil {
+		return in, err
+	}
+	if in.areas, err = q.areas(in.homes); err != nil {
+		return in, err
+	}
+	var notes, more []analysis.Note
+	if in.areas, notes, err = q.withNeighbours(in.areas, in.homes); err != nil {
+		return in, err
+	}
+	in.covariates, more, err = q.describe(in.homes, extra, slices.ContainsFunc(in.files, func(f ingest.File) bool { return f.Decimal == "," }))
+	in.notes = slices.Concat(in.notes, notes, more)
+	return in, err
+}
+
+// readTests reads the homes' readings.
+func (p *program) readTests(c *cli.Context, q *communityQuestion, in *communityRead) (err error) {
 	var rejected []ingest.RowError
 	in.daily, in.files, rejected, err = p.readFiles(c)
 	if err := q.drawing.refusedWeight(rejected, err); err != nil {
-		return in, err
+		return err
 	}
-	if q.by != "area" {
-		if err := hasColumn(q.by, in.files, "area, or a column"); err != nil {
-			return in, err
+	for _, n := range q.needs() {
+		if err := hasColumn(n[1], in.files, "area, or a column"); err != nil {
+			var u usageError
+			if errors.As(err, &u) && n[0] != "by" {
+				err = usageError{fmt.Sprintf("--%s %s: no file has such a column", n[0], n[1]), strings.TrimPrefix(u.hint, "--by area, home, or a column; ")}
+				for _, f := range in.files {
+					for role, name := range f.ColumnsFound {
+						if name == n[1] {
+							err = usageError{fmt.Sprintf("--%s %s: %s reads that column as %s", n[0], n[1], f.Path, role), "--column " + n[1] + "=text lets it ride along"}
+						}
+					}
+				}
+			}
+			return err
 		}
 	}
 	var homes population
 	homes, in.after = q.population(in.daily)
 	if err := q.settleCourse(homes); err != nil {
-		return in, err
+		return err
 	}
 	in.all, in.left = estimateAll(homes, q.home)
-	if len(in.all) == 0 {
-		return in, noResult(in.left, in.files)
-	}
-	in.homes, in.raws = make([]survey.Home, len(in.all)), make([]survey.Home, len(in.all))
-	for i, s := range in.all {
-		in.homes[i], in.raws[i] = s.home, s.raw
-	}
-	in.areas, err = q.areas(in.homes)
-	return in, err
+	return nil
 }
 
 // population are the homes without what was measured after mitigation; after says
@@ -276,8 +344,12 @@ func (q communityQuestion) population(daily *ingest.Daily) (population, int) {
 			s.why = noField
 		case len(s.series) == 0:
 			s.why = onlyAfter
-		case q.by != "area" && s.group == "":
-			s.why = fmt.Sprintf("no single %s in all of its rows", q.by)
+		}
+		s.extra = h.Extra
+		for _, n := range q.needs() {
+			if s.why == "" && h.Extra[n[1]] == "" {
+				s.why = fmt.Sprintf("no single %s in all of its rows", n[1])
+			}
 		}
 		return []subject{s}
 	}}, after
@@ -285,15 +357,20 @@ func (q communityQuestion) population(daily *ingest.Daily) (population, int) {
 
 // home is a home's annual mean as the model takes it: the middle and the spread of
 // its logarithm, or no more than that it lies below a limit.
-func (q communityQuestion) home(s subject) (surveyed, error) {
+func (q communityQuestion) home(s subject) (out surveyed, err error) {
 	o, ok := ruleMean.reduce(s.series)
 	if !ok {
 		return surveyed{}, errors.New(failedDetector)
 	}
-	out := surveyed{raw: survey.FromObservation(s.group, o), at: s.home}
+	out = surveyed{name: s.place.Home, raw: survey.FromObservation(s.group, o), extra: s.extra, at: s.home}
 	if q.testError == "none" {
 		out.home, out.mid = out.raw, middle(s.series)
 		return out, nil
+	}
+	if q.byColumn() {
+		out.home, out.mid = out.raw, middle(s.series)
+		out.home.SE, err = statedError(q.testError, s.extra[q.testError])
+		return out, err
 	}
 	opt := q.Options
 	opt.Levels = []float64{annual.DefaultLevel}
@@ -302,6 +379,9 @@ func (q communityQuestion) home(s subject) (surveyed, error) {
 		return out, err
 	}
 	out.mid = r.Start.Add(r.End.Sub(r.Start) / 2)
+	if out.test, err = q.measured(s.series, r); err != nil {
+		return out, err
+	}
 	out.home = survey.Home{Area: s.group, Log: r.LogMedian, SE: r.LogSpread}
 	if belowLimit(r) {
 		// What is known is the limit, of these days; the season takes it to the year's.
@@ -326,6 +406,54 @@ func middle(series []analysis.Series) time.Time {
 		}
 	}
 	return start.Add(end.Sub(start) / 2)
+}
+
+// measured says when a home was, for what its error has in common with others'.
+func (q communityQuestion) measured(series []analysis.Series, r annual.Result) (*survey.Test, error) {
+	seen, _, err := temporal.Observe(series, q.Calibration)
+	if err != nil {
+		return nil, err
+	}
+	first, cover := temporal.Covered(seen.Observations)
+	return testOf(first, cover, r.LogSpread*math.Sqrt(survey.WeatherShare(q.Course))), nil
+}
+
+// testOf is a test that covered so much of each day from first on.
+func testOf(first int, cover []float64, weather float64) *survey.Test {
+	t := &survey.Test{Season: make([]float64, temporal.Harmonics), Weather: weather}
+	days := 0.0
+	for i, c := range cover {
+		for k, x := range temporal.Regressors(first + i) {
+			t.Season[k] += c * x
+		}
+		t.Day += c * float64(first+i)
+		days += c
+	}
+	for k := range t.Season {
+		t.Season[k] /= days
+	}
+	t.Day /= days
+	return t
+}
+
+// share takes out of the homes' errors what they have in common.
+func (q communityQuestion) share(all []surveyed) ([]survey.Home, *survey.Shared, error) {
+	homes, tests := make([]survey.Home, len(all)), make([]*survey.Test, len(all))
+	for i, s := range all {
+		homes[i], tests[i] = s.home, s.test
+	}
+	if q.testError != "profile" {
+		return homes, nil, nil
+	}
+	part := survey.SeasonShare(q.Profile.Homes)
+	season := make([][]float64, temporal.Harmonics)
+	for i, row := range q.Profile.Season.Cov {
+		for _, x := range row {
+			season[i] = append(season[i], part*x)
+		}
+	}
+	own, shared, err := survey.Share(homes, tests, season)
+	return own, &shared, err
 }
 
 // areas are those of the homes and of the dwellings file.
@@ -361,7 +489,8 @@ const mostInASeason = 0.8
 // any 91 days of the year; 0 where the weather of those days is known, or nothing was
 // taken to the year.
 func (q communityQuestion) oneSeason(all []surveyed) float64 {
-	if q.Course || q.testError == "none" || len(all) < 5 {
+	all = slices.DeleteFunc(slices.Clone(all), func(s surveyed) bool { return s.mid.IsZero() })
+	if q.Course || q.testError != "profile" || len(all) < 5 {
 		return 0
 	}
 	const year, quarter = 366, 91
@@ -398,6 +527,7 @@ func (q communityQuestion) communitySettings() []report.Field {
 		exceeds = q.exceeds
 	}
 	return append(s, report.Field{Name: "by", Value: q.by}, report.Field{Name: "recruitment", Value: text(q.recruitment)}, report.Field{Name: "test_error", Value: q.testError},
+		report.Field{Name: "covariates", Value: append([]string{}, q.covariates...)}, report.Field{Name: "adjacent", Value: text(q.adjacentFile)},
 		report.Field{Name: "populations", Value: text(q.populationsFile)}, report.Field{Name: "exceeds", Value: exceeds},
 		report.Field{Name: "min_homes", Value: q.minHomes}, report.Field{Name: "seed", Value: int64(q.seed)})
 }
@@ -435,7 +565,7 @@ func (q communityQuestion) surveyTables(post survey.PosteriorResult, plain []sur
 	for _, t := range post.Fixed {
 		fixed = append(fixed, []report.Field{{Name: "term", Value: t.Term}, {Name: "value", Value: t.Value}, {Name: "se", Value: t.SE}})
 	}
-	model := []report.Field{{Name: "fixed", Value: fixed}, {Name: "sd_area", Value: post.SDArea}, {Name: "sd_home", Value: post.SDHome}, {Name: "loglik", Value: post.LogLik}, {Name: "method", Value: survey.AreaPosterior}}
+	model := []report.Field{{Name: "fixed", Value: fixed}, {Name: "sd_area", Value: post.SDArea}, {Name: "sd_home", Value: post.SDHome}, {Name: "smoothness", Value: pointed(post.Smoothness)}, {Name: "loglik", Value: post.LogLik}, {Name: "method", Value: survey.AreaPosterior}}
 	areas := []any{}
 	head := strings.ToUpper(q.by[:1]) + q.by[1:]
 	byArea := report.Table{Title: "By area: annual means as modelled, and the share above the level, modelled and as measured, in percent:", Columns: []report.Column{
@@ -530,14 +660,22 @@ func (q communityQuestion) communitySentences(post survey.PosteriorResult) []str
 	if q.populations != nil {
 		whose = "Of all dwellings: areas count by their dwellings in " + q.populationsFile + "."
 	}
-	if q.testError == "profile" {
+	if q.byColumn() {
+		whose += " Raw means were taken for annual ones, with the errors of the column " + q.testError + ", which were taken off the spread between homes."
+	} else if q.testError == "profile" {
 		whose += " A home's tests were taken to its annual mean with the error that they leave, and that error was taken off the spread between homes."
 	} else {
 		whose += " Raw means were taken for annual ones (--test-error none), so the spread of short tests is in every figure."
 	}
 	out = append(out, whose+fmt.Sprintf(" Homes differ within an area by a GSD of %s, areas by %s.", report.Number(math.Exp(post.SDHome.Value)), report.Number(math.Exp(post.SDArea.Value))))
+	if len(post.Fixed) > 1 {
+		out = append(out, covariateSentence(post.Fixed, q.Confidence, math.Sqrt2*math.Erfinv(q.Confidence)))
+	}
+	if s := post.Smoothness; s != nil {
+		out = append(out, fmt.Sprintf("Areas resemble their neighbours in %s by %.2g of 0 to 1 (%.2g to %.2g).", q.adjacentFile, s.Value, s.Lower, s.Upper))
+	}
 	for i, s := range q.sentences() {
-		if i != 1 && !(q.testError == "none" && (i == 2 || i == 3)) {
+		if i != 1 && !(q.testError != "profile" && (i == 2 || i == 3)) {
 			out = append(out, s)
 		}
 	}

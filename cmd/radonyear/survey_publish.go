@@ -33,7 +33,7 @@ func (q communityQuestion) publish(o *publishing, in communityRead) (pub survey.
 	for i, s := range in.all {
 		mids[i] = s.mid
 	}
-	opt := survey.PosteriorOptions{Options: survey.Options{Confidence: q.Confidence, Areas: in.areas}, Levels: q.Levels, Seed: q.seed}
+	opt := survey.PosteriorOptions{Options: survey.Options{Confidence: q.Confidence, Areas: in.areas}, Levels: q.Levels, Seed: q.seed, Shared: in.shared}
 	if q.exceeds > 0 {
 		opt.Exceeds = []float64{q.exceeds}
 	}
@@ -46,7 +46,7 @@ func (q communityQuestion) publish(o *publishing, in communityRead) (pub survey.
 		LeftOut: o.leftOut(in.left), CSVTable: 1,
 	}
 	if q.oneSeason(in.all) >= mostInASeason {
-		doc.Notes = append(doc.Notes, analysis.Note{Code: "one-season", Text: "Most homes were measured in one season: how it differs from the year is taken from the profile, and an error in that moves all homes alike, which no interval holds."})
+		doc.Notes = append(doc.Notes, analysis.Note{Code: "one-season", Text: "Most homes were measured in one season: how it differs from the year is taken from the profile, and an error in that moves all homes alike, which intervals are wider for."})
 	}
 	when = quarters(mids, o.MinCell)
 	doc.Tables = []report.Table{q.publishedResult(pub, when, o.missing(in.left)), q.publishedTable(pub)}
@@ -66,7 +66,7 @@ func (q communityQuestion) publishedSettings() []report.Field {
 		profile = "learned"
 	}
 	return []report.Field{{Name: "levels", Value: q.Levels}, {Name: "level_unit", Value: "Bq/m3"}, {Name: "confidence", Value: q.Confidence}, {Name: "by", Value: q.by},
-		{Name: "recruitment", Value: textOrNull(q.recruitment)}, {Name: "profile", Value: profile}, {Name: "raw_means_as_annual", Value: q.testError == "none"}, {Name: "of_dwellings", Value: q.populations != nil},
+		{Name: "recruitment", Value: textOrNull(q.recruitment)}, {Name: "profile", Value: profile}, {Name: "raw_means_as_annual", Value: q.testError != "profile"}, {Name: "of_dwellings", Value: q.populations != nil},
 		{Name: "exceeds", Value: exceeds}}
 }
 
@@ -165,7 +165,9 @@ func (q communityQuestion) publishedSentences(pub survey.Published, when []strin
 	if q.populations != nil {
 		whose = "Of all dwellings: areas count by their dwellings."
 	}
-	if q.testError == "none" {
+	if q.byColumn() {
+		whose += " Raw means were taken for annual ones, with errors stated for each home, which were taken off the spread between homes."
+	} else if q.testError == "none" {
 		whose += " Raw means were taken for annual ones, so the spread of short tests is in every figure."
 	} else {
 		whose += " A home's tests were taken to its annual mean with the error that they leave, and that error was taken off the spread between homes."

@@ -1,0 +1,291 @@
+package main
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/csv"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/urfave/cli/v2"
+
+	"radonyear/analysis"
+	"radonyear/analysis/lognormal"
+	"radonyear/analysis/survey"
+	"radonyear/analysis/temporal"
+	"radonyear/cmd/radonyear/internal/report"
+	"radonyear/ingest"
+)
+
+// What radonyear annual wrote, as CSV or JSON, may be surveyed in place of readings:
+// a home's annual mean is its estimate, and its interval says how well it is known.
+
+// annualColumns are those by which its CSV is known.
+var annualColumns = []string{"home", "area", "start", "end", "raw_mean", "season_factor", "annual_mean", "annual_mean_lower", "annual_mean_upper", "annual_mean_confidence", "raw_mean_below_limit"}
+
+// annualRow is one result.
+type annualRow struct {
+	home, area  string
+	start, end  time.Time
+	raw, factor float64
+	mean        [3]float64 // value, lower, upper
+	confidence  float64
+	below       bool
+	where       string // for an error
+	extra       map[string]string
+}
+
+// annualFiles says which of the files hold annual means.
+func annualFiles(paths []string) (some []string) {
+	for _, path := range paths {
+		if path == "-" {
+			continue
+		}
+		f, err := os.Open(path)
+		if err != nil {
+			continue // reading it says why
+		}
+		head := make([]byte, 1<<12)
+		n, _ := io.ReadFull(f, head)
+		f.Close()
+		head = bytes.TrimPrefix(head[:n], []byte("\ufeff"))
+		line, _, _ := strings.Cut(string(head), "\n")
+		names := strings.Split(strings.TrimSpace(line), ",")
+		isCSV := !slices.ContainsFunc(annualColumns, func(c string) bool { return !slices.Contains(names, c) })
+		text := strings.Join(strings.Fields(string(head)), "")
+		if isCSV || strings.HasPrefix(text, `{"schema":"radonyear/`) && strings.Contains(text, `"command":"annual"`) {
+			some = append(some, path)
+		}
+	}
+	return some
+}
+
+// readAnnual reads homes from what radonyear annual wrote.
+func (q communityQuestion) readAnnual(c *cli.Context) (all []surveyed, left []report.LeftOut, files []ingest.File, err error) {
+	paths, err := inputPaths(c)
+	if err != nil {
+		return nil, nil, nil, err
+	}
+	if q.testError == "none" {
+		return nil, nil, nil, usageError{"--test-error none is for readings; annual means bring their own error", "leave it out, or give the readings"}
+	}
+	seen := map[[2]string]string{}
+	for _, path := range paths {
+		text, err := os.ReadFile(path)
+		if err != nil {
+			return nil, nil, nil, hinted{fmt.Errorf("%s: %w", path, bare(err)), "check the path"}
+		}
+		sum := sha256.Sum256(text)
+		f := ingest.File{Path: path, SHA256: hex.EncodeToString(sum[:])}
+		text = bytes.TrimPrefix(text, []byte("\ufeff"))
+		var rows []annualRow
+		if bytes.HasPrefix(bytes.TrimSpace(text), []byte("{")) {
+			rows, err = annualJSON(path, text)
+		} else {
+			rows, f.ColumnsExtra, err = annualCSV(path, text)
+		}
+		if err != nil {
+			return nil, nil, nil, err
+		}
+		for _, n := range q.needs() {
+			if !slices.Contains(f.ColumnsExtra, n[1]) {
+				return nil, nil, nil, usageError{fmt.Sprintf("--%s %s: %s has no such column", n[0], n[1], path), "add the column to the CSV of radonyear annual, or give the readings"}
+			}
+		}
+		f.Rows, f.Readings = int64(len(rows)), int64(len(rows))
+		files = append(files, f)
+		for _, r := range rows {
+			key := [2]string{r.area, r.home}
+			if other, twice := seen[key]; twice {
+				return nil, nil, nil, hinted{fmt.Errorf("%s: home %q stands there twice, first in %s", r.where, r.home, other), "a home counts once: radonyear annual --by home, and no home in two files"}
+			}
+			seen[key] = r.where
+			s, err := q.fromAnnual(r)
+			if err != nil {
+				left = append(left, report.LeftOut{Place: analysis.Place{Home: r.home, Area: r.area}, Why: err.Error()})
+				continue
+			}
+			all = append(all, s)
+		}
+	}
+	slices.SortStableFunc(all, func(a, b surveyed) int { return strings.Compare(a.name, b.name) })
+	return all, left, files, nil
+}
+
+func annualCSV(path string, text []byte) (rows []annualRow, extra []string, err error) {
+	in := csv.NewReader(bytes.NewReader(text))
+	in.FieldsPerRecord = -1
+	fail := func(line int, format string, args ...any) error {
+		return hinted{fmt.Errorf("%s:%d: %s", path, line, fmt.Sprintf(format, args...)), "the file is to be as radonyear annual --format csv wrote it; columns may be added"}
+	}
+	var head []string
+	at := map[string]int{}
+	for {
+		cells, err := in.Read()
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		var parse *csv.ParseError
+		if errors.As(err, &parse) {
+			return nil, nil, fail(parse.Line, "%v", parse.Err)
+		} else if err != nil {
+			return nil, nil, fail(1, "%v", err)
+		}
+		line, _ := in.FieldPos(0)
+		if head == nil {
+			head = cells
+			for i, name := range head {
+				if _, twice := at[name]; twice {
+					return nil, nil, fail(line, "two columns are called %q", name)
+				}
+				at[name] = i
+				if !slices.Contains(annualColumns, name) {
+					extra = append(extra, name)
+				}
+			}
+			for _, name := range annualColumns {
+				if _, ok := at[name]; !ok {
+					return nil, nil, fail(line, "there is no column %s, as in the other files of annual means", name)
+				}
+			}
+			continue
+		}
+		if len(cells) != len(head) {
+			return nil, nil, fail(line, "%d columns under a header of %d", len(cells), len(head))
+		}
+		r := annualRow{home: cells[at["home"]], area: cells[at["area"]], where: fmt.Sprintf("%s:%d", path, line), extra: map[string]string{}}
+		for _, name := range extra {
+			r.extra[name] = strings.TrimSpace(cells[at[name]])
+		}
+		for _, n := range []struct {
+			name  string
+			to    *float64
+			empty float64 // what an empty cell means
+		}{{"raw_mean", &r.raw, 0}, {"season_factor", &r.factor, 1}, {"annual_mean", &r.mean[0], 0}, {"annual_mean_lower", &r.mean[1], 0}, {"annual_mean_upper", &r.mean[2], math.Inf(1)}, {"annual_mean_confidence", &r.confidence, 0.95}} {
+			cell := cells[at[n.name]]
+			if *n.to = n.empty; cell == "" {
+				continue
+			}
+			if *n.to, err = strconv.ParseFloat(cell, 64); err != nil || math.IsNaN(*n.to) || *n.to < 0 {
+				return nil, nil, fail(line, "column %s: %q is not a number from 0 on", n.name, cell)
+			}
+		}
+		for _, n := range []struct {
+			name string
+			to   *time.Time
+		}{{"start", &r.start}, {"end", &r.end}} {
+			if cell := cells[at[n.name]]; cell != "" {
+				if *n.to, err = time.Parse(time.RFC3339, cell); err != nil {
+					return nil, nil, fail(line, "column %s: %q is not a time such as 2025-01-31T08:00:00Z", n.name, cell)
+				}
+			}
+		}
+		switch cell := cells[at["raw_mean_below_limit"]]; cell {
+		case "true", "false":
+			r.below = cell == "true"
+		default:
+			return nil, nil, fail(line, "column raw_mean_below_limit: %q is neither true nor false", cell)
+		}
+		rows = append(rows, r)
+	}
+	return rows, extra, nil
+}
+
+func annualJSON(path string, text []byte) (rows []annualRow, err error) {
+	var doc struct {
+		Command  string
+		Settings struct{ Phase *string }
+		Results  []struct {
+			Home, Area string
+			Start, End *time.Time
+			RawMean    *float64                                           `json:"raw_mean"`
+			Factor     *float64                                           `json:"season_factor"`
+			Below      bool                                               `json:"raw_mean_below_limit"`
+			Mean       struct{ Value, Lower, Upper, Confidence *float64 } `json:"annual_mean"`
+		}
+	}
+	hint := "the file is to be as radonyear annual --format json wrote it"
+	if err := json.Unmarshal(text, &doc); err != nil {
+		return nil, hinted{fmt.Errorf("%s: %w", path, err), hint}
+	}
+	if doc.Command != "annual" {
+		return nil, hinted{fmt.Errorf("%s: it is of the command %q, not annual", path, doc.Command), hint}
+	}
+	if p := doc.Settings.Phase; p != nil && *p == "after" {
+		return nil, hinted{fmt.Errorf("%s: its annual means are those with mitigation (phase after), which are no survey of homes as they are", path), "radonyear annual --phase before"}
+	}
+	or := func(x *float64, y float64) float64 {
+		if x == nil {
+			return y
+		}
+		return *x
+	}
+	for i, x := range doc.Results {
+		r := annualRow{home: x.Home, area: x.Area, raw: or(x.RawMean, 0), factor: or(x.Factor, 1), below: x.Below, confidence: or(x.Mean.Confidence, 0.95),
+			mean: [3]float64{or(x.Mean.Value, 0), or(x.Mean.Lower, 0), or(x.Mean.Upper, math.Inf(1))}, where: fmt.Sprintf("%s: result %d", path, i+1)}
+		if x.Start != nil {
+			r.start = *x.Start
+		}
+		if x.End != nil {
+			r.end = *x.End
+		}
+		rows = append(rows, r)
+	}
+	return rows, nil
+}
+
+// fromAnnual is a home of an annual mean with its interval.
+func (q communityQuestion) fromAnnual(r annualRow) (surveyed, error) {
+	s := surveyed{name: r.home, extra: r.extra}
+	group := r.area
+	for _, n := range q.needs() {
+		if r.extra[n[1]] == "" {
+			return s, fmt.Errorf("no %s", n[1])
+		}
+	}
+	if q.by != "area" {
+		group = r.extra[q.by]
+	}
+	v, lower, upper := r.mean[0], r.mean[1], r.mean[2]
+	if !(lower > 0 && lower < v && v < upper && !math.IsInf(upper, 1) && r.confidence >= 0.5 && r.confidence < 1) {
+		return s, fmt.Errorf("its annual mean of %g (%g to %g) has no interval to reckon with", v, lower, upper)
+	}
+	se := math.Log(upper/lower) / (2 * math.Sqrt2 * math.Erfinv(r.confidence))
+	s.home = survey.Home{Area: group, Log: math.Log(v), SE: se}
+	raw := lognormal.Exact(r.raw)
+	if r.below {
+		raw = lognormal.Below(r.raw)
+		s.home = survey.Home{Area: group, Below: true, Log: math.Log(max(r.raw, temporal.ZeroLimit) * r.factor), SE: se}
+	}
+	if r.raw <= 0 {
+		raw = lognormal.Exact(v)
+	}
+	s.raw = survey.FromObservation(group, raw)
+	if q.byColumn() {
+		e, err := statedError(q.testError, r.extra[q.testError])
+		if err != nil {
+			return s, err
+		}
+		s.home.SE = e
+		return s, nil
+	}
+	if !r.start.IsZero() && r.end.After(r.start) {
+		s.mid = r.start.Add(r.end.Sub(r.start) / 2)
+		first, last := temporal.Day(r.start, r.start.Location()), temporal.Day(r.end.Add(-time.Second), r.end.Location())
+		cover := make([]float64, last-first+1)
+		for i := range cover {
+			cover[i] = 1
+		}
+		s.test = testOf(first, cover, se*math.Sqrt(survey.WeatherShare(q.Course)))
+	}
+	return s, nil
+}
