@@ -106,7 +106,7 @@ func (s scale) ticks(most int) []tick {
 	for _, v := range steps(s.low, s.high, most) {
 		label := number(v)
 		if s.Kind == Percent {
-			label = number(math.Round(v*1e8) / 1e6)
+			label = number(100 * v)
 		}
 		out = append(out, tick{at: v, label: label})
 	}
@@ -253,7 +253,7 @@ func (s scale) rankTicks() (out []tick) {
 			continue
 		}
 		last = z
-		out = append(out, tick{at: z, label: number(math.Round(p*1e8) / 1e6)})
+		out = append(out, tick{at: z, label: number(100 * p)})
 	}
 	return out
 }
