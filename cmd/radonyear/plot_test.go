@@ -136,8 +136,8 @@ func plotCases() []plotCase {
 		{"describe", "tests.csv", tests.String(), []string{"describe", "tests.csv", "--level", "200", "--level", "300"}, []heldMark{level, {"level, 300 Bq/m³", "at", []string{"settings.levels.1"}, 0}}},
 		{"describe-areas", "tests.csv", tests.String(), []string{"describe", "tests.csv", "--by", "area"}, nil},
 		{"compare-one", "", "", []string{"compare", "--before", "240/7d", "--before-start", "2026-01-10", "--after", "<38/7d", "--after-start", "2026-03-15"}, []heldMark{level,
-			{"annual mean without, 95 %", "value", []string{"results.0.before.annual_mean.value"}, 0}, {"annual mean with, 95 %", "value", []string{"results.0.after.annual_mean.value"}, 0},
-			{"annual mean without, 95 %", "low", []string{"results.0.before.annual_mean.lower"}, 0}, {"annual mean with, 95 %", "high", []string{"results.0.after.annual_mean.upper"}, 0}}},
+			{"annual mean without, 95 %", "value", []string{"results.0.before.annual_mean.value"}, 0}, {"annual mean with, at most", "value", []string{"results.0.after.annual_mean.upper"}, 0},
+			{"annual mean without, 95 %", "low", []string{"results.0.before.annual_mean.lower"}, 0}, {"annual mean with, at most", "high", []string{"results.0.after.annual_mean.upper"}, 0}}},
 		{"compare-several", "fans.csv", fans.String(), []string{"compare", "fans.csv"}, []heldMark{
 			{"a home, 95 % interval", "value", at("results", 5, "ratio.value"), 100}, {"a home, 95 % interval", "low", at("results", 5, "ratio.lower"), 100}, {"a home, 95 % interval", "high", at("results", 5, "ratio.upper"), 100},
 			{"all homes joined", "value", []string{"pooled.0.ratio.value"}, 100}, {"all homes joined", "low", []string{"pooled.0.ratio.lower"}, 100}, {"all homes joined", "high", []string{"pooled.0.ratio.upper"}, 100}}},

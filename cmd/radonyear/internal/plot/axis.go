@@ -88,6 +88,10 @@ func (s scale) share(v float64) float64 {
 	return (t - s.low) / (s.high - s.low)
 }
 
+// before and beyond say that a number lies outside the axis, at its lower or upper end.
+func (s scale) before(v float64) bool { return !(s.transform(v) >= s.low-1e-9) }
+func (s scale) beyond(v float64) bool { return s.transform(v) > s.high+1e-9 }
+
 // ticks are at most about most labelled places.
 func (s scale) ticks(most int) []tick {
 	switch s.Kind {

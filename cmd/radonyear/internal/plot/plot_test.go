@@ -182,6 +182,22 @@ func TestPlaces(t *testing.T) {
 	}
 }
 
+// TestCut: a band that leaves the panel is cut where it does, and not bent. From 10 at
+// x = 0 to 1000 at x = 10, on logarithms, it crosses 100 halfway.
+func TestCut(t *testing.T) {
+	a := area{left: 0, right: 100, top: 0, bottom: 100, x: scale{low: 0, high: 10}, y: scale{Axis: Axis{Kind: Log}, low: math.Log(1), high: math.Log(100)}}
+	got := a.edge([]float64{0, 10}, []float64{10, 1000})
+	want := [][2]float64{{0, 50}, {50, 0}, {100, 0}}
+	if len(got) != 3 {
+		t.Fatal(got)
+	}
+	for i := range want {
+		if math.Abs(got[i][0]-want[i][0]) > 1e-9 || math.Abs(got[i][1]-want[i][1]) > 1e-9 {
+			t.Errorf("corner %d at %v, want %v", i, got[i], want[i])
+		}
+	}
+}
+
 // TestData: an SVG carries the numbers that it draws.
 func TestData(t *testing.T) {
 	got := map[string]string{}

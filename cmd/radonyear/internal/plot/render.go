@@ -213,7 +213,7 @@ func placePanel(p Panel, left, top, across, wide float64, columns int) (placed, 
 			y += line(textSize)
 		}
 	}
-	y += 5
+	y += 8
 	height := p.height(columns)
 	out.yTicks = p.yTicks(out.a.y, columns)
 	out.names = p.rowNames(across)
