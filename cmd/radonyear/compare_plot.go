@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"math"
 	"time"
 
 	"radonyear/analysis"
@@ -91,6 +92,10 @@ func (q compareQuestion) twoYearsFigure(r compared, typed bool) plot.Figure {
 		e := s.AnnualMean
 		role, label := []plot.Role{plot.Before, plot.After}[k], []string{"annual mean without", "annual mean with"}[k]
 		at := to + (to-from)*(0.02+0.025*float64(k))
+		if s.AllBelow { // only the upper limit is the home's own
+			p.Marks = append(p.Marks, plot.Intervals{Look: plot.Look{Role: role, Label: label + ", at most"}, At: []float64{at}, Value: []float64{e.Upper}, Low: []float64{math.Inf(-1)}, High: []float64{e.Upper}})
+			continue
+		}
 		p.Marks = append(p.Marks,
 			plot.Rule{Look: plot.Look{Role: role}, At: e.Value, From: plotDay(r.YearStart), To: at},
 			plot.Intervals{Look: plot.Look{Role: role, Label: fmt.Sprintf("%s, %g %%", label, percent)}, At: []float64{at}, Value: []float64{e.Value}, Low: []float64{e.Lower}, High: []float64{e.Upper}})

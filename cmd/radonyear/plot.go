@@ -44,9 +44,6 @@ func plotFormat(c *cli.Context) (string, error) {
 	if !slices.Contains(plot.Formats, format) {
 		return "", usageError{fmt.Sprintf("--plot %s: a picture is .svg or .png", path), "--plot FILE.svg for a page or a screen of any size, --plot FILE.png where only that will do"}
 	}
-	if c.IsSet("publish") {
-		return "", usageError{"--plot draws what --publish hides", "leave out one of the two"}
-	}
 	if err := refuseInputs(c, nil); err != nil {
 		return "", err
 	}

@@ -170,6 +170,15 @@ func TestReadme(t *testing.T) {
 					}
 				}
 			}
+			// A picture shown is the one that the commands have drawn.
+			for _, m := range regexp.MustCompile(`!\[[^\]]*\]\(([^)]+)\)`).FindAllStringSubmatch(string(text), -1) {
+				drawn, err := os.ReadFile(filepath.Base(m[1]))
+				if err != nil {
+					t.Errorf("%s shows %s, and no command draws %s", paper, m[1], filepath.Base(m[1]))
+					continue
+				}
+				golden(t, filepath.Join(filepath.Dir(path), filepath.FromSlash(m[1])), drawn)
+			}
 			if *update {
 				if err := os.WriteFile(path, text, 0o644); err != nil {
 					t.Fatal(err)

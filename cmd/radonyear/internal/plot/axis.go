@@ -88,6 +88,10 @@ func (s scale) share(v float64) float64 {
 	return (t - s.low) / (s.high - s.low)
 }
 
+// before and beyond say that a number lies outside the axis, at its lower or upper end.
+func (s scale) before(v float64) bool { return !(s.transform(v) >= s.low-1e-9) }
+func (s scale) beyond(v float64) bool { return s.transform(v) > s.high+1e-9 }
+
 // ticks are at most about most labelled places.
 func (s scale) ticks(most int) []tick {
 	switch s.Kind {
@@ -106,7 +110,7 @@ func (s scale) ticks(most int) []tick {
 	for _, v := range steps(s.low, s.high, most) {
 		label := number(v)
 		if s.Kind == Percent {
-			label = number(math.Round(v*1e8) / 1e6)
+			label = number(100 * v)
 		}
 		out = append(out, tick{at: v, label: label})
 	}
@@ -253,7 +257,7 @@ func (s scale) rankTicks() (out []tick) {
 			continue
 		}
 		last = z
-		out = append(out, tick{at: z, label: number(math.Round(p*1e8) / 1e6)})
+		out = append(out, tick{at: z, label: number(100 * p)})
 	}
 	return out
 }

@@ -2,6 +2,7 @@ package plot
 
 import (
 	"math"
+	"slices"
 )
 
 // area is where a panel's marks are drawn.
@@ -66,19 +67,45 @@ func (m Band) draw(s surface, a *area) {
 	if len(m.X) == 0 {
 		return
 	}
+	upper, lower := a.edge(m.X, m.High), a.edge(m.X, m.Low)
 	var p path
-	for i, x := range m.X {
-		if i == 0 {
-			p.move(a.px(x), a.py(m.High[i]))
-		} else {
-			p.line(a.px(x), a.py(m.High[i]))
-		}
+	p.move(upper[0][0], upper[0][1])
+	for _, at := range upper[1:] {
+		p.line(at[0], at[1])
 	}
-	for i := len(m.X) - 1; i >= 0; i-- {
-		p.line(a.px(m.X[i]), a.py(m.Low[i]))
+	for i := len(lower) - 1; i >= 0; i-- {
+		p.line(lower[i][0], lower[i][1])
 	}
 	p.close()
 	s.fill(p, m.Role.look().tint)
+}
+
+// edge is a curve that follows the panel's upper and lower end while it is outside, and
+// leaves them where it crosses them.
+func (a *area) edge(xs, ys []float64) (out [][2]float64) {
+	at := func(v float64) float64 { return (a.y.transform(v) - a.y.low) / (a.y.high - a.y.low) } // 0 to 1 inside
+	for i, x := range xs {
+		if i > 0 {
+			p, q := at(ys[i-1]), at(ys[i])
+			var cuts []float64
+			for _, end := range []float64{0, 1} {
+				if w := (end - p) / (q - p); w > 0 && w < 1 && !math.IsInf(p, 0) && !math.IsInf(q, 0) {
+					cuts = append(cuts, w)
+				}
+			}
+			slices.Sort(cuts)
+			for _, w := range cuts {
+				x0, x1 := a.px(xs[i-1]), a.px(x)
+				y := a.bottom
+				if p+w*(q-p) > 0.5 {
+					y = a.top
+				}
+				out = append(out, [2]float64{x0 + w*(x1-x0), y})
+			}
+		}
+		out = append(out, [2]float64{a.px(x), a.py(ys[i])})
+	}
+	return out
 }
 
 func (m Band) key(s surface, x, y float64) {
@@ -175,12 +202,10 @@ func (m Intervals) draw(s surface, a *area) {
 		if m.Across {
 			y := a.py(m.At[i])
 			x0, x1 := a.px(lo), a.px(hi)
-			if math.IsInf(lo, -1) {
-				x0 = a.left
+			if a.x.before(lo) {
 				head(&heads, x0, y, -1, 0)
 			}
-			if math.IsInf(hi, 1) {
-				x1 = a.right
+			if a.x.beyond(hi) {
 				head(&heads, x1, y, 1, 0)
 			}
 			p.move(x0, y)
@@ -190,12 +215,10 @@ func (m Intervals) draw(s surface, a *area) {
 		}
 		x := a.px(m.At[i])
 		y0, y1 := a.py(lo), a.py(hi)
-		if math.IsInf(lo, -1) {
-			y0 = a.bottom
+		if a.y.before(lo) {
 			head(&heads, x, y0, 0, 1)
 		}
-		if math.IsInf(hi, 1) {
-			y1 = a.top
+		if a.y.beyond(hi) {
 			head(&heads, x, y1, 0, -1)
 		}
 		p.move(x, y0)
@@ -211,7 +234,8 @@ func (m Intervals) draw(s surface, a *area) {
 	dot(s, m.Role, at...)
 }
 
-// head is the point of an arrow towards (dx, dy), where an interval has no end.
+// head is the point of an arrow towards (dx, dy), where an interval has no end or goes on
+// outside the panel.
 func head(p *path, x, y, dx, dy float64) {
 	p.move(x, y)
 	p.line(x-7*dx-3*dy, y-7*dy-3*dx)

@@ -213,7 +213,7 @@ func placePanel(p Panel, left, top, across, wide float64, columns int) (placed, 
 			y += line(textSize)
 		}
 	}
-	y += 5
+	y += 8
 	height := p.height(columns)
 	out.yTicks = p.yTicks(out.a.y, columns)
 	out.names = p.rowNames(across)
@@ -236,7 +236,7 @@ func placePanel(p Panel, left, top, across, wide float64, columns int) (placed, 
 		}
 	}
 	if p.X.Label != "" {
-		out.xLabel = axisText.cut(clean(p.X.Label), across)
+		out.xLabel = axisText.cut(clean(p.X.Label), out.a.right-left)
 		y += line(textSize)
 	}
 	return out, y

@@ -65,5 +65,5 @@ var styles = map[Role]looks{
 	Joined:    {line: ink, tint: ink, width: 2.2, shape: diamond, size: 5},
 	Next:      {line: vermilion, tint: color.NRGBA{0xF6, 0xDD, 0xC9, 0xFF}, dash: []float64{3, 2}, width: 1.8, shape: ring, size: 3},
 	Attention: {line: vermilion, tint: color.NRGBA{0xF6, 0xDD, 0xC9, 0xFF}, dash: []float64{4, 1.5, 1, 1.5}, width: 1.6, shape: cross, size: 4.6},
-	Quiet:     {line: soft, tint: color.NRGBA{0xEF, 0xEF, 0xEF, 0xFF}, width: 0.9, shape: disc, size: 1.5},
+	Quiet:     {line: soft, tint: color.NRGBA{0xEF, 0xEF, 0xEF, 0xFF}, width: 0.9, shape: ring, size: 1.8},
 }

@@ -222,8 +222,7 @@ func (*picture) close()            {}
 
 func (p *picture) bytes() ([]byte, error) {
 	var b bytes.Buffer
-	e := png.Encoder{CompressionLevel: png.BestCompression}
-	err := e.Encode(&b, p.canvas.Image())
+	err := png.Encode(&b, p.canvas.Image())
 	return b.Bytes(), err
 }
 

@@ -1,0 +1,429 @@
+package main
+
+import (
+	"bytes"
+	"encoding/json"
+	"encoding/xml"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+	"runtime"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"radonyear/analysis"
+	"radonyear/analysis/annual"
+	"radonyear/analysis/season"
+	"radonyear/analysis/temporal"
+	"radonyear/cmd/radonyear/internal/plot"
+	"radonyear/testdata/scenario"
+)
+
+// drawnMark is a mark of an SVG with the numbers that it carries.
+type drawnMark struct {
+	kind, label string
+	data        map[string][]float64
+}
+
+func drawnMarks(t *testing.T, svg []byte) (out []drawnMark) {
+	t.Helper()
+	d := xml.NewDecoder(bytes.NewReader(svg))
+	for {
+		tok, err := d.Token()
+		if errors.Is(err, io.EOF) {
+			return out
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		e, ok := tok.(xml.StartElement)
+		if !ok || e.Name.Local != "g" {
+			continue
+		}
+		m := drawnMark{data: map[string][]float64{}}
+		for _, a := range e.Attr {
+			switch name, isData := strings.CutPrefix(a.Name.Local, "data-"); {
+			case !isData:
+			case name == "mark":
+				m.kind = a.Value
+			case name == "label":
+				m.label = a.Value
+			default:
+				for _, f := range strings.Fields(a.Value) {
+					x, err := strconv.ParseFloat(f, 64)
+					if err != nil {
+						t.Fatal(err)
+					}
+					m.data[name] = append(m.data[name], x)
+				}
+			}
+		}
+		out = append(out, m)
+	}
+}
+
+// plotCase is one picture: its command, and where the numbers of its marks stand in
+// the JSON of the same run.
+type plotCase struct {
+	name, file, input string
+	args              []string
+	held              []heldMark
+}
+
+// heldMark: the numbers of the marks so labelled, in order, are these of the JSON,
+// each times a factor (0: 1).
+type heldMark struct {
+	label, attr string
+	paths       []string
+	times       float64
+}
+
+func plotCases() []plotCase {
+	var log, tests, fans, survey strings.Builder
+	log.WriteString("home,area,room,detector,date,value,unit\n")
+	for h, name := range []string{"K-1", "K-2", `<script>alert("K-3")</script>`} {
+		for d := range 60 {
+			if d >= 25 && d < 32 {
+				continue
+			}
+			day := time.Date(2025, 11, 1, 0, 0, 0, 0, time.UTC).AddDate(0, 0, d+20*h)
+			v := 100 * float64(h+1) * math.Exp(0.5*math.Sin(float64(d)/3)+0.3*math.Cos(float64(d*d)))
+			fmt.Fprintf(&log, "%q,North,living room,M-%d,%s,%.0f,Bq/m3\n", strings.ReplaceAll(name, `"`, "'"), h, day.Format(time.DateOnly), v)
+		}
+	}
+	tests.WriteString("home,area,room,detector,start,end,value,unit\n")
+	for i := range 14 {
+		v := fmt.Sprintf("%.0f", 20*math.Exp(0.25*float64(i)+0.4*math.Sin(float64(7*i))))
+		if i%5 == 1 {
+			v = "<30"
+		}
+		fmt.Fprintf(&tests, "H-%02d,%s,living room,T-%d,2025-%02d-03,2025-%02d-28,%s,Bq/m3\n", i, []string{"North", "South"}[i%2], i, 1+i%4, 2+i%4, v)
+	}
+	fans.WriteString("home,area,room,phase,detector,start,end,value,unit\n")
+	for i := range 5 {
+		before := 300 * math.Exp(0.3*float64(i))
+		fmt.Fprintf(&fans, "F-%d,North,living room,before,B-%d,2025-01-05,2025-03-01,%.0f,Bq/m3\n", i, i, before)
+		fmt.Fprintf(&fans, "F-%d,North,living room,after,A-%d,2025-03-10,2025-05-01,%.0f,Bq/m3\n", i, i, before*(0.1+0.05*float64(i)))
+	}
+	survey.WriteString("home,area,start,end,value,unit\n")
+	for i := range 36 {
+		fmt.Fprintf(&survey, "S-%02d,%s,2025-%02d-01,2025-%02d-01,%.0f,Bq/m3\n", i, []string{"Northfield", "an area with a very long name that must be cut off", "Southfield & sons", "Æøå"}[i%4], 1+i%6, 3+i%6,
+			90*math.Exp(0.9*math.Sin(float64(5*i))+0.3*float64(i%4-1)))
+	}
+	at := func(list string, n int, field string) (out []string) {
+		for i := range n {
+			out = append(out, fmt.Sprintf("%s.%d.%s", list, i, field))
+		}
+		return out
+	}
+	mean := func(label string, n int) []heldMark {
+		return []heldMark{{label, "value", at("results", n, "annual_mean.value"), 0}, {label, "low", at("results", n, "annual_mean.lower"), 0}, {label, "high", at("results", n, "annual_mean.upper"), 0}}
+	}
+	level := heldMark{"level, 200 Bq/m³", "at", []string{"settings.levels.0"}, 0}
+	return []plotCase{
+		{"annual-one", "log.csv", log.String(), []string{"annual", "log.csv", "--home", "K-2"}, []heldMark{level,
+			{"annual mean, 95 % interval", "value", []string{"results.2.annual_mean.value"}, 0}, {"annual mean, 95 % interval", "high", []string{"results.2.annual_mean.upper"}, 0}}},
+		{"annual-several", "log.csv", log.String(), []string{"annual", "log.csv"}, mean("annual mean, 95 % interval", 3)},
+		{"annual-limit", "tests.csv", tests.String(), []string{"annual", "tests.csv", "--home", "H-01"}, []heldMark{level, {"annual mean, 95 % interval", "value", []string{"results.1.annual_mean.value"}, 0}, {"below a detection limit", "y", []string{"results.1.raw_mean"}, 0}}},
+		{"verdict-one", "", "", []string{"verdict", "--value", "165", "--days", "7", "--start", "2026-01-10"}, append([]heldMark{level}, heldMark{"", "from", []string{"results.0.band_lower"}, 0}, heldMark{"", "to", []string{"results.0.band_upper"}, 0},
+			heldMark{"", "value", []string{"results.0.annual_mean.value"}, 0}, heldMark{"", "low", []string{"results.0.annual_mean.lower"}, 0}, heldMark{"", "high", []string{"results.0.annual_mean.upper"}, 0})},
+		{"verdict-several", "log.csv", log.String(), []string{"verdict", "log.csv"}, append(mean("annual mean, 95 % interval", 3), level)},
+		{"describe", "tests.csv", tests.String(), []string{"describe", "tests.csv", "--level", "200", "--level", "300"}, []heldMark{level, {"level, 300 Bq/m³", "at", []string{"settings.levels.1"}, 0}}},
+		{"describe-areas", "tests.csv", tests.String(), []string{"describe", "tests.csv", "--by", "area"}, nil},
+		{"compare-one", "", "", []string{"compare", "--before", "240/7d", "--before-start", "2026-01-10", "--after", "<38/7d", "--after-start", "2026-03-15"}, []heldMark{level,
+			{"annual mean without, 95 %", "value", []string{"results.0.before.annual_mean.value"}, 0}, {"annual mean with, at most", "value", []string{"results.0.after.annual_mean.upper"}, 0},
+			{"annual mean without, 95 %", "low", []string{"results.0.before.annual_mean.lower"}, 0}, {"annual mean with, at most", "high", []string{"results.0.after.annual_mean.upper"}, 0}}},
+		{"compare-several", "fans.csv", fans.String(), []string{"compare", "fans.csv"}, []heldMark{
+			{"a home, 95 % interval", "value", at("results", 5, "ratio.value"), 100}, {"a home, 95 % interval", "low", at("results", 5, "ratio.lower"), 100}, {"a home, 95 % interval", "high", at("results", 5, "ratio.upper"), 100},
+			{"all homes joined", "value", []string{"pooled.0.ratio.value"}, 100}, {"all homes joined", "low", []string{"pooled.0.ratio.lower"}, 100}, {"all homes joined", "high", []string{"pooled.0.ratio.upper"}, 100}}},
+		{"survey", "survey.csv", survey.String(), []string{"survey", "survey.csv"}, []heldMark{level, {"the community's share", "at", []string{"results.0.community.share_above.0.share.value"}, 0}}},
+	}
+}
+
+// runPlot runs a case in a folder of its own, and gives the picture and the JSON.
+func runPlot(t *testing.T, c plotCase, ending string) (picture []byte, result any) {
+	t.Helper()
+	dir := t.TempDir()
+	if c.file != "" {
+		if err := os.WriteFile(filepath.Join(dir, c.file), []byte(c.input), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	t.Chdir(dir)
+	var stdout, stderr bytes.Buffer
+	args := append([]string{"radonyear"}, c.args...)
+	args = append(args, "--plot", "out."+ending, "--format", "json")
+	if status := run(args, strings.NewReader(""), &stdout, &stderr); status != exitDone && status != exitAlarm {
+		t.Fatalf("%v: status %d: %s", args, status, stderr.String())
+	}
+	picture, err := os.ReadFile("out." + ending)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := json.Unmarshal(stdout.Bytes(), &result); err != nil {
+		t.Fatal(err)
+	}
+	return picture, result
+}
+
+// TestPlots holds each picture to the one kept, byte for byte, and its numbers to
+// those of the JSON result of the same run.
+func TestPlots(t *testing.T) {
+	kept, err := filepath.Abs(filepath.Join("testdata", "plot"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range plotCases() {
+		t.Run(c.name, func(t *testing.T) {
+			got, result := runPlot(t, c, "svg")
+			golden(t, filepath.Join(kept, c.name+".svg"), got)
+			marks := drawnMarks(t, got)
+			for _, h := range c.held {
+				var drawn []float64
+				for _, m := range marks {
+					if m.label == h.label && m.kind != "band" && m.kind != "curve" {
+						drawn = append(drawn, m.data[h.attr]...)
+					}
+				}
+				h.times = max(h.times, 0)
+				if h.times == 0 {
+					h.times = 1
+				}
+				// A level is drawn once a panel.
+				if len(h.paths) == 1 && h.attr == "at" && len(drawn) > 0 {
+					drawn = drawn[:1]
+				}
+				if len(drawn) != len(h.paths) {
+					t.Errorf("%q %s: %d numbers are drawn, of %d", h.label, h.attr, len(drawn), len(h.paths))
+					continue
+				}
+				for i, path := range h.paths {
+					v, ok := follow(result, strings.Split(path, "."))
+					want, isNumber := v.(float64)
+					if !ok || !isNumber {
+						t.Errorf("%s in the result is %v", path, v)
+					} else if math.Abs(drawn[i]-h.times*want) > 2e-5*math.Abs(h.times*want) {
+						t.Errorf("%q %s is drawn as %g, and %s is %g", h.label, h.attr, drawn[i], path, want)
+					}
+				}
+			}
+		})
+	}
+}
+
+// golden holds bytes to a file, or with -update writes it.
+func golden(t *testing.T, path string, got []byte) {
+	t.Helper()
+	if *update {
+		if err := os.WriteFile(path, got, 0o644); err != nil {
+			t.Fatal(err)
+		}
+		return
+	}
+	if runtime.GOARCH != "amd64" {
+		t.Skip("other processors round otherwise in the last digit")
+	}
+	want, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !bytes.Equal(got, want) {
+		t.Errorf("%s is drawn otherwise; look at it, and keep it with -args -update", filepath.Base(path))
+	}
+}
+
+// TestPlotNumbers holds what has no place of its own in the JSON's rows to it: areas
+// in their order, the middle of the line of ranks, the ends of the charts.
+func TestPlotNumbers(t *testing.T) {
+	cases := map[string]plotCase{}
+	for _, c := range plotCases() {
+		cases[c.name] = c
+	}
+	number := func(t *testing.T, v any, path string) float64 {
+		t.Helper()
+		x, ok := follow(v, strings.Split(path, "."))
+		f, isNumber := x.(float64)
+		if !ok || !isNumber {
+			t.Fatalf("%s is %v", path, x)
+		}
+		return f
+	}
+	near := func(t *testing.T, what string, got, want float64) {
+		t.Helper()
+		if math.Abs(got-want) > 2e-5*math.Abs(want) {
+			t.Errorf("%s: drawn %g, the result says %g", what, got, want)
+		}
+	}
+	t.Run("areas", func(t *testing.T) {
+		svg, result := runPlot(t, cases["survey"], "svg")
+		want := map[float64]float64{} // upper limits by value
+		for i := range 4 {
+			path := fmt.Sprintf("results.0.areas.%d.share_above.0.share.", i)
+			want[number(t, result, path+"value")] = number(t, result, path+"upper")
+		}
+		rows := map[int][2]float64{}
+		for _, m := range drawnMarks(t, svg) {
+			if m.kind == "intervals" {
+				for i, at := range m.data["at"] {
+					rows[int(at)] = [2]float64{m.data["value"][i], m.data["high"][i]}
+				}
+			}
+		}
+		if len(rows) != 4 || len(want) != 4 {
+			t.Fatalf("%d areas are drawn of %d", len(rows), len(want))
+		}
+		for i := range 4 {
+			if i > 0 && rows[i][0] > rows[i-1][0] {
+				t.Errorf("area %d of %g stands under one of %g", i, rows[i][0], rows[i-1][0])
+			}
+			found := false
+			for v, upper := range want {
+				found = found || math.Abs(v-rows[i][0]) < 2e-5*v && math.Abs(upper-rows[i][1]) < 2e-5*upper
+			}
+			if !found {
+				t.Errorf("no area has the share of row %d: %v", i, rows[i])
+			}
+		}
+	})
+	t.Run("ranks", func(t *testing.T) {
+		svg, result := runPlot(t, cases["describe"], "svg")
+		points := 0
+		for _, m := range drawnMarks(t, svg) {
+			for i, z := range m.data["x"] {
+				if z != 0 {
+					continue
+				}
+				switch m.kind {
+				case "curve":
+					near(t, "the line's middle", m.data["y"][i], number(t, result, "results.0.gm.value"))
+					points++
+				case "band":
+					near(t, "its lower limit", m.data["low"][i], number(t, result, "results.0.gm.lower"))
+					near(t, "its upper limit", m.data["high"][i], number(t, result, "results.0.gm.upper"))
+					points++
+				}
+			}
+			if m.kind == "points" && len(m.data["x"]) != 11 { // 14 homes, 3 of them below a limit
+				t.Errorf("%d points", len(m.data["x"]))
+			}
+		}
+		if points != 2 {
+			t.Errorf("the line has %d middles", points)
+		}
+	})
+	t.Run("charts", func(t *testing.T) {
+		if testing.Short() {
+			t.Skip("the charts' limits are simulated")
+		}
+		log, err := os.ReadFile(filepath.Join("..", "..", "testdata", "demo", "fan-fails.csv"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		kept, err := filepath.Abs(filepath.Join("testdata", "plot", "watch.svg"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		svg, result := runPlot(t, plotCase{file: "log.csv", input: string(log), args: []string{"watch", "log.csv", "--unit", "Bq/m3", "--zone", "Europe/Oslo", "--switch", "2024-02-20T12:00"}}, "svg")
+		golden(t, kept, svg)
+		var curves, limits []float64
+		for _, m := range drawnMarks(t, svg) {
+			switch {
+			case m.kind == "curve":
+				curves = append(curves, m.data["y"][len(m.data["y"])-1])
+			case m.label == "its limit":
+				limits = append(limits, m.data["at"]...)
+			}
+		}
+		if len(curves) != 2 || len(limits) != 2 {
+			t.Fatalf("%d charts, %d limits", len(curves), len(limits))
+		}
+		near(t, "the last EWMA", curves[0], math.Exp(number(t, result, "results.0.last.ewma")))
+		near(t, "its limit", limits[0], math.Exp(number(t, result, "results.0.last.ewma_limit")))
+		near(t, "the last CUSUM", curves[1], number(t, result, "results.0.last.cusum"))
+		near(t, "its limit", limits[1], number(t, result, "results.0.last.cusum_limit"))
+	})
+	t.Run("cycle", func(t *testing.T) {
+		day := time.Date(2024, 1, 1, 0, 0, 0, 0, time.UTC)
+		l := season.Learned{Profile: temporal.BuiltIn(false), Homes: 11, First: day, Last: day.AddDate(1, 0, 0), Amplitude: 0.25}
+		for m := time.January; m <= time.December; m++ {
+			f := math.Exp(0.25 * math.Cos(2*math.Pi*float64(m-1)/12))
+			l.Monthly = append(l.Monthly, season.Month{Month: m, Factor: f, Lower: f / 1.3, Upper: f * 1.4})
+		}
+		svg, err := plot.Render(cycleFigure(l), "svg")
+		if err != nil {
+			t.Fatal(err)
+		}
+		golden(t, filepath.Join("testdata", "plot", "season.svg"), svg)
+		for _, m := range drawnMarks(t, svg) {
+			if m.kind == "band" {
+				near(t, "July's lower end", m.data["low"][6], l.Monthly[6].Lower)
+				near(t, "July's upper end", m.data["high"][6], l.Monthly[6].Upper)
+			}
+		}
+	})
+}
+
+// TestPlotRepeats: the same bytes on one processor and on several.
+func TestPlotRepeats(t *testing.T) {
+	for _, c := range plotCases() {
+		if c.name != "annual-several" && c.name != "survey" {
+			continue
+		}
+		t.Run(c.name, func(t *testing.T) {
+			one, _ := runPlot(t, c, "svg")
+			defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(1))
+			two, _ := runPlot(t, c, "svg")
+			if !bytes.Equal(one, two) {
+				t.Error("on one processor the picture is another")
+			}
+		})
+	}
+}
+
+// TestDailyHolds: of homes that are not the model, tested for four weeks, the band of
+// days asked to hold 95 % holds 90 to 99 % of those that nobody measured.
+func TestDailyHolds(t *testing.T) {
+	d := scenario.NewDistrict(5, scenario.Options{Days: 730, Homes: 30})
+	from := d.Start().AddDate(0, 0, 182)
+	inside, all := 0, 0
+	for i := range 30 {
+		h := d.Home(i)
+		monitor := scenario.HomeMonitor()
+		start := from.AddDate(0, 0, 10*i)
+		var readings []analysis.Reading
+		for _, day := range h.DayMeans(scenario.Living, start, 28, &monitor, i) {
+			readings = append(readings, analysis.Reading{Start: day.Start.UTC(), End: day.Start.AddDate(0, 0, 1).UTC(), Concentration: day.Value})
+		}
+		s, err := analysis.NewSeries(analysis.Place{Home: "h", Detector: "d"}, start.Location(), readings)
+		if err != nil {
+			t.Fatal(err)
+		}
+		r, err := annual.Estimate([]analysis.Series{s}, annual.Options{Daily: true})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(r.Daily) != 365 || !r.Daily[0].Date.Equal(r.YearStart) {
+			t.Fatalf("%d days from %v of a year from %v", len(r.Daily), r.Daily[0].Date, r.YearStart)
+		}
+		for _, day := range r.Daily {
+			truth := h.Mean(scenario.Living, day.Date, day.Date.AddDate(0, 0, 1))
+			if math.IsNaN(truth) || !day.Date.Before(s.Start()) && day.Date.Before(s.End()) {
+				continue
+			}
+			all++
+			if day.Lower <= truth && truth <= day.Upper {
+				inside++
+			}
+		}
+	}
+	share := float64(inside) / float64(all)
+	t.Logf("%.1f %% of %d days", 100*share, all)
+	if all < 5000 || share < 0.90 || share > 0.99 {
+		t.Errorf("the band holds %.1f %% of %d days not measured", 100*share, all)
+	}
+}
