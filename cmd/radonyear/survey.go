@@ -169,6 +169,10 @@ func (p *program) survey(c *cli.Context) error {
 	if pub != nil {
 		return p.publishSurvey(c, q, pub, format, in)
 	}
+	design, err := q.design(in.all, in.daily, in.files)
+	if err != nil {
+		return err
+	}
 	if share := q.oneSeason(in.all); share >= mostInASeason {
 		doc.Notes = append(doc.Notes, analysis.Note{Code: "one-season", Text: fmt.Sprintf(
 			"%.0f %% of the homes were measured in one season: how it differs from the year here is taken from the profile, and an error in that moves all homes alike, which no interval holds. Measure homes in other seasons too, or learn the season from homes measured for a year (radonyear season).", 100*share)})
@@ -196,10 +200,6 @@ func (p *program) survey(c *cli.Context) error {
 	doc.Tables = q.surveyTables(post, plain, whole[0])
 	doc.CSVTable = 2
 	doc.After = q.communitySentences(post)
-	design, err := q.design(in.all, in.daily, in.files)
-	if err != nil {
-		return err
-	}
 	if design != nil {
 		doc.Tables = q.addDesign(doc.Tables, design)
 		doc.After = slices.Insert(doc.After, 1, q.designSentences(design)...)

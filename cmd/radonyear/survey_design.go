@@ -248,7 +248,7 @@ func (q communityQuestion) design(all []surveyed, daily *ingest.Daily, files []i
 	if d.weights != "" {
 		for _, f := range daily.Findings() {
 			if f.Code == "weights-differ" {
-				return nil, hinted{fmt.Errorf("%s:%d: column %s: home %s: its rows state %d different weights", f.File, f.Line, d.weights, f.Home, f.Count), "give all rows of a home one weight"}
+				return nil, hinted{fmt.Errorf("%s:%d: column %s: home %s: its rows state different weights", f.File, f.Line, d.weights, f.Home), "give all rows of a home one weight"}
 			}
 		}
 	}
