@@ -94,18 +94,12 @@ func parseDrawing(c *cli.Context) (d drawingQuestion, err error) {
 }
 
 func (d drawingQuestion) settings() []report.Field {
-	text := func(x string) any {
-		if x == "" {
-			return nil
-		}
-		return x
-	}
 	rakes := []string{}
 	for _, r := range d.rakes {
 		rakes = append(rakes, r.column+"="+r.path)
 	}
-	return []report.Field{{Name: "weights", Value: text(d.weights)}, {Name: "strata", Value: text(d.strata)}, {Name: "clusters", Value: text(d.clusters)},
-		{Name: "rake", Value: rakes}, {Name: "lonely", Value: text(d.lonely)}}
+	return []report.Field{{Name: "weights", Value: textOrNull(d.weights)}, {Name: "strata", Value: textOrNull(d.strata)}, {Name: "clusters", Value: textOrNull(d.clusters)},
+		{Name: "rake", Value: rakes}, {Name: "lonely", Value: textOrNull(d.lonely)}}
 }
 
 // refusedWeight is an error where a weight could not be read: a sample without that
