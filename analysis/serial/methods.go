@@ -5,7 +5,7 @@ import "radonyear/analysis"
 const (
 	estimates = "the mean that a home's readings fluctuate about, Bq/m³, from one series of readings that resemble their neighbours."
 	assumes   = "that nothing but chance moves the readings over the record: no season, no mitigation, no trend. It is the mean of such weather and living as were, and not of a year: annual.Estimate gives that."
-	interval  = "confidence. Asked for 95 %, it holds 93.5 to 97.5 % where a record lasts 10 correlation times or more, and up to 99.8 % where readings do not resemble each other at all. Means of whole days hold 94 to 99.8 %; of records of 30 of them 15 to 55 % are refused, though they last long enough, because so few days cannot tell it. A shorter record is refused, because no method holds its promise there; one whose correlation time was taken for too short is answered all the same, and then 60 to 92 % hold. By cosine weights alone 77 to 96 %. See COVERAGE.md."
+	interval  = "confidence. Asked for 95 %, it holds 93.5 to 97.5 % where a record lasts 10 correlation times or more, and up to 99.8 % where readings do not resemble each other at all. Means of whole days hold 94 to 99.8 %; of records of 30 of them 15 to 55 % are refused, though they last long enough, because so few days cannot tell it. A shorter record, its gaps not counted, is refused, because no method holds its promise there; one whose correlation time was taken for too short is answered all the same, and then 60 to 92 % hold. By cosine weights alone 77 to 96 %. See COVERAGE.md."
 )
 
 // Methods are the methods of this package, in the words of their doc comments.
