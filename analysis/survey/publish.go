@@ -3,6 +3,7 @@ package survey
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strconv"
@@ -174,6 +175,7 @@ func Publish(homes, raws []Home, opt PosteriorOptions, po PublishOptions) (Publi
 		return Published{}, fmt.Errorf("fewer than %d homes: nothing that rests on so few is published", k)
 	}
 	merged := MergeSmall(areaHomes(homes, opt.Areas), k)
+	opt.Shared = mergedShared(opt.Shared, homes, merged)
 	homes, raws = renamed(homes, merged), renamed(raws, merged)
 	opt.Areas = mergedAreas(opt.Areas, merged)
 	post, err := Posterior(homes, opt)
@@ -311,6 +313,32 @@ func mergedAreas(areas []Area, merged map[string]bool) (out []Area) {
 		out = append(out, other)
 	}
 	return out
+}
+
+// mergedShared gives the merged row what homes' errors share in its areas, on average
+// over their homes. Homes of two of them share less, so that it is rather too much.
+func mergedShared(s *Shared, homes []Home, merged map[string]bool) *Shared {
+	if s == nil || len(merged) == 0 {
+		return s
+	}
+	out := Shared{All: s.All, Areas: map[string]float64{}}
+	for name, v := range s.Areas {
+		if !merged[name] {
+			out.Areas[name] = v
+		}
+	}
+	n := map[string]int{}
+	all := 0.0
+	for _, h := range homes {
+		if merged[h.Area] {
+			n[h.Area]++
+			all++
+		}
+	}
+	for _, name := range slices.Sorted(maps.Keys(n)) {
+		out.Areas[Others] += float64(n[name]) / all * s.Areas[name]
+	}
+	return &out
 }
 
 // Countable says for each level whether the counted share of the whole may be told,

@@ -309,6 +309,26 @@ func TestPublish(t *testing.T) {
 	if err != nil || len(p.Areas) != 3 || p.Areas[2].Above[0].Dwellings == nil || p.Areas[2].Above[0].Dwellings.Upper < 100 || !p.PopulationGiven {
 		t.Errorf("with dwellings: %+v (%v)", p.Areas, err)
 	}
+	// What homes' errors share in the merged areas is kept: 4 homes of 0.02 and 7 of
+	// 0.24 come to (4·0.02 + 7·0.24)/11 = 0.16.
+	shared := Shared{All: 0.01, Areas: map[string]float64{"A": 0.03, "B": 0.02, "C": 0.24, "D": 0.05}}
+	if got := mergedShared(&shared, homes, map[string]bool{"B": true, "C": true}); len(got.Areas) != 3 || math.Abs(got.Areas[Others]-0.16) > 1e-12 || got.Areas["A"] != 0.03 || got.All != 0.01 || len(shared.Areas) != 4 {
+		t.Errorf("%v of %v", got, shared)
+	}
+	for i := range homes {
+		homes[i].SE = 0.8
+	}
+	var widths []float64 // of the merged row, with its areas sharing nothing of their own and with
+	for _, areas := range []map[string]float64{{"A": 0.03, "D": 0.05}, {"A": 0.03, "B": 0.5, "C": 0.6, "D": 0.05}} {
+		opt.Shared = &Shared{All: 0.01, Areas: areas}
+		if p, err = Publish(homes, homes, opt, PublishOptions{}); err != nil {
+			t.Fatal(err)
+		}
+		widths = append(widths, p.Areas[2].GM.Upper/p.Areas[2].GM.Lower)
+	}
+	if !(widths[1] > 1.1*widths[0]) {
+		t.Errorf("what the merged areas' homes share makes the interval %v times as wide as without, %v", widths[1], widths[0])
+	}
 	// Refusals.
 	for _, c := range []struct {
 		homes, raws []Home
