@@ -85,6 +85,12 @@ func (d *design) integrate(j int, s *sums, tau float64, beta []float64, w *areaW
 		w.eta = append(w.eta, dot(groups[i].x, beta)+m)
 		w.inv = append(w.inv, 1/math.Sqrt(s.sigma*s.sigma+groups[i].se2))
 	}
+	for i, eta := range w.eta { // spreads beyond what numbers reach
+		if math.IsNaN(eta*root) || math.IsInf(eta, 0) || !(w.inv[i] > 0) {
+			w.logE, w.mean, w.variance, w.third = math.NaN(), 0, 1, 0
+			return
+		}
+	}
 	// Height, slope and curvature at t of what is integrated.
 	height := func(t float64) (l, first, curve float64) {
 		l, first, curve = -t*t/2, -t, 1
@@ -128,7 +134,7 @@ func (d *design) integrate(j int, s *sums, tau float64, beta []float64, w *areaW
 			for t := dir; ; t *= 2 {
 				l, _, curve := height(top + t)
 				sharp = max(sharp, curve)
-				if end[i] = top + t; l < best-deep {
+				if end[i] = top + t; !(l >= best-deep) {
 					break
 				}
 			}
@@ -138,7 +144,7 @@ func (d *design) integrate(j int, s *sums, tau float64, beta []float64, w *areaW
 			unit += math.Log(h)
 			node(top, 0)
 			for _, dir := range []float64{h, -h} {
-				for t := top + dir; node(t, 0) > best-deep; t += dir {
+				for t := top + dir; node(t, 0) >= best-deep && len(w.at) < 4*mostEven; t += dir {
 				}
 			}
 		} else {

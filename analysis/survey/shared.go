@@ -32,7 +32,7 @@ type Shared struct {
 // winter and at any season, products of the errors of two homes on both terms. Season
 // −0.06 to 0.48 and weather 0.19 to 0.54 were found, the first where the other term
 // took its part, and season 0.33 to 0.66 where it stood alone. They are of other
-// districts than those of COVERAGE.md. yearShare was taken and not measured.
+// districts than those of its test. yearShare was taken and not measured.
 const (
 	seasonShare  = 0.5
 	yearShare    = 0.1
