@@ -77,20 +77,23 @@ func Mean(s analysis.Series, opt Options) (Result, error) {
 	// A gap of months makes a record no longer.
 	lasting := min(rec.length, (n-1)*r.Step.Hours())
 	lasts := lasting / top.tau
+	// A record is as long as its first reading's middle is from its last's, and a step
+	// more of time.
+	daysFor := func(times float64) float64 { return math.Ceil((times*top.tau + r.Step.Hours()) / 24) }
 	if lasts < MinTimes {
 		const cure = "or use the annual mean, which knows how radon varies elsewhere"
 		if top.tau > rec.longest()*(1-atBound) { // the longest looked at: known is that it is no shorter
 			return Result{}, fmt.Errorf("home %q: readings resemble each other over %.3g hours at least, and the record lasts %.3g; under %v times as long no interval holds its promise: measure on, %s", s.Home, top.tau, lasting, MinTimes, cure)
 		}
 		return Result{}, fmt.Errorf("home %q: the record lasts %.1f times the %.3g hours over which its readings resemble each other; under %v no interval holds its promise: measure on to %.0f days, %s",
-			s.Home, lasts, top.tau, MinTimes, math.Ceil(MinTimes*top.tau/24), cure)
+			s.Home, lasts, top.tau, MinTimes, daysFor(MinTimes), cure)
 	}
 	if top.tau < rec.shortest()*(1+atBound) {
 		r.NotSeen = true
 		notes = append(notes, analysis.Note{Code: "correlation-not-seen", Text: fmt.Sprintf("readings %.3g hours apart do not resemble each other; the correlation time is %.2g hours at most", rec.step(), top.tau)})
 	}
 	if lasts < EnoughTimes {
-		notes = append(notes, analysis.Note{Code: "short-record", Text: fmt.Sprintf("the record lasts %.0f times the %.3g hours over which its readings seem to resemble each other; a short record makes them seem fewer than they are, and the interval too narrow: measure on to %.0f days", lasts, top.tau, math.Ceil(EnoughTimes*top.tau/24))})
+		notes = append(notes, analysis.Note{Code: "short-record", Text: fmt.Sprintf("the record lasts %.3g times the %.3g hours over which its readings seem to resemble each other; a short record makes them seem fewer than they are, and the interval too narrow: measure on to %.0f days", lasts, top.tau, daysFor(EnoughTimes))})
 	}
 	student := func(nu float64) float64 {
 		return distuv.StudentsT{Sigma: 1, Nu: nu}.Quantile((1 + opt.Confidence) / 2)
