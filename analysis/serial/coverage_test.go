@@ -11,9 +11,9 @@ import (
 	"radonyear/analysis/internal/reftest"
 )
 
-var update = flag.Bool("update", false, "write COVERAGE.md anew, with 4000 trials a setting")
+var update = flag.Bool("update", false, "write COVERAGE.md anew, with 1000 trials a setting")
 
-const publishedTrials = 4000
+const publishedTrials = 1000
 
 // introduction stands above the published table.
 var introduction = fmt.Sprintf("%d records a setting, mean 100 Bq/m³: the logarithm wanders with correlation φ from hour to hour and standard deviation 0.4; \"counted\": as a monitor of 2 counts an hour per pCi/L would count them; \"day means\": of 24 such hours each, which is how `radonyear mean` takes a log. Asked for: 95 %%.\n\n", publishedTrials) +
