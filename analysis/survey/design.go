@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -87,10 +88,15 @@ type DesignResult struct {
 // weights that answer for them.
 type drawing struct {
 	homes   []Drawn
-	w       []float64
+	w       []float64 // dwellings in units of 2^scale
+	scale   int
 	cells   [][]int // by margin and home
 	margins []counted
+	joint   []int // by home, which of joints it is
+	joints  []jointCells
 	strata  []drawnStratum
+	at      []int // home's cluster, numbered through all strata
+	of      []int // cluster's stratum
 	lonely  string
 	counts  bool // whether weights are dwellings
 }
@@ -106,13 +112,13 @@ type counted struct {
 	dwellings []float64
 }
 
-// EstimateDesign gives what the sample's design alone says, without a model: the community's, and each area's, geometric mean, arithmetic
-// mean, share of homes above each level and number of dwellings above. Each is a
-// function of weighted sums over the sample. Its variance is that of the sum of the
-// homes' linearised values, between the clusters of each stratum; weights that were
-// raked leave in those only what the margins do not explain. An area is a domain of
-// the whole sample: that the number of its homes in the sample is chance as well is
-// reckoned in.
+// EstimateDesign gives what the sample's design alone says, without a model: the
+// community's, and each area's, geometric mean, arithmetic mean, share of homes above
+// each level and number of dwellings above. Each is a function of weighted sums over
+// the sample. Its variance is that of the sum of the homes' linearised values, between
+// the clusters of each stratum; weights that were raked leave in those only what the
+// margins do not explain. An area is a domain of the whole sample: that the number of
+// its homes in the sample is chance as well is reckoned in.
 func EstimateDesign(homes []Drawn, opt DesignOptions) (DesignResult, error) {
 	if err := opt.check(); err != nil {
 		return DesignResult{}, err
@@ -122,28 +128,23 @@ func EstimateDesign(homes []Drawn, opt DesignOptions) (DesignResult, error) {
 		return DesignResult{}, err
 	}
 	r := DesignResult{Rounds: raked.Rounds, Residual: raked.Residual, Effective: effectiveWeights(d.w)}
-	all := make([]bool, len(d.homes))
-	for i := range all {
-		all[i] = true
+	all := make([]int, len(d.homes))
+	byArea := map[string][]int{}
+	for i, h := range d.homes {
+		all[i] = i
+		byArea[h.Area] = append(byArea[h.Area], i)
 	}
 	r.Community = d.figures(all, &opt)
 	r.Community.Notes = append(r.Community.Notes, d.notes(r, raked)...)
 	if !opt.Areas {
 		return r, nil
 	}
-	byArea := map[string][]bool{}
-	for i, h := range d.homes {
-		if byArea[h.Area] == nil {
-			byArea[h.Area] = make([]bool, len(d.homes))
-		}
-		byArea[h.Area][i] = true
-	}
-	for name, in := range byArea {
-		f := d.figures(in, &opt)
-		f.Area = name
-		r.Areas = append(r.Areas, f)
-	}
-	slices.SortFunc(r.Areas, func(a, b DesignFigures) int { return strings.Compare(a.Area, b.Area) })
+	names := slices.Sorted(maps.Keys(byArea))
+	r.Areas = make([]DesignFigures, len(names))
+	numeric.Each(len(names), func(i int) {
+		r.Areas[i] = d.figures(byArea[names[i]], &opt)
+		r.Areas[i].Area = names[i]
+	})
 	return r, nil
 }
 
@@ -189,9 +190,19 @@ func newDrawing(homes []Drawn, opt DesignOptions) (*drawing, Raked, error) {
 	if err != nil {
 		return nil, raked, err
 	}
+	if least, most := slices.Min(raked.Weights), slices.Max(raked.Weights); most > mostUneven*least {
+		return nil, raked, fmt.Errorf("weights from %.3g to %.3g: no home stands for so many times more than another", least, most)
+	}
 	d.w, d.cells, d.margins = raked.Weights, raked.cells, raked.margins
 	// Weights of at most one home each say only how homes count among each other.
-	d.counts = opt.Margins != nil || total(d.w) > float64(len(d.w))*(1+1e-9)
+	sum := total(d.w)
+	d.counts = opt.Margins != nil || sum > float64(len(d.w))*(1+1e-9)
+	// Powers of two take no digits: products of weights then neither overflow nor vanish.
+	_, d.scale = math.Frexp(sum)
+	for i := range d.w {
+		d.w[i] = math.Ldexp(d.w[i], -d.scale)
+	}
+	d.layJoints()
 	return d, raked, d.layStrata(opt)
 }
 
@@ -212,7 +223,10 @@ func (d *drawing) layStrata(opt DesignOptions) error {
 				hi++
 			}
 			s.clusters = append(s.clusters, [2]int{lo, hi})
-			lo = hi
+			for ; lo < hi; lo++ {
+				d.at = append(d.at, len(d.of))
+			}
+			d.of = append(d.of, len(d.strata))
 		}
 		n := float64(len(s.clusters))
 		if all, ok := opt.Populations[name]; ok {
@@ -232,7 +246,7 @@ func (d *drawing) layStrata(opt DesignOptions) error {
 		}
 		return &LonelyStrata{lonely}
 	}
-	if d.degrees(nil) < 1 {
+	if len(d.of) == len(d.strata) {
 		return errors.New("no stratum has two homes or clusters, so that nothing says how they differ: join strata")
 	}
 	return nil
@@ -254,22 +268,15 @@ func (e *LonelyStrata) Error() string {
 	return fmt.Sprintf("%d strata have one home or cluster in each, which says nothing of how others there differ: %s; join them with others", len(e.Names), names)
 }
 
-// degrees are clusters less strata, of those that have homes in the domain; nil: of all.
-func (d *drawing) degrees(in []bool) int {
-	clusters, strata := d.count(in)
-	return clusters - strata
-}
-
-func (d *drawing) count(in []bool) (clusters, strata int) {
-	for _, s := range d.strata {
-		n := 0
-		for _, c := range s.clusters {
-			if in == nil || slices.Contains(in[c[0]:c[1]], true) {
-				n++
+// count is of the clusters and strata that have homes in a part of the sample.
+func (d *drawing) count(part []int) (clusters, strata int) {
+	cluster, stratum := -1, -1
+	for _, i := range part { // which are in order of both
+		if c := d.at[i]; c != cluster {
+			cluster, clusters = c, clusters+1
+			if d.of[c] != stratum {
+				stratum, strata = d.of[c], strata+1
 			}
-		}
-		if n > 0 {
-			clusters, strata = clusters+n, strata+1
 		}
 	}
 	return clusters, strata
@@ -294,104 +301,135 @@ func effectiveWeights(w []float64) float64 {
 	return s.Value() * s.Value() / q.Value()
 }
 
-// variance is that of Σ wᵢzᵢ, z being each home's linearised value.
-func (d *drawing) variance(z []float64) float64 {
-	z = d.unexplained(z)
-	var clusters []float64
-	var all numeric.Sum
-	for _, s := range d.strata {
-		for _, c := range s.clusters {
-			var t numeric.Sum
-			for i := c[0]; i < c[1]; i++ {
-				t.Add(d.w[i] * z[i])
-			}
-			clusters = append(clusters, t.Value())
-			all.Add(t.Value())
+// domain is a part of the sample, or all of it, and what is asked of it. Values of its
+// homes are in the order of part.
+type domain struct {
+	*drawing
+	part   []int // its homes, in order
+	w      []float64
+	weight float64 // Σw
+	reach  []int   // homes whose linearised values a figure of it may have: more than its own through margins
+	opt    *DesignOptions
+	df, n  int
+	notes  *[]analysis.Note
+}
+
+func (d *drawing) domain(part []int, opt *DesignOptions) domain {
+	e := domain{drawing: d, part: part, reach: part, opt: opt, n: len(part), w: make([]float64, len(part))}
+	for k, i := range part {
+		e.w[k] = d.w[i]
+	}
+	e.weight = total(e.w)
+	clusters, strata := d.count(part)
+	e.df = clusters - strata
+	if len(d.margins) == 0 || len(part) == len(d.homes) {
+		return e
+	}
+	// With one margin, the homes of its cells; with several, cells join all of them.
+	in := make([]bool, len(d.margins[0].names))
+	for _, i := range part {
+		in[d.cells[0][i]] = true
+	}
+	e.reach = nil
+	for i, c := range d.cells[0] {
+		if in[c] || len(d.margins) > 1 {
+			e.reach = append(e.reach, i)
 		}
 	}
-	var v numeric.Sum
-	centre := all.Value() / float64(len(clusters))
-	for _, s := range d.strata {
-		n := len(s.clusters)
-		t := clusters[:n]
-		clusters = clusters[n:]
-		if n == 1 {
-			if d.lonely == LonelyCentre {
-				v.Add(s.open * (t[0] - centre) * (t[0] - centre))
+	return e
+}
+
+// variance is that of Σ wᵢzᵢ, z being each home's linearised value.
+func (e domain) variance(z []float64) float64 {
+	if len(e.reach) > len(e.part) {
+		wide := make([]float64, len(e.reach))
+		k := 0
+		for j, i := range e.reach {
+			if k < len(e.part) && e.part[k] == i {
+				wide[j] = z[k]
+				k++
 			}
+		}
+		z = wide
+	}
+	z = e.unexplained(z)
+	// Totals of the clusters that are reached, stratum by stratum; others' are 0.
+	totals := make(map[int][]float64)
+	var order []int
+	var all numeric.Sum
+	for j := 0; j < len(z); {
+		c := e.at[e.reach[j]]
+		var t numeric.Sum
+		for ; j < len(z) && e.at[e.reach[j]] == c; j++ {
+			t.Add(e.drawing.w[e.reach[j]] * z[j])
+		}
+		h := e.of[c]
+		if totals[h] == nil {
+			order = append(order, h)
+		}
+		totals[h] = append(totals[h], t.Value())
+		all.Add(t.Value())
+	}
+	var v numeric.Sum
+	for _, h := range order {
+		t, n := totals[h], len(e.strata[h].clusters)
+		if n == 1 {
 			continue
 		}
 		mean := total(t) / float64(n)
-		scale := s.open * float64(n) / float64(n-1)
+		scale := e.strata[h].open * float64(n) / float64(n-1)
 		for _, x := range t {
 			v.Add(scale * (x - mean) * (x - mean))
+		}
+		v.Add(scale * float64(n-len(t)) * mean * mean)
+	}
+	if e.lonely == LonelyCentre {
+		centre := all.Value() / float64(len(e.of))
+		for h, s := range e.strata {
+			if len(s.clusters) == 1 {
+				x := -centre
+				if t := totals[h]; t != nil {
+					x += t[0]
+				}
+				v.Add(s.open * x * x)
+			}
 		}
 	}
 	return v.Value()
 }
 
-// within are the weights of a domain, 0 outside it.
-func (d *drawing) within(in []bool) []float64 {
-	w := make([]float64, len(d.w))
-	for i, yes := range in {
-		if yes {
-			w[i] = d.w[i]
-		}
-	}
-	return w
-}
-
-// ratio is Σ wᵢyᵢ/Σ wᵢ over a domain, and its standard error.
-func (d *drawing) ratio(y []float64, in []bool) (mean, se float64) {
-	w := d.within(in)
-	n := total(w)
+// ratio is Σ wᵢyᵢ/Σ wᵢ, and its standard error.
+func (e domain) ratio(y []float64) (mean, se float64) {
 	var s numeric.Sum
-	for i, v := range w {
-		if v > 0 {
-			s.Add(v / n * y[i])
-		}
+	for k, w := range e.w {
+		s.Add(w / e.weight * y[k])
 	}
 	mean = s.Value()
 	z := make([]float64, len(y))
-	for i, yes := range in {
-		if yes {
-			z[i] = (y[i] - mean) / n
-		}
+	for k := range z {
+		z[k] = (y[k] - mean) / e.weight
 	}
-	return mean, math.Sqrt(d.variance(z))
+	return mean, math.Sqrt(e.variance(z))
 }
 
-// figures are those of a domain.
-func (d *drawing) figures(in []bool, opt *DesignOptions) DesignFigures {
-	f := DesignFigures{}
-	for _, yes := range in {
-		if yes {
-			f.Homes++
-		}
-	}
-	f.Clusters, f.Strata = d.count(in)
-	f.DF = f.Clusters - f.Strata
+// figures are those of a part of the sample.
+func (d *drawing) figures(part []int, opt *DesignOptions) DesignFigures {
+	f := DesignFigures{Homes: len(part)}
+	e := d.domain(part, opt)
+	e.notes = &f.Notes
+	f.Clusters, f.Strata = d.count(part)
+	f.DF = e.df
 	if d.counts {
-		f.Dwellings = total(d.within(in))
+		f.Dwellings = math.Ldexp(e.weight, d.scale)
 	}
 	if f.DF < 1 {
 		f.Notes = append(f.Notes, note("no-degrees", "no stratum has two of its homes or clusters, so that nothing says how they differ, and intervals are open; measure more homes there"))
 	}
-	e := domain{d, in, opt, f.DF, f.Homes, &f.Notes}
 	f.GM, f.AM = e.gm(), e.am()
 	for _, level := range opt.Levels {
 		f.Shares = append(f.Shares, e.share(level, f.Dwellings))
 	}
 	return f
-}
-
-// domain is what is asked of a part of the sample, or of all of it.
-type domain struct {
-	*drawing
-	in    []bool
-	opt   *DesignOptions
-	df, n int
-	notes *[]analysis.Note
 }
 
 // t is Student's quantile for the two-sided interval.
@@ -436,30 +474,28 @@ func (e domain) times(m, se float64) (lower, upper float64) {
 // Source: Särndal, Swensson and Wretman 1992, Model Assisted Survey Sampling, chapter 5; Woodruff
 // 1971, J. Am. Stat. Assoc. 66:411 (both from memory).
 func (e domain) am() *analysis.Estimate {
-	lows, mids, highs := make([]float64, len(e.homes)), make([]float64, len(e.homes)), make([]float64, len(e.homes))
+	lows, mids, highs := make([]float64, e.n), make([]float64, e.n), make([]float64, e.n)
 	limits, open := 0, false
-	for i, h := range e.homes {
-		lower, upper := h.bounds()
-		lows[i], highs[i] = math.Exp(lower), math.Exp(upper)
-		if lower == upper {
-			mids[i] = lows[i]
+	for k, i := range e.part {
+		lower, upper := e.homes[i].bounds()
+		lows[k], highs[k] = math.Exp(lower), math.Exp(upper)
+		switch {
+		case lower == upper:
+			mids[k] = lows[k]
 			continue
+		case math.IsInf(upper, 1):
+			mids[k], open = lows[k], true
+		default:
+			mids[k] = (lows[k] + highs[k]) / 2
 		}
-		if e.in[i] {
-			limits++
-		}
-		mids[i] = (lows[i] + highs[i]) / 2
-		if math.IsInf(highs[i], 1) {
-			mids[i] = lows[i]
-			open = open || e.in[i]
-		}
+		limits++
 	}
-	m, se := e.ratio(mids, e.in)
+	m, se := e.ratio(mids)
 	a := e.estimate("arithmetic mean by design", becquerel, DesignMean)
 	a.Value = m
 	a.Lower, a.Upper = e.times(m, se)
 	if limits > 0 {
-		if low, se := e.ratio(lows, e.in); low > 0 {
+		if low, se := e.ratio(lows); low > 0 {
 			l, _ := e.times(low, se)
 			a.Lower = min(a.Lower, l)
 		} else {
@@ -468,7 +504,7 @@ func (e domain) am() *analysis.Estimate {
 		if open {
 			a.Upper = math.Inf(1)
 		} else {
-			high, se := e.ratio(highs, e.in)
+			high, se := e.ratio(highs)
 			_, u := e.times(high, se)
 			a.Upper = max(a.Upper, u)
 		}
@@ -500,22 +536,19 @@ func (e domain) am() *analysis.Estimate {
 //
 // Source: Binder 1983, Int. Stat. Rev. 51:279 (from memory).
 func (e domain) gm() *analysis.Estimate {
-	logs := make([]float64, len(e.homes))
+	logs := make([]float64, e.n)
 	limits := 0
-	for i, h := range e.homes {
-		lower, upper := h.bounds()
-		logs[i] = lower
-		if lower != upper && e.in[i] {
+	for k, i := range e.part {
+		lower, upper := e.homes[i].bounds()
+		if lower != upper {
 			limits++
 		}
-		if lower != upper {
-			logs[i] = 0
-		}
+		logs[k] = lower
 	}
 	var m, se float64
 	g := e.estimate("geometric mean by design", becquerel, DesignGM)
 	if limits == 0 {
-		m, se = e.ratio(logs, e.in)
+		m, se = e.ratio(logs)
 	} else {
 		var ok bool
 		if m, se, ok = e.fitted(); !ok {
@@ -538,61 +571,48 @@ func (e domain) gm() *analysis.Estimate {
 // fitted solves the weighted likelihood equations of (μ, ln σ) over the domain by
 // Newton's steps, halved where they do not climb; se is the design's, of μ.
 func (e domain) fitted() (mu, se float64, ok bool) {
-	type bounds struct{ lower, upper float64 }
-	all := make([]bounds, len(e.homes))
-	w := e.within(e.in)
-	n := total(w)
+	type bounds struct{ lower, upper, near float64 } // near: the one that is finite
+	all := make([]bounds, e.n)
+	share := make([]float64, e.n)
 	var exact []float64
 	var s, q numeric.Sum
-	for i, h := range e.homes {
-		all[i].lower, all[i].upper = h.bounds()
-		if w[i] == 0 {
-			continue
+	for k, i := range e.part {
+		b := &all[k]
+		b.lower, b.upper = e.homes[i].bounds()
+		if b.near = b.upper; math.IsInf(b.upper, 1) {
+			b.near = b.lower
 		}
-		x := all[i].upper
-		if math.IsInf(x, 1) {
-			x = all[i].lower
+		if b.lower == b.upper {
+			exact = append(exact, b.lower)
 		}
-		if all[i].lower == all[i].upper {
-			exact = append(exact, x)
-		}
-		s.Add(w[i] / n * x)
+		share[k] = e.w[k] / e.weight
+		s.Add(share[k] * b.near)
 	}
 	if len(exact) < 2 || slices.Max(exact) == slices.Min(exact) {
 		return 0, 0, false
 	}
 	mu = s.Value()
-	for i, b := range all {
-		if w[i] > 0 {
-			x := b.upper
-			if math.IsInf(x, 1) {
-				x = b.lower
-			}
-			q.Add(w[i] / n * (x - mu) * (x - mu))
-		}
+	for k, b := range all {
+		q.Add(share[k] * (b.near - mu) * (b.near - mu))
 	}
 	tau := math.Log(q.Value()) / 2
 	likelihood := func(mu, tau float64) float64 {
 		var l numeric.Sum
-		for i, b := range all {
-			if w[i] > 0 {
-				l.Add(w[i] / n * logLikelihood(b.lower, b.upper, mu, tau))
-			}
+		for k, b := range all {
+			l.Add(share[k] * logLikelihood(b.lower, b.upper, mu, tau))
 		}
 		return l.Value()
 	}
 	at := likelihood(mu, tau)
 	for range 100 {
 		g, h := [2]float64{}, [3]float64{}
-		for i, b := range all {
-			if w[i] > 0 {
-				gi, hi := score(b.lower, b.upper, mu, tau)
-				for k := range g {
-					g[k] += w[i] / n * gi[k]
-				}
-				for k := range h {
-					h[k] += w[i] / n * hi[k]
-				}
+		for k, b := range all {
+			gk, hk := score(b.lower, b.upper, mu, tau)
+			for i := range g {
+				g[i] += share[k] * gk[i]
+			}
+			for i := range h {
+				h[i] += share[k] * hk[i]
 			}
 		}
 		det := h[0]*h[2] - h[1]*h[1]
@@ -601,12 +621,10 @@ func (e domain) fitted() (mu, se float64, ok bool) {
 			step = [2]float64{g[0] * math.Exp(2*tau), g[1]}
 		}
 		if math.Abs(step[0])+math.Abs(step[1]) < 1e-10 {
-			z := make([]float64, len(all))
-			for i, b := range all {
-				if w[i] > 0 {
-					gi, _ := score(b.lower, b.upper, mu, tau)
-					z[i] = -(h[2]*gi[0] - h[1]*gi[1]) / det / n
-				}
+			z := make([]float64, e.n)
+			for k, b := range all {
+				gk, _ := score(b.lower, b.upper, mu, tau)
+				z[k] = -(h[2]*gk[0] - h[1]*gk[1]) / det / e.weight
 			}
 			return mu, math.Sqrt(e.variance(z)), det > 0
 		}
@@ -688,6 +706,9 @@ func (d *drawing) notes(r DesignResult, raked Raked) (notes []analysis.Note) {
 }
 
 const tooFew = "too few homes or clusters bound it"
+
+// mostUneven is how many times another's a weight may be.
+const mostUneven = 1e9
 
 // enoughDegrees is the number from which on Student's t is near enough to the normal
 // for nobody to ask.

@@ -41,6 +41,8 @@ const (
 	// Counts of one community from two sources differ a little; by more than this
 	// they are of two communities.
 	mostScaled = 0.01
+	// More dwellings than this are no community's.
+	mostDwellings = 1e12
 )
 
 // Rake estimates weights under which the homes of each cell of each margin stand for
@@ -69,7 +71,7 @@ func Rake(homes []Drawn, margins []Margin) (Raked, error) {
 			return r, fmt.Errorf("home %d has a weight of %v and %d cells; a weight is above 0, and there are %d margins", i+1, h.Weight, len(h.Cells), len(margins))
 		}
 	}
-	if sum := total(r.Weights); len(homes) > 0 && !(sum > 0) || math.IsInf(sum, 0) {
+	if sum := total(r.Weights); len(homes) > 0 && !(sum > 0 && sum <= mostDwellings) {
 		return r, fmt.Errorf("the weights of %d homes, up to %v, do not add to a number of dwellings", len(homes), slices.Max(r.Weights))
 	}
 	if err := r.lay(homes, margins); err != nil || len(margins) == 0 {
@@ -125,7 +127,7 @@ func (r *Raked) lay(homes []Drawn, margins []Margin) error {
 		at := map[string]int{}
 		for i, name := range c.names {
 			n := m.Dwellings[name]
-			if !(n > 0) || math.IsInf(n, 0) {
+			if !(n > 0 && n <= mostDwellings) {
 				return &MarginError{m.Name, name, fmt.Sprintf("%v dwellings; a cell has some, or is left out", n)}
 			}
 			at[name] = i
@@ -170,37 +172,79 @@ func (r *Raked) lay(homes []Drawn, margins []Margin) error {
 	return nil
 }
 
+// jointCells is homes that are alike in all margins: their cells, and their weights' sum.
+type jointCells struct {
+	cells  []int
+	weight float64
+}
+
+// layJoints finds which homes are alike in all margins.
+func (d *drawing) layJoints() {
+	at := map[string]int{}
+	var sums []numeric.Sum
+	for i, w := range d.w {
+		var cells []int
+		for _, c := range d.cells {
+			cells = append(cells, c[i])
+		}
+		key := fmt.Sprint(cells)
+		j, ok := at[key]
+		if !ok {
+			j = len(d.joints)
+			at[key] = j
+			d.joints = append(d.joints, jointCells{cells: cells})
+			sums = append(sums, numeric.Sum{})
+		}
+		d.joint = append(d.joint, j)
+		sums[j].Add(w)
+	}
+	for j := range d.joints {
+		d.joints[j].weight = sums[j].Value()
+	}
+}
+
 // unexplained is z less its regression on the margins' cells, by the weights: cell
-// means are taken off, margin after margin, until there are none.
-func (d *drawing) unexplained(z []float64) []float64 {
-	if len(d.margins) == 0 {
+// means are taken off, margin after margin, until there are none. Homes alike in all
+// margins have the same taken off, so only their sums go round.
+func (e domain) unexplained(z []float64) []float64 {
+	if len(e.margins) == 0 {
 		return z
 	}
 	z = slices.Clone(z)
 	size := 0.0
-	for _, v := range z {
-		size = max(size, math.Abs(v))
+	sums := make([]numeric.Sum, len(e.joints))
+	for j, i := range e.reach {
+		if z[j] != 0 {
+			size = max(size, math.Abs(z[j]))
+			sums[e.joint[i]].Add(e.drawing.w[i] * z[j])
+		}
+	}
+	left := make([]float64, len(sums)) // Σwz of the homes alike, less what was taken off
+	off := make([]float64, len(sums))
+	for j := range sums {
+		left[j] = sums[j].Value()
 	}
 	for range 20 * mostRounds {
 		most := 0.0
-		for k, m := range d.margins {
-			s, n := make([]numeric.Sum, len(m.names)), make([]numeric.Sum, len(m.names))
-			for i, c := range d.cells[k] {
-				s[c].Add(d.w[i] * z[i])
-				n[c].Add(d.w[i])
+		for k, m := range e.margins {
+			s, n := make([]float64, len(m.names)), make([]float64, len(m.names))
+			for j, x := range e.joints {
+				s[x.cells[k]] += left[j]
+				n[x.cells[k]] += x.weight
 			}
-			mean := make([]float64, len(m.names))
-			for c := range mean {
-				mean[c] = s[c].Value() / n[c].Value()
-				most = max(most, math.Abs(mean[c]))
-			}
-			for i, c := range d.cells[k] {
-				z[i] -= mean[c]
+			for j, x := range e.joints {
+				mean := s[x.cells[k]] / n[x.cells[k]]
+				most = max(most, math.Abs(mean))
+				off[j] += mean
+				left[j] -= mean * x.weight
 			}
 		}
-		if len(d.margins) == 1 || most <= 1e-13*size {
+		if len(e.margins) == 1 || most <= 1e-13*size {
 			break
 		}
+	}
+	for j, i := range e.reach {
+		z[j] -= off[e.joint[i]]
 	}
 	return z
 }

@@ -14,26 +14,19 @@ import (
 // share is that of the domain's homes above a level.
 func (e domain) share(level, dwellings float64) DesignShare {
 	s := DesignShare{Level: level}
-	y, most := make([]float64, len(e.homes)), make([]float64, len(e.homes))
+	y, most := make([]float64, e.n), make([]float64, e.n)
 	log := math.Log(level)
-	for i, h := range e.homes {
-		lower, upper := h.bounds()
-		above := lower == upper && lower > log || lower < upper && lower >= log
-		undecided := !above && lower < upper && upper > log
-		if above {
-			y[i] = 1
-		}
-		if above || undecided {
-			most[i] = 1
-		}
-		if e.in[i] && above {
+	for k, i := range e.part {
+		lower, upper := e.homes[i].bounds()
+		if lower == upper && lower > log || lower < upper && lower >= log {
+			y[k], most[k] = 1, 1
 			s.Above++
-		}
-		if e.in[i] && undecided {
+		} else if lower < upper && upper > log {
+			most[k] = 1
 			s.Undecided++
 		}
 	}
-	p, se := e.ratio(y, e.in)
+	p, se := e.ratio(y)
 	p = min(p, 1) // of all above, sums may round to more
 	s.SE = se
 	low := e.effective(p, se)
@@ -41,7 +34,7 @@ func (e domain) share(level, dwellings float64) DesignShare {
 	pHigh, high := p, low
 	if s.Undecided > 0 {
 		var se float64
-		pHigh, se = e.ratio(most, e.in)
+		pHigh, se = e.ratio(most)
 		pHigh = min(pHigh, 1)
 		high = e.effective(pHigh, se)
 	}
@@ -63,7 +56,7 @@ func (e domain) effective(p, se float64) effective {
 	n := float64(e.n)
 	x := effective{plain: p * (1 - p) / (se * se)}
 	if !(p > 0 && p < 1) || !(se > 1e-9*math.Sqrt(p*(1-p))) {
-		x.plain = effectiveWeights(e.within(e.in))
+		x.plain = effectiveWeights(e.w)
 	}
 	x.homes = x.plain
 	if e.df >= 1 && e.n > 1 {
@@ -201,11 +194,10 @@ func (e domain) above(y []float64, dwellings float64, s DesignShare) *analysis.E
 	p, lower, upper := s.Share.Value, s.Share.Lower, s.Share.Upper
 	a.Value, a.Notes = p*dwellings, s.Share.Notes
 	z := make([]float64, len(y))
-	for i, yes := range e.in {
-		if yes && p > 0 {
-			z[i] = y[i] / a.Value
-		} else if yes {
-			z[i] = 1 / dwellings
+	for k := range z {
+		z[k] = 1 / e.weight
+		if p > 0 {
+			z[k] *= y[k] / p
 		}
 	}
 	r2 := e.variance(z)

@@ -544,6 +544,13 @@ func TestDesignRefuses(t *testing.T) {
 		{"home 3 has a weight of -1", func(h []Drawn, _ *DesignOptions) []Drawn { h[2].Weight = -1; return h }},
 		{"home 3 has a weight of NaN", func(h []Drawn, _ *DesignOptions) []Drawn { h[2].Weight = math.NaN(); return h }},
 		{"up to 1e+308, do not add to a number of dwellings", func(h []Drawn, _ *DesignOptions) []Drawn { h[2].Weight, h[3].Weight = 1e308, 1e308; return h }},
+		{"weights from 10 to 1e+11", func(h []Drawn, o *DesignOptions) []Drawn {
+			h[2].Weight, o.Margins = 1e11, nil
+			for i := range h {
+				h[i].Cells = nil
+			}
+			return h
+		}},
 		{"2 cells; there are 1 margins", func(h []Drawn, _ *DesignOptions) []Drawn { h[2].Cells = []string{"a", "b"}; return h }},
 		{`kind "tent": homes are there`, func(h []Drawn, _ *DesignOptions) []Drawn { h[2].Cells = []string{"tent"}; return h }},
 		{`kind "boat": no home was measured there`, func(h []Drawn, o *DesignOptions) []Drawn { o.Margins[0].Dwellings["boat"] = 5; return h }},
