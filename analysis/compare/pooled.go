@@ -560,18 +560,11 @@ func ShareBelow(below, homes int, confidence float64) (analysis.Estimate, error)
 	if homes < 1 || below < 0 || below > homes {
 		return analysis.Estimate{}, fmt.Errorf("%d of %d homes below a level; count homes, at least one, and those of them below", below, homes)
 	}
-	x, n, z := float64(below), float64(homes), zHalf(confidence)
-	root := z * math.Sqrt(x*((n-x)/n)+z*z/4)
+	x, n := float64(below), float64(homes)
+	lower, upper := numeric.Wilson(x, n, zHalf(confidence))
 	e := analysis.Estimate{
-		Quantity: "share of homes below the level", Unit: "%",
-		Value: 100 * x / n, Lower: 100 * max(0, x+z*z/2-root) / (n + z*z), Upper: 100 * min(1, (x+z*z/2+root)/(n+z*z)),
+		Quantity: "share of homes below the level", Unit: "%", Value: 100 * x / n, Lower: 100 * lower, Upper: 100 * upper,
 		Confidence: confidence, Kind: analysis.ConfidenceInterval, N: homes, Method: WilsonMethod,
-	}
-	if below == 0 {
-		e.Lower = 0
-	}
-	if below == homes {
-		e.Upper = 100
 	}
 	return e, e.Check()
 }

@@ -639,25 +639,12 @@ func unpooledArea(homes []Home, levels []float64, confidence float64) RawArea {
 		n := float64(a.Homes)
 		s.Share = analysis.Estimate{Quantity: fmt.Sprintf("share above %.6g %s, counted", level, becquerel), Value: float64(s.Above) / n,
 			Confidence: confidence, Kind: analysis.ConfidenceInterval, N: a.Homes, Method: AreaRaw}
-		s.Share.Lower, _ = wilsonRaw(float64(s.Above), n, z)
-		_, s.Share.Upper = wilsonRaw(float64(s.Above+s.Undecided), n, z)
+		s.Share.Lower, _ = numeric.Wilson(float64(s.Above), n, z)
+		_, s.Share.Upper = numeric.Wilson(float64(s.Above+s.Undecided), n, z)
 		if s.Undecided > 0 {
 			s.Share.Notes = append(s.Share.Notes, note("undecided", "limits leave undecided whether %d of %d homes are above; the upper limit takes them as above", s.Undecided, a.Homes))
 		}
 		a.Above = append(a.Above, s)
 	}
 	return a
-}
-
-// wilsonRaw is Wilson's interval for x of n.
-func wilsonRaw(x, n, z float64) (lower, upper float64) {
-	middle, half, all := x+z*z/2, z*math.Sqrt(x*(n-x)/n+z*z/4), n+z*z
-	lower, upper = (middle-half)/all, (middle+half)/all
-	if x == 0 {
-		lower = 0
-	}
-	if x == n {
-		upper = 1
-	}
-	return lower, upper
 }

@@ -146,8 +146,8 @@ func (e domain) kornGraubard(x proportion) analysis.Estimate {
 // Stat. Methodol. 7:334 (both from memory).
 func (e domain) wilson(x proportion) analysis.Estimate {
 	z := numeric.NormalQuantile(0.5 + e.opt.Confidence/2)
-	lower, _ := wilsonRaw(x.p*x.low.homes, x.low.homes, z)
-	_, upper := wilsonRaw(x.pHigh*x.high.homes, x.high.homes, z)
+	lower, _ := numeric.Wilson(x.p*x.low.homes, x.low.homes, z)
+	_, upper := numeric.Wilson(x.pHigh*x.high.homes, x.high.homes, z)
 	return e.interval(x, DesignWilson, lower, upper)
 }
 

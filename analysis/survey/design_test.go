@@ -195,7 +195,7 @@ func TestPublishedDesign(t *testing.T) {
 		{1, 29, .0061, .1718, .0009, .1776},
 	} {
 		name := fmt.Sprintf("%g of %g", c.x, c.n)
-		l, u := wilsonRaw(c.x, c.n, z)
+		l, u := numeric.Wilson(c.x, c.n, z)
 		near(name+", Wilson, lower", l, c.wl)
 		near(name+", Wilson, upper", u, c.wu)
 		l, u = betaLimits(c.x/c.n, c.n, 0.025)
@@ -206,7 +206,7 @@ func TestPublishedDesign(t *testing.T) {
 	// of it, the others from memory.
 	share := func(x, n float64) DesignShare {
 		s := DesignShare{Level: 200, Wilson: analysis.Estimate{Value: x / n, Confidence: 0.95, N: int(n), Method: DesignWilson}}
-		s.Wilson.Lower, s.Wilson.Upper = wilsonRaw(x, n, z)
+		s.Wilson.Lower, s.Wilson.Upper = numeric.Wilson(x, n, z)
 		return s
 	}
 	for _, c := range []struct{ x1, n1, x2, n2, lower, upper float64 }{

@@ -308,7 +308,7 @@ func TestByHand(t *testing.T) {
 // TestPublishedWilson: Newcombe 1998, Stat. Med. 17:857, table I, method 3.
 func TestPublishedWilson(t *testing.T) {
 	for _, c := range []struct{ x, n, lower, upper float64 }{{81, 263, .2553, .3662}, {15, 148, .0624, .1605}, {0, 20, 0, .1611}, {1, 29, .0061, .1718}} {
-		l, u := wilsonRaw(c.x, c.n, 1.959964)
+		l, u := numeric.Wilson(c.x, c.n, 1.959964)
 		if math.Abs(l-c.lower) > 5e-5 || math.Abs(u-c.upper) > 5e-5 {
 			t.Errorf("%v of %v: %v to %v", c.x, c.n, l, u)
 		}

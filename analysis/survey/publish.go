@@ -388,8 +388,8 @@ func PublishedCount(s RawShare, least, most, min int) *analysis.Estimate {
 	least = max(least, x+min) // for so many are above and as many as a cell are not
 	z := numeric.NormalQuantile(0.5 + e.Confidence/2)
 	out := analysis.Estimate{Quantity: e.Quantity, Value: float64(2*x+more) / float64(least+most), Confidence: e.Confidence, Kind: e.Kind, Method: e.Method}
-	out.Lower, _ = wilsonRaw(float64(x), float64(most), z)
-	_, out.Upper = wilsonRaw(float64(x+more), float64(least), z)
+	out.Lower, _ = numeric.Wilson(float64(x), float64(most), z)
+	_, out.Upper = numeric.Wilson(float64(x+more), float64(least), z)
 	return publishedShare(out)
 }
 

@@ -11,6 +11,7 @@ import (
 	"testing"
 
 	"radonyear/analysis"
+	"radonyear/analysis/internal/numeric"
 	"radonyear/analysis/lognormal"
 )
 
@@ -381,7 +382,7 @@ func TestPublishedCount(t *testing.T) {
 	const k = LeastMinCell
 	raw := func(x, n int) RawShare {
 		s := RawShare{Above: x, Share: analysis.Estimate{Value: float64(x) / float64(n), N: n, Confidence: 0.95, Method: AreaRaw, Kind: analysis.ConfidenceInterval}}
-		s.Share.Lower, s.Share.Upper = wilsonRaw(float64(x), float64(n), 1.959963984540054)
+		s.Share.Lower, s.Share.Upper = numeric.Wilson(float64(x), float64(n), 1.959963984540054)
 		return s
 	}
 	alike := map[[2]int]analysis.Estimate{}

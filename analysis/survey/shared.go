@@ -66,8 +66,9 @@ func WeatherShare(known bool) float64 {
 //
 // Two homes' errors have the covariance xᵢᵀCxⱼ + bᵢbⱼ e^(−|dᵢ−dⱼ|/10), with C that of
 // the mean season, x and b the homes' Season and Weather. Its mean over all pairs, not
-// below 0, is taken off each home's variance, as homes do not scatter by it: of homes
-// measured all through the year nearly nothing.
+// below 0, is taken off each home's variance, as homes do not scatter by it, but not so
+// that less than half of a standard error is left. Of homes measured all through the
+// year it is nearly nothing.
 func Share(homes []Home, tests []*Test, season [][]float64) ([]Home, Shared, error) {
 	if len(homes) != len(tests) {
 		return nil, Shared{}, fmt.Errorf("%d homes and %d tests", len(homes), len(tests))
