@@ -164,15 +164,42 @@ func reduce(t records) (*Daily, error) {
 	if err != nil {
 		return nil, err
 	}
+	// One goroutine reads the batch after the one that is being added here.
+	type batch struct {
+		rec arrow.Record
+		err error
+	}
+	batches, stop := make(chan batch), make(chan struct{})
+	var reading sync.WaitGroup
+	defer reading.Wait() // whoever asked may close the table when this is over
+	defer close(stop)
+	reading.Go(func() {
+		for {
+			rec, err := t.Next()
+			if err == nil {
+				rec.Retain() // the next call to Next lets go of it
+			}
+			select {
+			case batches <- batch{rec, err}:
+			case <-stop:
+				return
+			}
+			if err != nil {
+				return
+			}
+		}
+	})
 	for {
-		rec, err := t.Next()
-		if errors.Is(err, io.EOF) {
+		b := <-batches
+		if errors.Is(b.err, io.EOF) {
 			break
 		}
-		if err != nil {
-			return nil, err
+		if b.err != nil {
+			return nil, b.err
 		}
-		if err := c.add(rec); err != nil {
+		err := c.add(b.rec)
+		b.rec.Release()
+		if err != nil {
 			return nil, err
 		}
 	}

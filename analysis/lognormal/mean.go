@@ -221,7 +221,7 @@ func landLimit(s Sample, p float64) (float64, error) {
 		return numeric.NormalQuantile(max(above, 1e-300)) - zp
 	}
 	start := (moverLimit(s, p) - s.mean - centre) / unit
-	c, err := numeric.RootNear(f, start, 0.03*math.Abs(start)+0.01, 1e-12)
+	c, err := numeric.RootNear(f, start, 0.03*math.Abs(start)+0.01, 1e-10)
 	return s.mean + centre + c*unit, err
 }
 
@@ -247,7 +247,7 @@ func landTails(n, sd, b float64) (below, above float64) {
 		for i, g := range gauss.at {
 			step[i] = math.Exp(dir * (1 + g) / 2)
 		}
-		sum := 0.0
+		sum, last := 0.0, 0.0
 		for x := x0; ; x += dir {
 			part, start := 0.0, math.Exp(x)
 			for i, g := range gauss.at {
@@ -255,9 +255,11 @@ func landTails(n, sd, b float64) (below, above float64) {
 			}
 			sum += part
 			past := (x+dir-mode)*dir > 0
-			if past && part <= 1e-15*sum || past && sum == 0 {
+			// Past the top each panel is a smaller part of the one before it.
+			if past && (part*part <= 1e-17*sum*last || part <= 1e-15*sum) {
 				return sum * math.Abs(dir) / 2
 			}
+			last = part
 		}
 	}
 	below, above = side(-4*width), side(4*width)

@@ -79,7 +79,8 @@ func root(f func(float64) float64, a, fa, b, fb, tol float64) (float64, error) {
 }
 
 // RootNear finds where an increasing f crosses zero, starting at x with a first
-// step towards the crossing, doubled until it is passed.
+// step towards the crossing, and steps to a little past where a straight line would
+// cross until it is passed.
 func RootNear(f func(float64) float64, x, step, tol float64) (float64, error) {
 	fx := f(x)
 	if fx == 0 {
@@ -97,8 +98,13 @@ func RootNear(f func(float64) float64, x, step, tol float64) (float64, error) {
 		if (fy > 0) != (fx > 0) || fy == 0 {
 			return root(f, x, fx, y, fy, tol)
 		}
+		// A little past where the straight line crosses, so that the crossing lies between.
+		grow := 2.0
+		if line := 1.05 * fy / (fx - fy); line > 0 {
+			grow = min(line, 8)
+		}
 		x, fx = y, fy
-		step *= 2
+		step *= grow
 	}
 	return 0, fmt.Errorf("no crossing up to %g", x)
 }
