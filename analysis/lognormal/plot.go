@@ -35,8 +35,8 @@ type LinePoint struct {
 // rankingConstant is the c of ranks (i − c)/(n + 1 − 2c): Filliben's medians.
 const rankingConstant = 0.3175
 
-// Plot ranks values, of which some may only be known to lie below limits, and gives
-// the fitted line with its limits, Bq/m³.
+// Plot estimates the share of homes below each value, from 0 to 1, where some are only
+// known to lie below limits, and the fitted line with its limits, Bq/m³.
 //
 // Formula. Of n values in falling order, the rank of the i-th, if it is known, is
 // (n−c+1)/(n−2c+1) · Π (n−j−c+1)/(n−j−c+2) over the known values j ≤ i, with c =

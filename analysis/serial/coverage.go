@@ -15,19 +15,25 @@ import (
 // CoverageSetting is one kind of simulated record: so many hours whose logarithm
 // is an autoregression, each resembling the last with correlation Phi; as they are,
 // or as the least sensitive of monitors would count them; and hour by hour, or as
-// the means of whole days, which is what the program's mean command sees. The mean
-// is 100 Bq/m³ and an hour's spread without counting 42 %.
+// the means of whole days, which is what the program's mean command sees. With Slow
+// not 0, half of the logarithm's variance wanders by itself, with that correlation,
+// which is not the kind of series that Mean assumes. The mean is 100 Bq/m³ and an
+// hour's spread without counting 42 %.
 type CoverageSetting struct {
 	Hours   int
 	Phi     float64
 	Counted bool
 	Days    bool
+	Slow    float64
 }
 
 func (s CoverageSetting) String() string {
 	text := fmt.Sprintf("%d hours, φ %g", s.Hours, s.Phi)
 	if s.Days {
 		text = fmt.Sprintf("%d day means, hourly φ %g", s.Hours/24, s.Phi)
+	}
+	if s.Slow > 0 {
+		text += fmt.Sprintf(" and %g by halves", s.Slow)
 	}
 	if s.Counted {
 		text += ", counted"
@@ -48,9 +54,15 @@ func CoverageSettings() (all []CoverageSetting) {
 	for _, counted := range []bool{false, true} {
 		for _, phi := range []float64{0.9, 0.95, 0.98} {
 			for _, days := range []int{30, 90, 365} {
-				all = append(all, CoverageSetting{24 * days, phi, counted, true})
+				all = append(all, CoverageSetting{Hours: 24 * days, Phi: phi, Counted: counted, Days: true})
 			}
 		}
+	}
+	for _, s := range []CoverageSetting{
+		{Hours: 720, Phi: 0.7, Slow: 0.975}, {Hours: 2160, Phi: 0.7, Slow: 0.95}, {Hours: 2160, Phi: 0.8, Slow: 0.984},
+		{Hours: 24 * 90, Phi: 0.9, Slow: 0.99, Days: true}, {Hours: 24 * 365, Phi: 0.95, Slow: 0.995, Days: true},
+	} {
+		all = append(all, s)
 	}
 	return all
 }
@@ -73,11 +85,19 @@ func CoverageTable(s CoverageSetting, trials int) []analysis.CoverageRow {
 	readings := make([]analysis.Reading, s.Hours/each)
 	answered := 0.0
 	for range trials {
-		x := rng.NormFloat64()
+		x, slow := rng.NormFloat64(), 0.0
+		if s.Slow > 0 {
+			slow = rng.NormFloat64()
+		}
 		for i := range readings {
 			sum := 0.0
 			for range each {
-				y := truth * math.Exp(sigma*x-sigma*sigma/2)
+				log := x
+				if s.Slow > 0 {
+					log = (x + slow) / math.Sqrt2
+					slow = s.Slow*slow + math.Sqrt(1-s.Slow*s.Slow)*rng.NormFloat64()
+				}
+				y := truth * math.Exp(sigma*log-sigma*sigma/2)
 				if s.Counted {
 					y = distuv.Poisson{Lambda: y * analysis.MinSensitivity, Src: rng}.Rand() / analysis.MinSensitivity
 				}

@@ -36,7 +36,7 @@ import (
 // Beside it, by cosine weights. The plain mean ȳ, and ȳ·e^(±t·s/ȳ): s² = Σ (2/n)(Σ yᵢ
 // cos(πj(i − ½)/n))²/(8n), over j from 1 to 8 and over i from 1 to n, t Student's
 // quantile with 8 degrees of freedom at (1 + confidence)/2; of readings without their
-// daily cycle. This one is taken where it is more than 1.5 times as wide.
+// daily cycle. This one is taken where it is more than 1.2 times as wide.
 //
 // Assumes that nothing but chance moves the readings over the record: no season, no
 // mitigation, no trend. It is the mean of such weather and living as were, and not
@@ -115,7 +115,6 @@ func Mean(s analysis.Series, opt Options) (Result, error) {
 		}
 	}
 	mixed := average(grid, len(rec.y))
-	r.EffectiveN = min(1/(mixed.sd*mixed.sd), n)
 	lower, err := mixed.quantile((1 - opt.Confidence) / 2)
 	upper, err2 := mixed.quantile((1 + opt.Confidence) / 2)
 	value := r.PlainMean + mixed.mean*scale
@@ -130,6 +129,8 @@ func Mean(s analysis.Series, opt Options) (Result, error) {
 		r.Mean = r.Cosine
 		r.Mean.Notes = append(r.Mean.Notes, analysis.Note{Code: "wider-of-two", Text: fmt.Sprintf("the record moves more slowly than its readings suggest: the plain mean's interval by cosine weights is %.1f times as wide as the model's and is given; look for a season, a trend or a change in the home", ratio)})
 	}
+	claimed := r.NaiveHalfWidth / (r.Mean.Value * math.Log(r.Mean.Upper/r.Mean.Lower) / 2)
+	r.EffectiveN = n * min(claimed*claimed, 1)
 	for _, e := range []analysis.Estimate{r.Mean, r.Likelihood, r.Cosine} {
 		if err := e.Check(); err != nil {
 			return Result{}, err

@@ -31,7 +31,7 @@ type Result struct {
 	CorrelationTime float64           // hours until what readings share has fallen to 1/e
 	NotSeen         bool              // the correlation time is the shortest that was looked at: it is that at most
 	Noise           float64           // share of the readings' variance that no two readings share, as counting has it
-	EffectiveN      float64           // this many independent readings would say as much
+	EffectiveN      float64           // this many independent readings would say as much as Mean's interval does
 	NaiveHalfWidth  float64           // Bq/m³; what t·s/√n would have claimed
 	Step            time.Duration     // the usual distance from one reading to the next
 }
@@ -44,5 +44,5 @@ const (
 	EnoughTimes = 20  // under which a note says how well the interval holds
 	MostBelow   = 0.2 // share of readings below their limit
 	Alike       = 0.1 // how far a reading's length may be from the usual one
-	Wider       = 1.5 // how much wider the cosine interval has to be to be taken
+	Wider       = 1.2 // how much wider the cosine interval has to be to be taken
 )

@@ -144,25 +144,26 @@ type PublishedShare struct {
 // Withheld is what was left out, and why.
 type Withheld struct{ What, Why string }
 
-// Publish gives of homes what may leave: the posterior of Posterior with small areas
-// merged, and the counted share of Unpooled, Bq/m³ and shares from 0 to 1. raws are
-// the same homes as measured, in the same order.
+// Publish gives of homes what may leave: the geometric and arithmetic means, Bq/m³, and
+// the shares of homes above each level, from 0 to 1, of the community and of areas that
+// are large enough or merged. raws are the same homes as measured, in the same order.
 //
 // Formula. Areas merged by MergeSmall, then Posterior and Unpooled. Counts of homes
 // are rounded down to a multiple of k, counted shares made of the rounded counts;
-// estimates have two significant digits, limits rounded outwards. A counted share is told only where at least k homes lie above the
-// level, k below it, and k between it and the next level told, in the row; of areas
-// it is told for all rows or for none, so that the row left out is not what the rest
-// leaves of the total. None above and all above are so withheld too: each would say
-// the same of every home.
+// estimates have two significant digits, limits rounded outwards. A counted share is
+// told only where at least k homes lie above the level, k below it, and k between it
+// and the next level told, in the row; of areas it is told for all rows or for none,
+// so that the row left out is not what the rest leaves of the total. None above and
+// all above are so withheld too: each would say the same of every home.
 //
 // Assumes what Posterior and Unpooled do.
 //
 // Interval: theirs, a little wider for the rounding.
 //
-// Notes: one-area, few-areas, mostly-censored, all in words without a count.
+// Notes: one-area, few-areas, mostly-censored (each in words without a count).
 //
-// Source: those of Posterior and Unpooled; for what is told, common practice (above).
+// Source: Hundepool and others 2012, Statistical Disclosure Control (from memory), for
+// least counts and complementary suppression; those of Posterior and Unpooled.
 func Publish(homes, raws []Home, opt PosteriorOptions, po PublishOptions) (Published, error) {
 	if err := po.check(); err != nil {
 		return Published{}, err

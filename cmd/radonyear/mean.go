@@ -1,7 +1,10 @@
 package main
 
 import (
+	"cmp"
+	"fmt"
 	"slices"
+	"strings"
 
 	"github.com/urfave/cli/v2"
 
@@ -58,18 +61,26 @@ func (p *program) mean(c *cli.Context) error {
 		return err
 	}
 	subs := population{daily.HomeCount(), func(i int) (out []subject) {
-		for _, s := range daily.Home(i, ingest.Filter{Phase: phase}).Series {
-			out = append(out, subject{place: s.Place, series: []analysis.Series{s}})
+		home := daily.Home(i, ingest.Filter{Phase: phase})
+		for k, s := range home.Series {
+			out = append(out, subject{place: s.Place, series: []analysis.Series{s}, phase: home.About[k].Phase})
 		}
+		slices.SortStableFunc(out, func(a, b subject) int { // before comes before after
+			return cmp.Or(strings.Compare(a.place.Room, b.place.Room), strings.Compare(a.place.Detector, b.place.Detector), strings.Compare(b.phase, a.phase))
+		})
 		return out
 	}}
 	type result struct {
 		analysis.Series
 		serial.Result
+		phase string
 	}
 	results, left := estimateAll(subs, func(s subject) (result, error) {
 		r, err := serial.Mean(s.series[0], opt)
-		return result{s.series[0], r}, err
+		if err != nil && s.phase != "" { // a home has a record on each side of its mitigation
+			err = fmt.Errorf("%s mitigation: %s", s.phase, strings.TrimPrefix(err.Error(), fmt.Sprintf("home %q: ", s.place.Home)))
+		}
+		return result{s.series[0], r, s.phase}, err
 	})
 	if len(results) == 0 {
 		return noResult(left, files)
@@ -79,6 +90,7 @@ func (p *program) mean(c *cli.Context) error {
 		{Key: "area", Style: report.Text},
 		{Key: "room", Head: "Room", Style: report.Text, OmitEmpty: true},
 		{Key: "detector", Head: "Detector", Style: report.Text, OmitEmpty: true, Spare: 1},
+		{Key: "phase", Head: "Phase", Style: report.Text, OmitEmpty: true},
 		{Key: "start", Style: report.Date},
 		{Key: "end", Style: report.Date},
 		{Key: "readings", Head: "Readings", Style: report.Count},
@@ -92,7 +104,7 @@ func (p *program) mean(c *cli.Context) error {
 	}}
 	for _, r := range results {
 		t.Rows = append(t.Rows, report.Row{Label: report.PlaceName(r.Place), Notes: rowNotes(r.Mean.Notes), Cells: []any{
-			r.Home, r.Area, r.Room, r.Detector, instant(r.Start()), instant(r.End()), r.Mean.N, r.PlainMean, r.Mean, r.Cosine,
+			r.Home, r.Area, r.Room, r.Detector, r.phase, instant(r.Start()), instant(r.End()), r.Mean.N, r.PlainMean, r.Mean, r.Cosine,
 			correlationTime(r.Result), r.NotSeen, r.EffectiveN, r.NaiveHalfWidth}})
 	}
 	doc := report.Document{

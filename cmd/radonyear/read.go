@@ -331,6 +331,7 @@ type subject struct {
 	mixed  int               // day means with hours below the detection limit among others
 	why    string            // not empty if it cannot be judged
 	home   int               // which of the files' homes it is of
+	phase  string            // of mitigation, as the files state it, where that is asked for
 	group  string            // which homes it is described with
 	extra  map[string]string // what other columns say of it, where that is asked for
 

@@ -44,13 +44,15 @@ answer <- function(y, t, times = 12, confidence = 0.95) {
   # The cycle is taken off about its own mean, so the values' mean may move by a hair.
   list(likelihood = c(value = m, lower = m * exp((lo - m) / m), upper = m * exp((hi - m) / m)),
     cosine = c(value = plain, lower = plain * exp(-half / plain), upper = plain * exp(half / plain)),
-    effective = min((spread / sd)^2, n), wider = half / ((hi - lo) / 2) > 1.5)
+    naive = qt((1 + confidence) / 2, n - 1) * spread / sqrt(n), wider = half / ((hi - lo) / 2) > 1.2)
 }
 series <- function(name, t, y, each) {
   input <- list(t = t, y = y, hours = each)
   a <- answer(y, t)
   given <- if (a$wider) a$cosine else a$likelihood
-  add(paste("mean:", name), input, c(given = given, likelihood = a$likelihood, cosine = a$cosine, effective = a$effective), 1e-6)
+  width <- given[["value"]] * log(given[["upper"]] / given[["lower"]]) / 2
+  effective <- length(y) * min((a$naive / width)^2, 1)
+  add(paste("mean:", name), input, c(given = given, likelihood = a$likelihood, cosine = a$cosine, effective = effective), 1e-6)
   f <- answer(y, t, 36)
   add(paste("finer grid:", name), input, c(likelihood = f$likelihood), 1e-2)
   f <- answer(y, t, confidence = 0.8)
