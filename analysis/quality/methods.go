@@ -21,7 +21,7 @@ var Methods = []analysis.Method{{
 	Interval: duplicatesInterval + " An upper limit of the coefficient of variation over 1000 % is said to be none.",
 	Notes:    []string{"few-pairs", "open-pairs", "over-control", "imprecise", "identical-pairs", "unbounded"},
 	Sources:  []analysis.Source{{Key: "ms-qa-2019", Cite: "ANSI/AARST MS-QA 2019", Part: "for the limits"}, blandAltman},
-	Evidence: analysis.Evidence{Reference: "testdata/reference/quality-duplicates.json; TestPublishedLimits; TestPublishedPairs", ByHand: "TestByHand", Coverage: "exact: Σd²/(2σ²) is chi-squared with n degrees of freedom; TestCoverage"},
+	Evidence: analysis.Evidence{Reference: "testdata/reference/quality-duplicates.json; TestPublishedLimits; TestPublishedPairs", ByHand: "TestByHand", Coverage: "exact: the sum of d² over 2σ² is chi-squared with n degrees of freedom; TestCoverage"},
 }, {
 	Key: RatioMethod, Title: "detectors side by side: does one of the two read higher?",
 	Estimates: "the geometric mean of the ratio of a home's own detector to its duplicate, a ratio.",
