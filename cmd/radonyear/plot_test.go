@@ -159,6 +159,14 @@ func plotCases() []plotCase {
 		{"duplicates", "pairs.csv", pairs.String(), []string{"inspect", "pairs.csv"}, []heldMark{
 			{"over the control limit, or 37 Bq/m³", "y", []string{"duplicates.14.relative_difference"}, 100}, {"over the control limit, or 37 Bq/m³", "x", []string{"duplicates.14.mean"}, 0},
 			{"over the warning limit", "y", []string{"duplicates.11.relative_difference"}, 100}}},
+		{"plan-share", "", "", []string{"plan", "share", "--share", "10%", "--margin", "5%", "--areas", "12", "--homes", "60"}, []heldMark{
+			{"the plan", "x", []string{"results.2.homes", "results.2.homes"}, 0}, {"the plan", "y", []string{"results.2.half_width", "results.2.within_margin"}, 0},
+			{"asked about (--homes)", "y", []string{"results.4.half_width", "results.4.within_margin"}, 0}, {"margin or assurance asked for", "at", []string{"settings.margin", "settings.assurance"}, 0}}},
+		{"plan-mean", "", "", []string{"plan", "mean", "--gsd", "2.5", "--margin", "20%"}, []heldMark{{"the plan", "y", []string{"results.2.factor", "results.2.within_margin"}, 0}}},
+		{"plan-days", "", "", []string{"plan", "days", "--expect", "120", "--level", "200"}, []heldMark{{"the plan", "x", []string{"results.0.days"}, 0}, {"the plan", "y", []string{"results.0.right"}, 0}, {"power asked for", "at", []string{"settings.power"}, 0}}},
+		{"plan-reduction", "", "", []string{"plan", "reduction", "--reduction", "80%", "--at-least", "50%", "--homes", "10"}, []heldMark{{"the plan", "y", []string{"results.2.power"}, 0}, {"asked about (--homes)", "y", []string{"results.3.power"}, 0}}},
+		{"plan-hot", "", "", []string{"plan", "hot", "--share", "30%", "--normal", "10%"}, []heldMark{{"the plan: fewest with the power", "y", []string{"results.1.power"}, 0}, {"area with 30.0 % above the level", "y", at("curve", 24, "power"), 0}, {"area with 10.0 %", "y", at("curve", 24, "false"), 0}}},
+		{"plan-find", "", "", []string{"plan", "find", "--share", "5%", "--units", "20"}, []heldMark{{"the plan", "y", []string{"results.1.chance"}, 0}}},
 		{"survey", "survey.csv", survey.String(), []string{"survey", "survey.csv"}, []heldMark{level, {"the community's share", "at", []string{"results.0.community.share_above.0.share.value"}, 0}}},
 	}
 }
