@@ -11,6 +11,7 @@ import (
 	"github.com/urfave/cli/v2"
 
 	"radonyear/analysis"
+	"radonyear/cmd/radonyear/internal/plot"
 	"radonyear/cmd/radonyear/internal/report"
 	"radonyear/ingest"
 )
@@ -25,11 +26,14 @@ learned; each detector's place, span and days; and a line for each finding, with
 the file and line to look at: rows left out, gaps, overlaps, duplicated rows,
 stuck stretches, jumps, zeros, results below the detection limit, means below
 the outdoor level, clocks that were set or changed to and from summer time,
-years far from all others, worksheets that were not read.
+years far from all others, worksheets that were not read. Where files hold
+duplicates (a column kind), each is held against the detector it hung beside,
+and together they say how precise one detector is.
 
-Example:
-  radonyear inspect readings.csv --unit Bq/m3`,
-		Flags:  slices.Concat(readingFlags(), outputFlags()),
+Examples:
+  radonyear inspect readings.csv --unit Bq/m3
+  radonyear inspect passive.csv --plot duplicates.svg`,
+		Flags:  slices.Concat(readingFlags(), []cli.Flag{confidenceFlag(", of the precision from duplicates"), plotFlag("duplicates against their limits")}, outputFlags()),
 		Action: p.inspect,
 	}
 }
@@ -39,25 +43,41 @@ func (p *program) inspect(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
+	confidence, err := parseConfidence(c)
+	if err != nil {
+		return err
+	}
+	if _, err := plotFormat(c); err != nil {
+		return err
+	}
 	daily, files, rejected, err := p.readFiles(c)
 	if err != nil {
 		return err
 	}
-	findings := slices.Concat(fileFindings(files), rejectFindings(rejected), daily.Findings())
+	pairs, lone := twins(daily)
+	agreed, err := duplicates(pairs, confidence)
+	if err != nil {
+		return err
+	}
+	findings := slices.Concat(fileFindings(files), rejectFindings(rejected), daily.Findings(), lone)
 	places := placesTable(daily)
 	doc := report.Document{
 		Command: "inspect", Version: version,
-		Settings: readingSettings(c),
+		Settings: append(readingSettings(c), report.Field{Name: "confidence", Value: confidence}),
 		Inputs:   inputs(files),
 		Rejects:  rejectsFile(c),
 		Lead:     append(fileSentences(files), contents(daily)),
-		Tables:   []report.Table{findingsTable(findings), places, filesTable(files)},
+		Tables:   append([]report.Table{findingsTable(findings), places, filesTable(files)}, duplicateTables(pairs, agreed)...),
+	}
+	if agreed != nil {
+		doc.Lead = append(doc.Lead, duplicatesInWords(agreed, confidence))
+		doc.Notes, doc.After = agreed.Notes, append(doc.After, duplicateWords...)
 	}
 	doc.Tables[2].Hidden = true // people have read it in sentences
 	if len(findings) == 0 {
 		doc.After = append(doc.After, "Nothing was found that needs a look.")
 	}
-	if err := p.emit(c, doc, format); err != nil {
+	if err := p.emitPlotted(c, doc, format, func() (plot.Figure, error) { return scatterFigure(agreed, confidence) }); err != nil {
 		return err
 	}
 	if slices.ContainsFunc(files, func(f ingest.File) bool { return len(f.SheetsUnread) > 0 }) {

@@ -12,6 +12,7 @@ import (
 	"radonyear/analysis/compare"
 	"radonyear/analysis/lognormal"
 	"radonyear/analysis/plan"
+	"radonyear/analysis/quality"
 	"radonyear/analysis/season"
 	"radonyear/analysis/serial"
 	"radonyear/analysis/survey"
@@ -20,7 +21,7 @@ import (
 )
 
 // methods are all there are, as their packages list them.
-var methods = slices.Concat(annual.Methods, season.Methods, compare.Methods, lognormal.Methods, survey.Methods, survey.FloorMethods, survey.DesignMethods, serial.Methods, trend.Methods, plan.Methods)
+var methods = slices.Concat(annual.Methods, season.Methods, compare.Methods, lognormal.Methods, survey.Methods, survey.FloorMethods, survey.DesignMethods, serial.Methods, trend.Methods, plan.Methods, quality.Methods)
 
 func (p *program) methodsCommand() *cli.Command {
 	return &cli.Command{

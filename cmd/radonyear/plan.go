@@ -13,6 +13,7 @@ import (
 
 	"radonyear/analysis/annual"
 	"radonyear/analysis/plan"
+	"radonyear/cmd/radonyear/internal/plot"
 	"radonyear/cmd/radonyear/internal/report"
 )
 
@@ -39,7 +40,7 @@ Examples:
   radonyear plan days --expect 120 --level 200 --month November
   radonyear plan reduction --reduction 80% --at-least 50% --homes 10
   radonyear plan hot --share 30% --normal 10%
-  radonyear plan find --share 5% --units 20`,
+  radonyear plan find --share 5% --units 20 --plot homes.svg`,
 		Flags: slices.Concat([]cli.Flag{
 			&cli.StringFlag{Name: "share", Usage: "`SHARE` of homes above the level that is expected; of a hot area, for hot; 10%, 0.1 or 1/10"},
 			&cli.StringFlag{Name: "gm", Usage: "geometric mean of homes, `GM` in Bq/m3, in place of --share or --expect, with --gsd"},
@@ -72,6 +73,7 @@ Examples:
 			&cli.StringFlag{Name: "profile", Usage: "season and variation from `FILE`, as radonyear season writes it (default: the built-in profile)"},
 			&cli.StringFlag{Name: "hemisphere", Usage: "`HALF` of the globe, north (default) or south, for the built-in profile"},
 			&cli.StringFlag{Name: "calibration", Usage: "standard `UNCERTAINTY` that all readings of one detector share, as 4% (default 5%)"},
+			plotFlag("what more or fewer homes, or days, bring"),
 		}, outputFlags()),
 		Action: p.plan,
 	}
@@ -97,6 +99,7 @@ type planner struct {
 	question    string
 	doc         report.Document
 	assumptions []string
+	figure      func() plot.Figure // of the answer
 }
 
 func (p *program) plan(c *cli.Context) error {
@@ -119,7 +122,7 @@ func (p *program) plan(c *cli.Context) error {
 	}
 	has := strings.Fields(q.options)
 	for _, f := range c.Command.Flags {
-		if n := f.Names()[0]; c.IsSet(n) && n != "format" && n != "output" && !slices.Contains(has, n) {
+		if n := f.Names()[0]; c.IsSet(n) && n != "format" && n != "output" && n != "plot" && !slices.Contains(has, n) {
 			return usageError{fmt.Sprintf("plan %s has no use for --%s", name, n), "its options are --" + strings.Join(has, ", --")}
 		}
 	}
@@ -132,6 +135,9 @@ func (p *program) plan(c *cli.Context) error {
 			return err
 		}
 	}
+	if _, err := plotFormat(c); err != nil {
+		return err
+	}
 	a := &planner{Context: c, question: name, doc: report.Document{Command: "plan", Version: version}}
 	a.set("question", name)
 	if err := q.ask(a); err != nil {
@@ -143,7 +149,7 @@ func (p *program) plan(c *cli.Context) error {
 	}
 	a.doc.Tables = append(a.doc.Tables, said)
 	a.doc.After = append(a.assumptions, caution)
-	return p.emit(c, a.doc, format)
+	return p.emitPlotted(c, a.doc, format, func() (plot.Figure, error) { return a.figure(), nil })
 }
 
 func (a *planner) set(name string, value any) {
@@ -443,6 +449,7 @@ func (a *planner) share() error {
 	a.lead("Measure %s%s: if %s %% of homes are above the level, the interval of that share is then, with a probability of %s %%, no wider than %s percentage points either way.",
 		count(best.Homes, "home"), inEach(o.Sampling, best.Total), report.Number(100*o.Share), report.Percent(o.Assurance, 0), points)
 	a.tables(t, curve, "More homes, or fewer:")
+	a.figure = func() plot.Figure { return a.shareFigure(r) }
 	a.doc.Notes = r.Notes
 	a.assumeSampling(o.Sampling, r.Each)
 	if gm > 0 {
@@ -514,6 +521,9 @@ func (a *planner) means() error {
 	a.lead("Measure %s%s: if homes differ by a GSD of %g, both limits of the %s are then, with a probability of %s %%, within a factor of %g of it.",
 		count(best.Homes, "home"), inEach(o.Sampling, best.Total), o.GSD, name, report.Percent(o.Assurance, 0), round(1+o.Margin))
 	a.tables(t, curve, "More homes, or fewer:")
+	a.figure = func() plot.Figure {
+		return a.meansFigure(r, map[bool]string{true: "an arithmetic mean", false: "a geometric mean"}[a.question == "mean"])
+	}
 	a.doc.Notes = r.Notes
 	a.assumeSampling(o.Sampling, r.Each)
 	formula := "Student's interval of the logarithms. Textbook: (z·ln GSD/ln factor)²"
@@ -676,6 +686,7 @@ func (a *planner) days() error {
 	} else {
 		a.lead("No test of up to a year, %s, settles with a probability of %s %% on which side of %g Bq/m³ lies %s; a year's does with %s %%.", from, report.Percent(o.Power, 0), round(level), who, report.Percent(r.At.Right, 0))
 	}
+	a.figure = func() plot.Figure { return a.daysFigure(r) }
 	a.doc.Notes = r.Notes
 	a.assume("%s", levelSentence([]float64{level}, byDefault))
 	meant := "the twelve months around the test"
@@ -776,6 +787,7 @@ func (a *planner) reduction() error {
 		alone.Rows = append(alone.Rows, report.Row{Label: strconv.Itoa(x.Days), Cells: []any{x.Days, x.Power, math.Exp(x.LogSD)}})
 	}
 	a.doc.Tables = append(a.doc.Tables, alone)
+	a.figure = func() plot.Figure { return a.reductionFigure(r) }
 	a.doc.Notes = r.Notes
 	a.assume("Shown: the %g %% interval of the ratio of annual means, radonyear compare's of one home and of several, lies wholly beyond that.", round(100*o.Confidence))
 	said := "--between"
@@ -843,6 +855,7 @@ func (a *planner) hot() error {
 	a.lead("Measure %s%s and flag an area where %d or more are above the level: one with %s %% above is then flagged with a probability of %s %%, one with %s %% with %s %%.",
 		count(best.Homes, "home"), each, best.Flag, report.Number(100*o.Hot), report.Percent(best.Power, 0), report.Number(100*o.Normal), report.Percent(best.False, 0))
 	a.tables(t, curve, "More homes, or fewer; power goes back and forth, since homes are counted:")
+	a.figure = func() plot.Figure { return a.hotFigure(r) }
 	a.doc.Notes = r.Notes
 	a.assume("Homes are drawn at random from all homes of an area, and each is known to be above the level or not, by its annual mean.")
 	if o.Areas > 1 {
@@ -907,6 +920,7 @@ func (a *planner) find() error {
 	}
 	a.lead("Test %s: %s, at least one of those is then among them with a probability of %s %%.", count(best.Homes, "home"), where, report.Percent(best.Chance, 0))
 	a.tables(t, curve, "More homes, or fewer:")
+	a.figure = func() plot.Figure { return a.findFigure(r) }
 	a.doc.Notes = r.Notes
 	a.assume("Homes are drawn at random from the building, and a test does not err: a short one may show a home below that is above over the year.")
 	a.assume("Homes on the ground and below it are a building of their own: that is where radon is the highest, and common practice tests every one of them.")

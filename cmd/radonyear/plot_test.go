@@ -84,7 +84,7 @@ type heldMark struct {
 }
 
 func plotCases() []plotCase {
-	var log, tests, fans, survey strings.Builder
+	var log, tests, fans, survey, pairs strings.Builder
 	log.WriteString("home,area,room,detector,date,value,unit\n")
 	for h, name := range []string{"K-1", "K-2", `<script>alert("K-3")</script>`} {
 		for d := range 60 {
@@ -115,6 +115,21 @@ func plotCases() []plotCase {
 		fmt.Fprintf(&survey, "S-%02d,%s,2025-%02d-01,2025-%02d-01,%.0f,Bq/m3\n", i, []string{"Northfield", "an area with a very long name that must be cut off", "Southfield & sons", "Æøå"}[i%4], 1+i%6, 3+i%6,
 			90*math.Exp(0.9*math.Sin(float64(5*i))+0.3*float64(i%4-1)))
 	}
+	pairs.WriteString("home,area,room,detector,kind,start,end,value,unit\n")
+	for i := range 18 {
+		v := 25 * math.Exp(0.2*float64(i))
+		for k, kind := range []string{"field", "duplicate"} {
+			apart := map[int]float64{11: 0.16, 14: 0.25}[i]
+			if apart == 0 {
+				apart = 0.1 * math.Sin(float64(3*i))
+			}
+			x := fmt.Sprintf("%.1f", v*math.Exp((1-2*float64(k))*apart))
+			if i == 1 && k == 1 {
+				x = "<30"
+			}
+			fmt.Fprintf(&pairs, "D-%02d,North,living room,%c-%02d,%s,2025-01-03,2025-04-03,%s,Bq/m3\n", i, 'A'+rune(k), i, kind, x)
+		}
+	}
 	at := func(list string, n int, field string) (out []string) {
 		for i := range n {
 			out = append(out, fmt.Sprintf("%s.%d.%s", list, i, field))
@@ -141,6 +156,17 @@ func plotCases() []plotCase {
 		{"compare-several", "fans.csv", fans.String(), []string{"compare", "fans.csv"}, []heldMark{
 			{"a home, 95 % interval", "value", at("results", 5, "ratio.value"), 100}, {"a home, 95 % interval", "low", at("results", 5, "ratio.lower"), 100}, {"a home, 95 % interval", "high", at("results", 5, "ratio.upper"), 100},
 			{"all homes joined", "value", []string{"pooled.0.ratio.value"}, 100}, {"all homes joined", "low", []string{"pooled.0.ratio.lower"}, 100}, {"all homes joined", "high", []string{"pooled.0.ratio.upper"}, 100}}},
+		{"duplicates", "pairs.csv", pairs.String(), []string{"inspect", "pairs.csv"}, []heldMark{
+			{"over the control limit, or 37 Bq/m³", "y", []string{"duplicates.14.relative_difference"}, 100}, {"over the control limit, or 37 Bq/m³", "x", []string{"duplicates.14.mean"}, 0},
+			{"over the warning limit", "y", []string{"duplicates.11.relative_difference"}, 100}}},
+		{"plan-share", "", "", []string{"plan", "share", "--share", "10%", "--margin", "5%", "--areas", "12", "--homes", "60"}, []heldMark{
+			{"the plan", "x", []string{"results.2.homes", "results.2.homes"}, 0}, {"the plan", "y", []string{"results.2.half_width", "results.2.within_margin"}, 0},
+			{"asked about (--homes)", "y", []string{"results.4.half_width", "results.4.within_margin"}, 0}, {"margin or assurance asked for", "at", []string{"settings.margin", "settings.assurance"}, 0}}},
+		{"plan-mean", "", "", []string{"plan", "mean", "--gsd", "2.5", "--margin", "20%"}, []heldMark{{"the plan", "y", []string{"results.2.factor", "results.2.within_margin"}, 0}}},
+		{"plan-days", "", "", []string{"plan", "days", "--expect", "120", "--level", "200"}, []heldMark{{"the plan", "x", []string{"results.0.days"}, 0}, {"the plan", "y", []string{"results.0.right"}, 0}, {"power asked for", "at", []string{"settings.power"}, 0}}},
+		{"plan-reduction", "", "", []string{"plan", "reduction", "--reduction", "80%", "--at-least", "50%", "--homes", "10"}, []heldMark{{"the plan", "y", []string{"results.2.power"}, 0}, {"asked about (--homes)", "y", []string{"results.3.power"}, 0}}},
+		{"plan-hot", "", "", []string{"plan", "hot", "--share", "30%", "--normal", "10%"}, []heldMark{{"the plan: fewest with the power", "y", []string{"results.1.power"}, 0}, {"area with 30.0 % above the level", "y", at("curve", 24, "power"), 0}, {"area with 10.0 %", "y", at("curve", 24, "false"), 0}}},
+		{"plan-find", "", "", []string{"plan", "find", "--share", "5%", "--units", "20"}, []heldMark{{"the plan", "y", []string{"results.1.chance"}, 0}}},
 		{"survey", "survey.csv", survey.String(), []string{"survey", "survey.csv"}, []heldMark{level, {"the community's share", "at", []string{"results.0.community.share_above.0.share.value"}, 0}}},
 	}
 }
