@@ -115,15 +115,18 @@ func (x mixture) moments() (mean, sd float64) {
 }
 
 // profile is what each grid point says of the areas: mean and standard deviation of
-// an area's mean logarithm and its third moment (nil: 0), the standard deviation of its
-// homes about that, the mean of its effect, and the variance of what its own homes
-// share beyond what all do (nil: none).
-type profile struct{ m, s, third, spread, u, extra [][]float64 }
+// an area's mean logarithm, the standard deviation of its homes about that, and the
+// variance of what its own homes share beyond what all do (nil: none), and what is known
+// of the areas' effects.
+type profile struct {
+	m, s, spread, extra [][]float64
+	effects             []conditional
+}
 
 // profile is by point and area.
 func (g *grid) profile(shared *Shared) profile {
 	n := len(g.points)
-	x := profile{make([][]float64, n), make([][]float64, n), make([][]float64, n), make([][]float64, n), make([][]float64, n), make([][]float64, n)}
+	x := profile{make([][]float64, n), make([][]float64, n), make([][]float64, n), make([][]float64, n), make([]conditional, n)}
 	d := g.d
 	numeric.Each(n, func(k int) {
 		p := &g.points[k]
@@ -153,7 +156,7 @@ func (g *grid) profile(shared *Shared) profile {
 			s[j] = math.Sqrt(variance)
 			spread[j] = d.spreadWithin(a, p.point.sigma, p.point.beta)
 		}
-		x.m[k], x.s[k], x.third[k], x.spread[k], x.u[k] = m, s, c.third, spread, c.u
+		x.m[k], x.s[k], x.spread[k], x.effects[k] = m, s, spread, c
 	})
 	return x
 }
@@ -185,10 +188,10 @@ func (g *grid) areas(r *PosteriorResult, opt PosteriorOptions) error {
 		}
 		f := mixture{w: make([]float64, n), m: make([]float64, n), s: make([]float64, n), c: make([]float64, n), d: make([]float64, n)}
 		third := func(k int) float64 {
-			if x.third[k] == nil {
+			if x.effects[k].third == nil {
 				return 0
 			}
-			return x.third[k][j]
+			return x.effects[k].third[j]
 		}
 		if d.first[j] < d.first[j+1] {
 			f.bend = make([]float64, n)
@@ -200,7 +203,7 @@ func (g *grid) areas(r *PosteriorResult, opt PosteriorOptions) error {
 			if f.bend != nil {
 				f.bend[k] = bendOf(third(k), f.s[k])
 			}
-			l.Effect += f.w[k] * x.u[k][j]
+			l.Effect += f.w[k] * x.effects[k].u[j]
 		}
 		mean, sd := f.moments()
 		l.MeanLog, l.SDMeanLog = mean, sd
@@ -307,7 +310,7 @@ func (g *grid) draw(r *PosteriorResult, x profile, opt PosteriorOptions) error {
 		if first[k] == first[k+1] {
 			return
 		}
-		joint := d.joint(g, k)
+		joint := d.joint(g, k, x.effects[k])
 		mu, order := make([]float64, n), make([]int, n)
 		z := make([]float64, n+d.p)
 		var shift []float64
@@ -485,11 +488,10 @@ type joint struct {
 	noise  []float64
 }
 
-func (d *design) joint(g *grid, k int) *joint {
+func (d *design) joint(g *grid, k int, c conditional) *joint {
 	p := &g.points[k]
-	q := &joint{d: d, smooth: &g.smooth[p.at[2]], root: make([]float64, d.p*d.p), base: make([]float64, len(d.areas)), step: make([]float64, d.p), noise: make([]float64, len(d.areas)), tau: p.point.tau}
+	q := &joint{d: d, smooth: &g.smooth[p.at[2]], root: make([]float64, d.p*d.p), base: make([]float64, len(d.areas)), step: make([]float64, d.p), noise: make([]float64, len(d.areas)), tau: p.point.tau, c: c}
 	cholesky(p.point.cov, q.root, d.p)
-	q.c = d.effectsPrior(g.sums[p.at[0]], p.point, q.smooth)
 	for j, a := range d.areas {
 		q.base[j] = d.shift + dot(a.at, p.point.beta) + q.c.u[j]
 	}

@@ -97,8 +97,8 @@ func calibration(set community, n int) [][]float64 {
 			m.w, m.m, m.s = append(m.w, p.weight), append(m.m, x.m[k][j]), append(m.s, x.s[k][j])
 			m.d, m.c = append(m.d, 1), append(m.c, 0)
 			bend := 0.0
-			if x.third[k] != nil {
-				bend = bendOf(x.third[k][j], x.s[k][j])
+			if x.effects[k].third != nil {
+				bend = bendOf(x.effects[k].third[j], x.s[k][j])
 			}
 			m.bend = append(m.bend, bend)
 		}

@@ -96,6 +96,25 @@ func mixedAreas(rng *rand.Rand, errors float64) (homes []Home) {
 	return homes
 }
 
+// What is read off the table is what erfc gives, at the table's ends too.
+func TestPhiTable(t *testing.T) {
+	check := func(x float64) {
+		l, h := phiHazard(x)
+		if want := numeric.LogPhi(x); math.Abs(l-want) > 2e-13*(1+math.Abs(want)) {
+			t.Errorf("ln Φ(%v) is %v, not %v", x, l, want)
+		}
+		if want := numeric.Hazard(x); math.Abs(h-want) > 1e-10*(1+want) {
+			t.Errorf("φ/Φ(%v) is %v, not %v", x, h, want)
+		}
+	}
+	for x := -15.0; x < 8; x += 0.000917 {
+		check(x)
+	}
+	for _, x := range []float64{phiFrom, math.Nextafter(phiFrom, -99), phiTo, math.Nextafter(phiTo, 0), -1e6, 300} {
+		check(x)
+	}
+}
+
 // TestCensoredAreas holds the integral over an area's effect, its moments, and its
 // derivatives by the fixed effects to a slow dense sum: areas of 20 homes with 18 below
 // their limits, of 5 with all below, of 400, and with no exact home at all.
@@ -202,7 +221,7 @@ func denseLevel(d *design, j int, s *sums, tau float64, x point) func(p float64)
 			t := s.t[i*d.q : i*d.q+d.q]
 			l += tau * tau / (1 + tau*tau*t[0]) / 2 * (t[1] - b*t[0]) * (t[1] - b*t[0])
 		}
-		return l + d.censored(s, tau, []float64{b}, make([]float64, 1), make([]float64, 1))
+		return l + d.censored(s, tau, []float64{b}, make([]float64, 1), make([]float64, 1), d.newIntegrals())
 	}
 	const across, steps = 81, 3000
 	lo, hi := -14.0, 6.0

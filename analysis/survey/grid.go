@@ -201,7 +201,8 @@ func (g *grid) back(x, unit float64) float64 { return math.Asinh(x / unit) }
 func (g *grid) walk(sx, tx float64, start []float64) error {
 	seen := map[[3]int]bool{}
 	var front [][3]int
-	var from [][]float64 // where the fixed effects of each start: at those of the point next to it
+	var from [][]float64           // where the fixed effects of each start: in line with those of the points next to it
+	best := map[[3]int][]float64{} // fixed effects found
 	add := func(at [3]int, start []float64) {
 		if at[0] < 0 || at[1] < 0 || at[2] < 0 || at[2] >= len(g.smooth) || seen[at] {
 			return
@@ -248,14 +249,20 @@ func (g *grid) walk(sx, tx float64, start []float64) error {
 				continue
 			}
 			g.points = append(g.points, p)
+			best[p.at] = p.point.beta
 			for k := range 3 {
 				for _, by := range []int{-1, 1} {
 					if k == 0 && g.d.given != nil {
 						continue
 					}
-					at := p.at
+					at, behind := p.at, p.at
 					at[k] += by
-					add(at, p.point.beta)
+					behind[k] -= by
+					start := slices.Clone(p.point.beta)
+					for i, b := range best[behind] {
+						start[i] += start[i] - b
+					}
+					add(at, start)
 				}
 			}
 		}

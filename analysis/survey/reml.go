@@ -86,6 +86,7 @@ type point struct {
 	cov        []float64 // of beta, p×p
 	logDet     float64   // ln |information of beta|, in the units that came in
 	pull       []float64 // of pseudo-observations, spatial only
+	found      *integrals
 }
 
 // value is the restricted log likelihood, or the plain one.
@@ -147,6 +148,7 @@ func (d *design) solve(x point, m []float64, l0 float64, s *sums, start []float6
 	}
 	copy(beta, start)
 	last, gain, step := math.Inf(-1), 0.0, make([]float64, p)
+	found := d.newIntegrals()
 	for range 25 { // far from the top of spreads, quadrature may go round in a ring
 		copy(info, exact)
 		l := l0 - yy/2
@@ -155,7 +157,7 @@ func (d *design) solve(x point, m []float64, l0 float64, s *sums, start []float6
 			grad[a] = score[a] - g
 			l += beta[a] * (score[a] - g/2)
 		}
-		l += d.censored(s, x.tau, beta, grad, info)
+		l += d.censored(s, x.tau, beta, grad, info, found)
 		if math.IsNaN(l) || math.IsInf(l, 0) {
 			if math.IsInf(last, -1) {
 				return x
@@ -180,8 +182,10 @@ func (d *design) solve(x point, m []float64, l0 float64, s *sums, start []float6
 		gain = dot(step, grad)
 		x.logDet = logDet + 2*d.logScale
 		copy(x.beta, beta)
-		if gain < 1e-8 { // what is left is as gain^1.5
+		if gain < 1e-7 { // what is left is as gain^1.5
 			x.l = l + gain/2
+			found.move(step)
+			x.found = found
 			for k := range beta {
 				x.beta[k] += step[k]
 			}
@@ -501,8 +505,10 @@ func (h *hill) top() (sx, tx, top float64) {
 		}
 	}
 	top = h.f(sx, tx)
-	if x, v := h.homePeak(0, sx, 0.02, 1e-9); v >= top-1e-10*(1+math.Abs(top)) {
-		return x, 0, v
+	if _, v := h.homePeak(0, sx, 0.1, 1e-2); v > top-100 { // otherwise it is not worth a close look
+		if x, v := h.homePeak(0, sx, 0.02, 1e-9); v >= top-1e-10*(1+math.Abs(top)) {
+			return x, 0, v
+		}
 	}
 	if v := h.f(0, tx); v >= top {
 		t, v := h.areaPeak(0, tx, 0.05, 1e-9)
@@ -737,7 +743,7 @@ func (d *design) effectsAt(s *sums, x point, moments bool) conditional {
 			a[2] += k.count * w * w * w
 		}
 	}
-	var work areaWork
+	work := areaWork{moments: moments}
 	for j := range d.areas {
 		t := s.t[j*d.q : j*d.q+d.q]
 		c.g[j] = tau2 / (1 + tau2*t[0])
@@ -747,7 +753,11 @@ func (d *design) effectsAt(s *sums, x point, moments bool) conditional {
 			du[k] = -c.g[j] * t[k]
 		}
 		if d.first[j] < d.first[j+1] {
-			d.integrate(j, s, x.tau, x.beta, &work)
+			if moments || x.found == nil {
+				d.integrate(j, s, x.tau, x.beta, &work)
+			} else {
+				work.mean, work.variance, work.third, work.cov = x.found.mean[j], x.found.variance[j], x.found.third[j], x.found.cov[j*d.p:j*d.p+d.p]
+			}
 			root := math.Sqrt(c.g[j])
 			c.u[j] += root * work.mean
 			for k := range du {
