@@ -208,8 +208,8 @@ func TestNotes(t *testing.T) {
 	}{
 		{"few-pairs", many(9, 1.05), many(10, 1.05)},
 		{"open-pairs", []Pair{{A: 20, ABelow: true, B: 38}}, []Pair{{A: 20, ABelow: true, B: 37}}},
-		{"over-control", many(12, 1.45), many(12, 1.43)}, // 36.7 and 35.4 %
-		{"imprecise", many(20, 1.26), many(20, 1.20)},    // 16.5 and 13.0 %, whose lower limits are 12.6 and 9.9
+		{"over-control", many(12, 1.45), many(12, 1.43)},                  // 36.7 and 35.4 %
+		{"imprecise", many(20, 1.26), many(20, 1.20)},                     // 16.5 and 13.0 %, whose lower limits are 12.6 and 9.9
 		{"unbounded", []Pair{{A: 300, B: 360}}, []Pair{{A: 300, B: 328}}}, // 4.7e5 and 750 %
 		{"identical-pairs", many(3, 1), many(3, 1.001)},
 		{"steady-difference", []Pair{{A: 110, B: 100}, {A: 121, B: 111}}, many(2, 1.1)},

@@ -49,6 +49,6 @@ var Methods = []analysis.Method{
 		Interval:  "theirs, a little wider for the rounding.",
 		Notes:     []string{"one-area", "few-areas", "mostly-censored"},
 		Sources:   []analysis.Source{{Key: "hundepool-2012", Cite: "Hundepool and others 2012, Statistical Disclosure Control (from memory)"}},
-		Evidence:  analysis.Evidence{Reference: "TestAttack of cmd/radonyear", ByHand: "TestPublish, TestCountable", Coverage: "exact: no more than rounding is added to area-posterior and area-raw"},
+		Evidence:  analysis.Evidence{Reference: "TestMergeExhaustive; cmd/radonyear/publish_test.go attacks it", ByHand: "TestPublish, TestCountable", Coverage: "exact: no more than rounding is added to area-posterior and area-raw"},
 	},
 }
