@@ -266,7 +266,7 @@ func (f *finder) track(short []reading) {
 		return at(first)
 	}
 	if n := zero + resultZero; n > 0 {
-		f.add("zero-values", where(zero, firstZero), place{}, n, fmt.Sprintf("%s of exactly 0 Bq/m³; methods that need a logarithm take them as below a limit", some(n, "mean")))
+		f.add("zero-values", where(zero, firstZero), place{}, n, fmt.Sprintf("%s of exactly 0 Bq/m³, which no home has: ask whether the detector worked; days of it are left out, longer results taken as below a limit", some(n, "mean")))
 	}
 	if n := below + resultBelow; n > 0 {
 		f.add("below-limit", where(below, firstBelow), place{}, n, fmt.Sprintf("%s below the detection limit", some(n, "reading")))

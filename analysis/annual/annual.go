@@ -126,7 +126,7 @@ type home struct {
 // package.
 //
 // Notes: under-two-days, longer-than-a-year, year-not-measured, several-rooms,
-// room-above, restless-home, all-below-limit, below-limit, zero-days, partial-days.
+// room-above, restless-home, zero-result, all-below-limit, below-limit, zero-days, partial-days.
 //
 // Source: Durbin and Koopman 2012, Time Series Analysis by State Space Methods,
 // chapters 4 and 10, for the filter; for seasonal correction by exact dates and its
@@ -180,6 +180,7 @@ func prepare(series []analysis.Series, opt Options) (*home, error) {
 		h.note("several-rooms", "readings from %d rooms are joined and the mean of the rooms is given; where people live in one of them, ask for each room by itself", len(h.rooms))
 	}
 	h.setYear()
+	h.zeroResults()
 	allBelow := h.allBelow()
 	if allBelow {
 		h.data.Observations = temporal.JoinLimits(h.data.Observations)
@@ -202,6 +203,28 @@ const LeastDays = 46.0 / 24
 
 func (h *home) note(code, format string, args ...any) {
 	h.notes = append(h.notes, analysis.Note{Code: code, Text: fmt.Sprintf(format, args...)})
+}
+
+// zeroResults says which results are exactly zero: no air holds so little radon, so
+// the first question is whether the detector worked, whatever the numbers say.
+func (h *home) zeroResults() {
+	zero, all := 0, 0
+	for _, s := range h.series {
+		for i := range s.Len() {
+			r := s.At(i)
+			if all++; temporal.Zero(r) && !temporal.Dead(r) {
+				zero++
+			}
+		}
+	}
+	const ask = "ask first whether the detector worked, for there is some radon in the air of every home. If it did, a result of zero is one below %g Bq/m³; if it did not, nothing is known of the home, so measure again"
+	switch {
+	case zero == 0:
+	case zero == all:
+		h.note("zero-result", "every result is exactly zero: "+ask, temporal.ZeroLimit)
+	default:
+		h.note("zero-result", "%d of %d results are exactly zero: "+ask, zero, all, temporal.ZeroLimit)
+	}
 }
 
 func (h *home) allBelow() bool {

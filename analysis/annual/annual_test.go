@@ -280,6 +280,11 @@ func TestNotes(t *testing.T) {
 		s := date(2024, 1, 1).AddDate(0, 0, d)
 		return analysis.Reading{Start: s, End: s.AddDate(0, 0, 1), Concentration: c, Share: share, BelowLimit: below}
 	}
+	over := func(d, days int, c float64, below bool) analysis.Reading {
+		r := day(d, c, 0, below)
+		r.End = r.Start.AddDate(0, 0, days)
+		return r
+	}
 	for _, c := range []struct {
 		code    string
 		yes, no []analysis.Reading
@@ -287,6 +292,8 @@ func TestNotes(t *testing.T) {
 		{code: "under-two-days", yes: []analysis.Reading{day(0, 50, 1, false)}, no: []analysis.Reading{day(0, 50, 1, false), day(1, 50, .95, false)}},
 		{code: "partial-days", yes: []analysis.Reading{day(0, 50, .7, false), day(1, 60, 0, false)}, no: []analysis.Reading{day(0, 50, .75, false), day(1, 60, 0, false)}},
 		{code: "below-limit", yes: []analysis.Reading{day(0, 50, 0, true), day(1, 60, 0, false)}, no: []analysis.Reading{day(0, 50, 0, false), day(1, 60, 0, false)}},
+		{code: "zero-result", yes: []analysis.Reading{over(0, 60, 0, false)}, no: []analysis.Reading{over(0, 60, 5, true)}},
+		{code: "zero-result", yes: []analysis.Reading{over(0, 60, 80, false), over(60, 60, 0.001, false)}, no: []analysis.Reading{over(0, 60, 80, false), over(60, 60, 1, false)}},
 		{code: "all-below-limit", yes: []analysis.Reading{day(0, 50, 0, true), day(1, 60, 0, true)}, no: []analysis.Reading{day(0, 50, 0, true), day(1, 60, 0, false)}},
 		{code: "zero-days", yes: []analysis.Reading{day(0, 0, 0, false), day(1, 60, 0, false)}, no: []analysis.Reading{day(0, .1, 0, false), day(1, 60, 0, false)}},
 		{code: "longer-than-a-year", yes: []analysis.Reading{day(0, 50, 0, false), day(366, 60, 0, false)}, no: []analysis.Reading{day(0, 50, 0, false), day(365, 60, 0, false)}},

@@ -18,7 +18,7 @@ var Methods = []analysis.Method{
 			"with equal weight.",
 		Interval: "credible, checked by simulation with a generator that is not the model; its coverage by test length " +
 			"is published in COVERAGE.md beside this package.",
-		Notes: []string{"under-two-days", "longer-than-a-year", "year-not-measured", "several-rooms", "room-above", "restless-home", "all-below-limit", "below-limit", "zero-days", "partial-days"},
+		Notes: []string{"under-two-days", "longer-than-a-year", "year-not-measured", "several-rooms", "room-above", "restless-home", "zero-result", "all-below-limit", "below-limit", "zero-days", "partial-days"},
 		Sources: []analysis.Source{
 			{Key: "durbin-koopman-2012", Cite: "Durbin and Koopman 2012, Time Series Analysis by State Space Methods", Part: "chapters 4 and 10"},
 			{Key: "pinel-1995", Cite: "Pinel, Fearn, Darby and Miles 1995, Radiat. Prot. Dosim. 58:127 (from memory)"},

@@ -214,9 +214,11 @@ func s3(n int) string {
 
 // Dead says whether a reading is a day mean of nothing, which is a detector that
 // failed and not a home without radon: the air outdoors alone gives some counts.
-func Dead(r analysis.Reading) bool {
-	return r.OfADay() && !r.BelowLimit && r.Concentration < nothing
-}
+func Dead(r analysis.Reading) bool { return r.OfADay() && Zero(r) }
+
+// Zero says whether a reading is of nothing at all. A result of more than a day is
+// then read as below ZeroLimit, and its detector may have failed all the same.
+func Zero(r analysis.Reading) bool { return !r.BelowLimit && r.Concentration < nothing }
 
 // CalibrationSD is the log standard deviation of a detector's calibration error,
 // whose relative standard uncertainty is given, 0 for the default.

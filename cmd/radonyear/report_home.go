@@ -9,6 +9,7 @@ import (
 	"radonyear/analysis"
 	"radonyear/analysis/annual"
 	"radonyear/analysis/compare"
+	"radonyear/analysis/temporal"
 	"radonyear/cmd/radonyear/internal/page"
 	"radonyear/cmd/radonyear/internal/report"
 )
@@ -134,6 +135,10 @@ func (q homesQuestion) judgedSections(h homeOnPage) []page.Section {
 	first := h.judged[0]
 	e, unseen := first.AnnualMean, belowLimit(first.Result)
 	short := section("In short")
+	doubt := firstNote(first.Result.Notes, zeroResult) // it comes before what the numbers say
+	if doubt != nil {
+		short.Blocks = append(short.Blocks, page.Block{Lead: doubt})
+	}
 	mean := []page.Fact{{Name: page.Say("Average over the year, about"), Value: q.bq(e.Value, "annual_mean.value")}, {Name: page.Say("It is likely to lie"), Value: q.between(e, "annual_mean")}}
 	if unseen {
 		mean = []page.Fact{{Name: page.Say("Average over the year"), Value: page.Say("under {}", q.bq(e.Upper, "annual_mean.upper"))}}
@@ -146,15 +151,15 @@ func (q homesQuestion) judgedSections(h homeOnPage) []page.Section {
 		}[j.Verdict]
 		if j.DaysMeasured < annual.LeastDays {
 			text = "This test was too short to tell whether radon in this home, averaged over the year, is above or below {}."
+		} else if doubt != nil && j.Verdict == annual.Below {
+			text = "Only if the detector worked: averaged over the year, radon in this home is below {}."
 		}
 		short.Blocks = append(short.Blocks, page.Block{Lead: page.Say(text, q.level(k))})
 		mean = append(mean, page.Fact{Name: page.Say("Chance that it is above {}", q.level(k)), Value: q.chance(j.Probability, fmt.Sprintf("%s@%d", "probability", k))})
 	}
 	short.Blocks = append(short.Blocks, page.Block{Facts: mean})
-	for _, n := range first.Result.Notes {
-		if n.Code == "room-above" { // it counts more than the mean of the rooms
-			short.say(page.Prose{page.Name(page.Sentence(n.Text))})
-		}
+	if room := firstNote(first.Result.Notes, "room-above"); room != nil { // it counts more than the mean of the rooms
+		short.say(room)
 	}
 
 	measured := section("What was measured")
@@ -188,6 +193,9 @@ func (q homesQuestion) judgedSections(h homeOnPage) []page.Section {
 	against := section("What that means against the level")
 	for k, j := range h.judged {
 		words := map[annual.Verdict]string{annual.Above: "clear: above the level", annual.Below: "clear: below the level", annual.NotConclusive: "not clear yet"}[j.Verdict]
+		if doubt != nil && j.Verdict == annual.Below {
+			words = "below the level if the detector worked, and open if it did not"
+		}
 		against.say(page.Say("The chance that the average over the year is above {} is {}. The answer is {}.", q.level(k), q.chance(j.Probability, fmt.Sprintf("probability@%d", k)), words))
 	}
 	against.say(q.clearAnswer())
@@ -197,8 +205,8 @@ func (q homesQuestion) judgedSections(h homeOnPage) []page.Section {
 	against.say(q.whoseLevels())
 
 	next := section("What to do next")
-	if unseen && first.RawMean == 0 {
-		next.say(page.Say("Ask whether the detector worked: there is some radon in every home, and a result of zero is rare."))
+	if doubt != nil {
+		next.say(page.Say("Ask whoever gave or read the detector whether it worked. If nobody can say that it did, measure again with another one, and take this test for none."))
 	}
 	for k, j := range h.judged {
 		next.Blocks = append(next.Blocks, q.nextSteps(k, j, len(h.judged) > 1)...)
@@ -257,19 +265,22 @@ func (q homesQuestion) nextSteps(k int, j judged, several bool) []page.Block {
 		add("{}Have a radon professional look at the home. The radon in a home can be lowered; the more there is, the sooner that should be done.", at)
 		add("If this was the home’s only test, a second one before work is ordered is common practice.")
 		add("After the work, measure again: not in the first 24 hours, then soon, and from then on at least every two years.")
+	case j.Verdict == annual.Below && analysis.HasNote(j.Result.Notes, zeroResult):
+		add("{}Until that is known, this test does not say that nothing has to be done.", at)
 	case j.Verdict == annual.Below:
 		add("{}For this level nothing has to be done now. Less radon is better all the same.", at)
 		add("Measure again within about five years, and sooner after work on the house, its heating or its ventilation, or when people begin to use rooms nearer the ground.")
 	case j.DaysFor80 > 0:
 		add("{}Go on measuring. With {} more, straight after this test, there is a chance of at least 80\u00a0% that the answer is then clear.", at, days(float64(j.DaysFor80), fmt.Sprintf("days_for_80_percent@%d", k)))
 	case len(j.Further) == 0:
-		add("{}More days of all rooms will not settle it: one room by itself is above the level, as said below.", at)
+		add("{}One room by itself is above the level, as said above. If people live or sleep in that room, take the home as above: have a radon professional look at it. The radon in a home can be lowered; the more there is, the sooner that should be done.", at)
+		add("If nobody spends time in that room, see which rooms people use, and ask for each of them by itself. More days of all rooms together will not settle it.")
 	case j.YearShare > 0.95:
-		add("{}Most of the year was measured, and going on will not settle it: the average is so near the level that what the detector itself may be off by counts.", at)
+		add("{}Most of the year was measured, and going on will not settle it: the average is so near the level that what the detector itself may be off by counts. An average so near the level is reason enough to ask a radon professional.", at)
 	default:
 		add("{}Measure for a whole year if you can. The average is so near the level that even then the answer may stay open.", at)
 	}
-	if j.Verdict == annual.NotConclusive {
+	if j.Verdict == annual.NotConclusive && len(j.Further) > 0 && (j.DaysFor80 > 0 || j.YearShare <= 0.95) { // more days are ahead
 		add("Until then the page says neither that the home is above the level nor that it is below.")
 	}
 	blocks := []page.Block{{List: list}}
@@ -285,6 +296,31 @@ func (q homesQuestion) nextSteps(k int, j judged, several bool) []page.Block {
 		blocks = append(blocks, page.Block{Table: t})
 	}
 	return blocks
+}
+
+// zeroResult is the note of results that are exactly zero.
+const zeroResult = "zero-result"
+
+// zeroSides asks about results of exactly zero among those compared; "" if there are none.
+func zeroSides(series []analysis.Series) string {
+	for _, s := range series {
+		for i := range s.Len() {
+			if r := s.At(i); temporal.Zero(r) && !temporal.Dead(r) {
+				return "A result is exactly zero. Ask first whether the detector worked: there is some radon in the air of every home, with a system too."
+			}
+		}
+	}
+	return ""
+}
+
+// firstNote is the first note with a code, as a sentence; nil if there is none.
+func firstNote(notes []analysis.Note, code string) page.Prose {
+	for _, n := range notes {
+		if n.Code == code {
+			return page.Prose{page.Name(page.Sentence(n.Text))}
+		}
+	}
+	return nil
 }
 
 // unsaid is what a page of a home does not say, and what else its result needs to be
@@ -319,7 +355,12 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 	}
 	reduction, lead := q.reductionProse(*r)
 	short := section("In short")
-	short.Blocks = append(short.Blocks, page.Block{Lead: lead})
+	doubt, ifWorked := zeroSides(h.series), ""
+	if doubt != "" {
+		short.Blocks = append(short.Blocks, page.Block{Lead: page.Say("{}", doubt)})
+		ifWorked = "Only if it did: "
+	}
+	short.Blocks = append(short.Blocks, page.Block{Lead: append(page.Say("{}", ifWorked), lead...)})
 	facts := []page.Fact{
 		{Name: page.Say("Average over the year without the system"), Value: mean(r.Without, "before.annual_mean")},
 		{Name: page.Say("with the system"), Value: mean(r.With, "after.annual_mean")},
@@ -329,9 +370,12 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 		text := map[annual.Verdict]string{
 			annual.Above:         "With the system, the average over the year is still above {}.",
 			annual.Below:         "With the system, the average over the year is below {}.",
-			annual.NotConclusive: "Whether the average over the year with the system is below {} cannot be told yet.",
+			annual.NotConclusive: "With the system, the average over the year is more likely above {} than below; these measurements leave it open.",
 		}[b.Verdict]
-		short.Blocks = append(short.Blocks, page.Block{Lead: page.Say(text, q.level(k))})
+		if b.Verdict == annual.NotConclusive && b.Probability >= 0.5 {
+			text = "With the system, the average over the year is more likely below {} than above; these measurements leave it open."
+		}
+		short.Blocks = append(short.Blocks, page.Block{Lead: append(page.Say("{}", ifWorked), page.Say(text, q.level(k))...)})
 		facts = append(facts, page.Fact{Name: page.Say("Chance that it is now below {}", q.level(k)), Value: q.chance(b.Probability, fmt.Sprintf("below.%d.probability", k))})
 	}
 	short.Blocks = append(short.Blocks, page.Block{Facts: facts})
@@ -388,14 +432,26 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 	has := func(v annual.Verdict) bool {
 		return slices.ContainsFunc(r.Below, func(b compare.Below) bool { return b.Verdict == v })
 	}
-	if r.Verdict != compare.Reduced {
-		add("Look whether the system runs, and ask whoever measured whether the tests before and after were the right way round.")
+	if doubt != "" {
+		add("Ask whoever gave or read the detector whether it worked. If nobody can say that it did, measure again with another one, and take that test for none.")
 	}
-	if has(annual.Above) {
+	rose := r.Reduction.Value < 0 || r.RawRatio > 1
+	switch {
+	case r.Verdict == compare.Reduced:
+	case rose:
+		add("Look whether the system runs, and ask whoever measured whether the tests before and after were the right way round: there was more radon in the second.")
+	default:
+		add("Look whether the system runs.")
+	}
+	likelyAbove := slices.ContainsFunc(r.Below, func(b compare.Below) bool { return b.Verdict == annual.NotConclusive && b.Probability < 0.5 })
+	switch {
+	case has(annual.Above):
 		add("Call whoever installed the system: it does not do enough for this level.")
+	case likelyAbove:
+		add("Tell whoever installed the system: it more likely does too little for this level than enough.")
 	}
-	if has(annual.NotConclusive) {
-		add("Go on measuring with the system running, for several months if you can.")
+	if has(annual.NotConclusive) || r.Verdict != compare.Reduced && !rose {
+		add("Go on measuring with the system running, for several months if you can: these measurements leave too much open.")
 	}
 	add("Look at the gauge on the system’s pipe from time to time: it shows whether the fan runs.")
 	add("Measure again at least every two years, and after any change to the house or the system.")
@@ -434,12 +490,17 @@ func (q homesQuestion) reductionProse(r compared) (value, lead page.Prose) {
 			value = page.Say("none: with it there is {}, likely between {} and {}", side(e.Value, "reduction.value"), side(e.Lower, "reduction.lower"), side(e.Upper, "reduction.upper"))
 		}
 	}
+	// It works where it does what it is for: the radon is less, and below the level.
+	does := "The system"
+	if !slices.ContainsFunc(r.Below, func(b compare.Below) bool { return b.Verdict != annual.Below }) {
+		does = "The system works: it"
+	}
 	switch r.Verdict {
 	case compare.Reduced:
 		if r.With.AllBelow || r.Without.AllBelow {
-			return value, page.Say("The system works: it lowers the radon in this home.")
+			return value, page.Say("{} lowers the radon in this home.", does)
 		}
-		return value, page.Say("The system works: it takes away about {} of the radon in this home.", percent(e.Value, "reduction.value"))
+		return value, page.Say("{} takes away about {} of the radon in this home.", does, percent(e.Value, "reduction.value"))
 	case compare.Increased:
 		return value, page.Say("With the system there is more radon in this home than without it.")
 	}

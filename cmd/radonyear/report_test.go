@@ -519,10 +519,10 @@ func TestPageEdges(t *testing.T) {
 	file := edgeFile(t)
 	for home, want := range map[string][]string{
 		"below":         {"There was less than the detector can see", "how far under, this test cannot say"},
-		"zero":          {"Ask whether the detector worked"},
+		"zero":          {"Every result is exactly zero: ask first whether the detector worked", "Only if the detector worked: averaged over the year", "this test does not say that nothing has to be done"},
 		"short":         {"This test was too short to tell", "no answer is called clear, whatever the chance"},
-		"year":          {"Nearly all of the twelve months", "going on will not settle it"},
-		"rooms":         {"By itself, \"cellar\" is above", "one room by itself is above the level"},
+		"year":          {"Nearly all of the twelve months", "going on will not settle it", "ask a radon professional"},
+		"rooms":         {"By itself, \"cellar\" is above", "If people live or sleep in that room, take the home as above: have a radon professional look at it."},
 		"unseen after":  {"The system works: it lowers", "at least 92.7\u00a0%", "The two tests were made"},
 		"unseen before": {"With the system there is more radon", "none: with it there is at least 283\u00a0% more"},
 		"worse":         {"With the system there is more radon", "none: with it there is", "Look whether the system runs"},
@@ -534,6 +534,46 @@ func TestPageEdges(t *testing.T) {
 			if !strings.Contains(words, w) {
 				t.Errorf("%s: the page does not say %q", home, w)
 			}
+		}
+	}
+}
+
+// TestPageAdvice: what a page says to do fits what it says is so.
+func TestPageAdvice(t *testing.T) {
+	skipShort(t)
+	zeros := filepath.Join(t.TempDir(), "zeros.csv")
+	if err := os.WriteFile(zeros, []byte("home,start,end,value,unit,phase\n"+
+		"Z1,2025-01-01,2025-03-01,0,Bq/m3,\n"+
+		"Z2,2025-01-01,2025-03-01,400,Bq/m3,before\nZ2,2025-09-01,2025-12-01,0,Bq/m3,after\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	demo := func(name string) string { return filepath.Join("..", "..", "testdata", "demo", name) }
+	for _, c := range []struct {
+		file, home string
+		says, not  []string
+		first      string // of what stands in short
+	}{
+		{zeros, "Z1", nil, []string{"nothing has to be done now", "clear: below"}, "Every result is exactly zero: ask first whether the detector worked"},
+		{zeros, "Z2", []string{"Only if it did: The system works", "Only if it did: With the system, the average over the year is below 200"}, nil, "A result is exactly zero. Ask first whether the detector worked"},
+		{demo("monitors.csv.gz"), "K-08", []string{"take the home as above: have a radon professional look at it"}, []string{"Until then"}, ""},
+		{demo("fans.csv"), "F-03", []string{"is more likely above 200\u00a0Bq/m³ than below", "Tell whoever installed the system"}, []string{"The system works", "right way round"}, "The system takes away about"},
+		{demo("fans.csv"), "F-14", []string{"Go on measuring with the system running"}, []string{"right way round"}, ""},
+		{demo("fans.csv"), "F-11", []string{"is more likely below 200\u00a0Bq/m³ than above", "Go on measuring with the system running"}, []string{"right way round"}, ""},
+	} {
+		words := readPage(t, pageOf(t, c.file, "--home", c.home)).all("main")[0].words()
+		for _, w := range c.says {
+			if !strings.Contains(words, w) {
+				t.Errorf("%s: the page does not say %q", c.home, w)
+			}
+		}
+		for _, w := range c.not {
+			if strings.Contains(words, w) {
+				t.Errorf("%s: the page says %q", c.home, w)
+			}
+		}
+		_, short, _ := strings.Cut(words, "In short")
+		if !strings.HasPrefix(strings.TrimSpace(short), c.first) {
+			t.Errorf("%s: in short, %.80q does not begin with %q", c.home, short, c.first)
 		}
 	}
 }

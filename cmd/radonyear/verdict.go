@@ -14,6 +14,7 @@ import (
 	"radonyear/analysis"
 	"radonyear/analysis/annual"
 	"radonyear/analysis/temporal"
+	"radonyear/cmd/radonyear/internal/page"
 	"radonyear/cmd/radonyear/internal/plot"
 	"radonyear/cmd/radonyear/internal/report"
 	"radonyear/ingest"
@@ -337,7 +338,13 @@ func verdictInWords(j judged, by string, typed bool, taken string) []string {
 	case j.DaysFor80 < 0:
 		lines = append(lines, "No further measurement within a year gives a chance of 80 % of a conclusive answer: the mean is too near the level.")
 	}
-	return append(lines, notesInWords(rowNotes(j.Result.Notes, j.AnnualMean.Notes))...)
+	notes := rowNotes(j.Result.Notes, j.AnnualMean.Notes)
+	if at := slices.IndexFunc(notes, func(n analysis.Note) bool { return n.Code == zeroResult }); at >= 0 {
+		// Whether the detector worked comes before what its number says.
+		lines = slices.Insert(lines, 0, page.Sentence(notes[at].Text))
+		notes = slices.Delete(notes, at, at+1)
+	}
+	return append(lines, notesInWords(notes)...)
 }
 
 // notesInWords are notes as lines.
@@ -376,7 +383,11 @@ func verdictWords(j judged) string {
 	case annual.Above:
 		return fmt.Sprintf("conclusive, above %g Bq/m³", j.level)
 	case annual.Below:
-		return fmt.Sprintf("conclusive, below %g Bq/m³", j.level)
+		words := fmt.Sprintf("conclusive, below %g Bq/m³", j.level)
+		if analysis.HasNote(j.Result.Notes, zeroResult) {
+			words += ", if the detector worked"
+		}
+		return words
 	}
 	return string(j.Verdict)
 }
