@@ -52,6 +52,42 @@ func readingMarks(series []analysis.Series, role plot.Role, dayLabel, longLabel 
 	return marks
 }
 
+// detectorMarks are the readings of one home; of several detectors the first one's look
+// unlike those of the others, so that it is seen whether they agree.
+func detectorMarks(series []analysis.Series) []plot.Mark {
+	if len(series) < 2 {
+		return readingMarks(series, plot.Measured, "day mean, measured", "longer test, measured")
+	}
+	first, others := series[0], series[1:]
+	name := func(s analysis.Series) string {
+		if others[0].Room == first.Room && others[0].Detector != first.Detector {
+			return s.Detector
+		}
+		return s.Room
+	}
+	one, other := name(first), name(others[0])
+	if len(others) > 1 {
+		other = "the others"
+	}
+	if one == "" || other == "" || one == other {
+		one, other = "first detector", "the other"
+	}
+	marks := readingMarks([]analysis.Series{first}, plot.Measured, "day mean, "+one, "longer test, "+one)
+	limits := false // said once in the legend
+	for _, m := range marks {
+		p, ok := m.(plot.Points)
+		limits = limits || ok && p.Role == plot.Limit
+	}
+	for _, m := range readingMarks(others, plot.Next, "day mean, "+other, "longer test, "+other) {
+		if p, ok := m.(plot.Points); ok && p.Role == plot.Limit && limits {
+			p.Label = ""
+			m = p
+		}
+		marks = append(marks, m)
+	}
+	return marks
+}
+
 // dayMarks are the days of twelve months as the model knows them.
 func dayMarks(days []annual.Day, role plot.Role, label string) []plot.Mark {
 	band := plot.Band{Look: plot.Look{Role: role, Label: label}}
@@ -104,7 +140,11 @@ func (q *question) yearFigure(homes []drawnHome, by string) plot.Figure {
 		}
 		p.Marks = append(p.Marks, dayMarks(h.Daily, plot.Model, fmt.Sprintf("where %g %% of days are expected", percent))...)
 		p.Marks = append(p.Marks, levelRules(q.Levels, false)...)
-		p.Marks = append(p.Marks, readingMarks(h.series, plot.Measured, "day mean, measured", "longer test, measured")...)
+		if len(homes) == 1 {
+			p.Marks = append(p.Marks, detectorMarks(h.series)...)
+		} else {
+			p.Marks = append(p.Marks, readingMarks(h.series, plot.Measured, "day mean, measured", "longer test, measured")...)
+		}
 		p.Marks = append(p.Marks, meanMarks(h.AnnualMean, h.YearStart, h.YearEnd, plot.Model, fmt.Sprintf("annual mean, %g %% interval", percent), 0.025)...)
 		f.Panels = append(f.Panels, p)
 	}

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"radonyear/analysis"
@@ -59,8 +60,32 @@ func (q compareQuestion) reductionsFigure(results []compared, joined *compare.Po
 			f.Notes = append([]string{fmt.Sprintf("Under %d homes say next to nothing of others like them.", fewJoined)}, f.Notes...)
 		}
 	}
+	p.X.Min, p.X.Max = homesRange(homes, p.Marks)
 	f.Panels = []plot.Panel{p}
 	return f, nil
+}
+
+// homesRange is the range of an axis of ratios in percent: that of the homes, no change
+// and all values, and of what few homes say together no more than three times as far.
+func homesRange(homes plot.Intervals, marks []plot.Mark) (low, high float64) {
+	const beyond, edge = 3, 1.15
+	low, high = 100, 100
+	least, most := low, high // of all
+	add := func(low, high *float64, values ...float64) {
+		for _, v := range values {
+			if v > 0 && !math.IsInf(v, 1) {
+				*low, *high = min(*low, v), max(*high, v)
+			}
+		}
+	}
+	add(&low, &high, slices.Concat(homes.Low, homes.High)...)
+	for _, m := range marks {
+		if line, ok := m.(plot.Intervals); ok {
+			add(&low, &high, line.Value...)
+			add(&least, &most, slices.Concat(line.Value, line.Low, line.High)...)
+		}
+	}
+	return max(low/beyond, min(low, least)) / edge, min(high*beyond, max(high, most)) * edge
 }
 
 // twoYearsFigure draws one home: what was measured without and with its system, and

@@ -68,6 +68,9 @@ func (p *program) emitPlotted(c *cli.Context, doc report.Document, format string
 	if err != nil {
 		return err
 	}
+	if n := len(doc.Levels); n > mostLevels {
+		f.Notes = append([]string{fmt.Sprintf("Of %d levels the first %d are drawn.", n, mostLevels)}, f.Notes...)
+	}
 	if err := p.plotted(c, f); err != nil {
 		return err
 	}
@@ -125,10 +128,13 @@ func plotDay(t time.Time) float64 {
 	return float64(t.Unix()+int64(offset)) / 86400
 }
 
-// levelRules are the levels as lines, at most three of them: by height, or upright.
+// mostLevels is how many levels are drawn: there are so many kinds of line for them.
+const mostLevels = 3
+
+// levelRules are the levels as lines, the first of them: by height, or upright.
 func levelRules(levels []float64, upright bool) (marks []plot.Mark) {
 	for i, l := range levels {
-		if i == 3 {
+		if i == mostLevels {
 			break
 		}
 		marks = append(marks, plot.Rule{Look: plot.Look{Role: []plot.Role{plot.Level, plot.Level2, plot.Level3}[i], Label: fmt.Sprintf("level, %s Bq/m³", report.Number(l, l))}, At: l, Upright: upright})

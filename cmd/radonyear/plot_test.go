@@ -208,6 +208,9 @@ func TestPlots(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			got, result := runPlot(t, c, "svg")
 			golden(t, filepath.Join(kept, c.name+".svg"), got)
+			for _, bad := range textTrouble(t, got) {
+				t.Error(bad)
+			}
 			marks := drawnMarks(t, got)
 			for _, h := range c.held {
 				var drawn []float64
@@ -237,6 +240,175 @@ func TestPlots(t *testing.T) {
 						t.Errorf("%q %s is drawn as %g, and %s is %g", h.label, h.attr, drawn[i], path, want)
 					}
 				}
+			}
+		})
+	}
+}
+
+// textTrouble says which texts of an SVG stand on another or stick out of the picture.
+// Each is as wide as its textLength says, which browsers keep to, and its letters reach
+// from three quarters of its size above the line to a fifth below.
+func textTrouble(t *testing.T, svg []byte) (bad []string) {
+	t.Helper()
+	type box struct {
+		text                     string
+		left, top, right, bottom float64
+	}
+	var all []box
+	var wide, high float64
+	d := xml.NewDecoder(bytes.NewReader(svg))
+	for {
+		tok, err := d.Token()
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		e, ok := tok.(xml.StartElement)
+		if !ok {
+			continue
+		}
+		attr := map[string]string{}
+		for _, a := range e.Attr {
+			attr[a.Name.Local] = a.Value
+		}
+		number := func(name string) float64 {
+			x, err := strconv.ParseFloat(attr[name], 64)
+			if err != nil {
+				t.Fatalf("%s of %v: %v", name, e.Name.Local, err)
+			}
+			return x
+		}
+		switch e.Name.Local {
+		case "svg":
+			var x, y float64
+			if _, err := fmt.Sscan(attr["viewBox"], &x, &y, &wide, &high); err != nil {
+				t.Fatal(err)
+			}
+		case "text":
+			var text string
+			if err := d.DecodeElement(&text, &e); err != nil {
+				t.Fatal(err)
+			}
+			x, y, size, length := number("x"), number("y"), number("font-size"), number("textLength")
+			switch attr["text-anchor"] {
+			case "middle":
+				x -= length / 2
+			case "end":
+				x -= length
+			}
+			all = append(all, box{text, x, y - 0.75*size, x + length, y + 0.2*size})
+		}
+	}
+	if len(all) == 0 || wide == 0 {
+		t.Fatal("no text to look at")
+	}
+	for i, b := range all {
+		if b.left < 0 || b.top < 0 || b.right > wide || b.bottom > high {
+			bad = append(bad, fmt.Sprintf("%q sticks out: %.1f to %.1f of %.1f, %.1f to %.1f of %.1f", b.text, b.left, b.right, wide, b.top, b.bottom, high))
+		}
+		for _, o := range all[:i] {
+			if b.left < o.right && o.left < b.right && b.top < o.bottom && o.top < b.bottom {
+				bad = append(bad, fmt.Sprintf("%q stands on %q", b.text, o.text))
+			}
+		}
+	}
+	return bad
+}
+
+// TestTextTroubleTells: the check above can fail.
+func TestTextTroubleTells(t *testing.T) {
+	const text = `<text x="%g" y="%g" font-size="10" textLength="40">%s</text>`
+	for _, c := range []struct {
+		x, y float64
+		bad  int
+	}{{50, 50, 0}, {-1, 50, 1}, {61, 50, 1}, {50, 5, 1}, {50, 99, 1}, {20, 25, 1}, {20, 32, 0}} {
+		svg := fmt.Sprintf(`<svg viewBox="0 0 100 100">`+text+text+`</svg>`, 10.0, 20.0, "one", c.x, c.y, "other")
+		if got := textTrouble(t, []byte(svg)); len(got) != c.bad {
+			t.Errorf("at %g, %g: %v", c.x, c.y, got)
+		}
+	}
+}
+
+// TestPlotsOfAwkwardData: what is long, short, many or open is drawn without a text on
+// another or out of the picture, and different names stay different.
+func TestPlotsOfAwkwardData(t *testing.T) {
+	const long = "The old schoolhouse at the far end of the lane, upper flat, care of the keeper "
+	days := func(homes, rooms, detectors []string, n int, gap func(d int) bool) string {
+		var b strings.Builder
+		b.WriteString("home,area,room,detector,date,value,unit\n")
+		for h, home := range homes {
+			for r, room := range rooms {
+				for k, detector := range detectors {
+					for d := range n {
+						if gap != nil && gap(d) {
+							continue
+						}
+						v := 120 * math.Exp(0.3*math.Cos(float64(d)/58)+0.5*math.Sin(float64(d*d+7*h+3*r+k)))
+						fmt.Fprintf(&b, "%q,North,%s,%s,%s,%.0f,Bq/m3\n", home, room, detector, time.Date(2020, 1, 1+d, 0, 0, 0, 0, time.UTC).Format(time.DateOnly), v)
+					}
+				}
+			}
+		}
+		return b.String()
+	}
+	tests := func(name func(i int) string, area func(i int) string, n int, value func(i int) string) string {
+		var b strings.Builder
+		b.WriteString("home,area,room,detector,start,end,value,unit\n")
+		for i := range n {
+			fmt.Fprintf(&b, "%q,%q,living room,d%d,2025-01-03,2025-04-03,%s,Bq/m3\n", name(i), area(i), i, value(i))
+		}
+		return b.String()
+	}
+	one := []string{"K-1"}
+	home := func(i int) string { return fmt.Sprintf("H-%d", i) }
+	longHome := func(i int) string { return long + strconv.Itoa(i) }
+	north := func(int) string { return "North" }
+	scattered := func(i int) string { return fmt.Sprintf("%.0f", 90*math.Exp(math.Sin(float64(5*i))+0.1*float64(i%7))) }
+	var fans strings.Builder
+	fans.WriteString("home,area,room,phase,detector,start,end,value,unit\n")
+	for i := range 8 {
+		fmt.Fprintf(&fans, "%q,North,living room,before,b%d,2025-01-03,2025-04-03,%d,Bq/m3\n", longHome(i), i, 300+20*i)
+		fmt.Fprintf(&fans, "%q,North,living room,after,a%d,2025-04-10,2025-07-03,%d,Bq/m3\n", longHome(i), i, 30+9*i)
+	}
+	var two strings.Builder // homes of which the pooled interval reaches beyond everything
+	two.WriteString("home,area,room,phase,detector,start,end,value,unit\n")
+	for i, after := range []int{20, 1200} {
+		fmt.Fprintf(&two, "T-%d,North,living room,before,b%d,2025-01-03,2025-04-03,1000,Bq/m3\n", i, i)
+		fmt.Fprintf(&two, "T-%d,North,living room,after,a%d,2025-04-10,2025-07-03,%d,Bq/m3\n", i, i, after)
+	}
+	for _, c := range []plotCase{
+		{"one test", "in.csv", tests(home, north, 1, scattered), []string{"annual"}, nil},
+		{"one limit", "in.csv", tests(home, north, 1, func(int) string { return "<20" }), []string{"annual"}, nil},
+		{"2000 days", "in.csv", days(one, []string{"hall"}, []string{"m"}, 2000, nil), []string{"annual"}, nil},
+		{"gap of months", "in.csv", days(one, []string{"hall"}, []string{"m"}, 300, func(d int) bool { return d >= 40 && d < 230 }), []string{"annual", "--level", "100", "--level", "200", "--level", "300", "--level", "400"}, nil},
+		{"two monitors", "in.csv", days(one, []string{"hall"}, []string{"m", "n"}, 60, nil), []string{"annual"}, nil},
+		{"long names", "in.csv", days([]string{long + "1", long + "2", long + "12"}, []string{"hall"}, []string{"m"}, 30, nil), []string{"annual"}, nil},
+		{"long rooms", "in.csv", days(one, []string{strings.ReplaceAll(long, ",", "") + "1", strings.ReplaceAll(long, ",", "") + "2"}, []string{"m"}, 30, nil), []string{"annual", "--by", "room"}, nil},
+		{"twelve homes", "in.csv", days([]string{"a", "b", "c", "d", "e", "f", "g", "h", "i", "j", "k", "l"}, []string{"hall"}, []string{"m"}, 20, nil), []string{"annual"}, nil},
+		{"long rows", "in.csv", tests(longHome, north, 11, scattered), []string{"verdict"}, nil},
+		{"one density", "in.csv", tests(longHome, north, 1, scattered), []string{"verdict", "--level", "100", "--level", "200", "--level", "300"}, nil},
+		{"many areas", "in.csv", tests(home, func(i int) string { return long + strconv.Itoa(i%45) }, 120, scattered), []string{"survey"}, nil},
+		{"areas' ranks", "in.csv", tests(home, func(i int) string { return long + strconv.Itoa(i%12) }, 120, scattered), []string{"describe", "--by", "area"}, nil},
+		{"mostly limits", "in.csv", tests(home, north, 30, func(i int) string {
+			if i%5 > 0 {
+				return "<60"
+			}
+			return scattered(i)
+		}), []string{"describe", "--level", "200"}, nil},
+		{"long fans", "in.csv", fans.String(), []string{"compare"}, nil},
+		{"two fans", "in.csv", two.String(), []string{"compare"}, nil},
+		{"one fan", "in.csv", two.String(), []string{"compare", "--home", "T-1"}, nil},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			c.args = append([]string{c.args[0], c.file}, c.args[1:]...)
+			svg, _ := runPlot(t, c, "svg")
+			for _, bad := range textTrouble(t, svg) {
+				t.Error(bad)
+			}
+			if c.name == "long rows" && strings.Count(string(svg), "keeper 1<") != 1 {
+				t.Error("homes whose names begin alike cannot be told apart")
 			}
 		})
 	}

@@ -100,7 +100,7 @@ func (q *question) densityFigure(h judged, all []judged, by string, typed bool) 
 		x.Include = x.Include[:len(x.Include)-1]
 	}
 	top.X = x
-	x.Label = "Radon, Bq/m³"
+	top.X.Label, x.Label = "Annual mean, Bq/m³", "Radon, Bq/m³"
 	f.Panels = []plot.Panel{top, {X: x, Y: rows, Marks: append(levelRules(q.Levels, true), marks...), Height: 18*float64(len(rows.Names)) + 6}}
 	return f
 }

@@ -137,13 +137,16 @@ func steps(low, high float64, most int) (at []float64) {
 	return at
 }
 
+// exponent writes 1e-05 as people do.
+var exponent = strings.NewReplacer("e-0", "e−", "e+0", "e", "e+", "e", "-", "−")
+
 // number writes a tick: as few digits as say it.
 func number(v float64) string {
 	if v == 0 {
 		return "0"
 	}
 	if a := math.Abs(v); a >= 1e7 || a < 1e-4 {
-		return strings.Replace(strconv.FormatFloat(v, 'g', 3, 64), "-", "−", 1)
+		return exponent.Replace(strconv.FormatFloat(v, 'g', 3, 64))
 	}
 	text := strconv.FormatFloat(v, 'f', 6, 64)
 	text = strings.TrimRight(strings.TrimRight(text, "0"), ".")

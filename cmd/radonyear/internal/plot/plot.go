@@ -22,6 +22,7 @@ type Figure struct {
 	Panels  []Panel  // in reading order
 	Columns int      // panels beside each other; 0: 1
 	Notes   []string // below the panels
+	Narrow  bool     // for the screen of a telephone: half as wide, panels under each other, names above their rows
 }
 
 // Panel is one coordinate system and what is drawn in it.

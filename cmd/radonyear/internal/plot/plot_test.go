@@ -198,6 +198,55 @@ func TestCut(t *testing.T) {
 	}
 }
 
+// TestCutApart: names that differ are not cut to the same text.
+func TestCutApart(t *testing.T) {
+	const most = 80
+	for _, all := range [][]string{
+		{"short", "other"},
+		{"the old school at the end of the lane 1", "the old school at the end of the lane 2", "the old school at the end of the lane 12", "short"},
+		{"the old school, first floor, at the end of the lane", "the old school, second floor, at the end of the lane"},
+		{strings.Repeat("x", 400) + "1" + strings.Repeat("x", 400), strings.Repeat("x", 400) + "2" + strings.Repeat("x", 400), "x"},
+	} {
+		got := rowText.cutApart(all, most)
+		seen := map[string]bool{}
+		for i, s := range got {
+			if rowText.wide(s) > most || s == "" || seen[s] {
+				t.Errorf("%.60q is cut to %q", all[i], s)
+			}
+			seen[s] = true
+			if rowText.wide(all[i]) <= most && s != all[i] {
+				t.Errorf("%q had room, and is %q", all[i], s)
+			}
+		}
+	}
+	if same := rowText.cutApart([]string{"a name that is far too long for its row", "a name that is far too long for its row"}, most); same[0] != same[1] {
+		t.Errorf("one name is cut to %q", same)
+	}
+}
+
+// TestNarrow: a narrow figure has its panels under each other, and names above their rows.
+func TestNarrow(t *testing.T) {
+	f := figure(1)
+	f.Columns, f.Narrow = 2, true
+	var widest, one, above float64
+	for _, e := range parse(t, render(t, f)) {
+		switch {
+		case e.name == "svg":
+			var x, y, h float64
+			if _, err := fmt.Sscan(e.attr["viewBox"], &x, &y, &widest, &h); err != nil {
+				t.Fatal(err)
+			}
+		case e.name == "text" && e.text == "one":
+			one = e.number(t, "y")
+		case e.name == "text" && e.text == "1" && e.attr["text-anchor"] == "end" && e.number(t, "y") == one:
+			above = e.number(t, "x")
+		}
+	}
+	if math.Abs(widest-86/25.4*72) > 0.01 || above < 200 {
+		t.Errorf("%g wide, the text beside a name ends at %g", widest, above)
+	}
+}
+
 // TestData: an SVG carries the numbers that it draws.
 func TestData(t *testing.T) {
 	got := map[string]string{}
@@ -469,6 +518,15 @@ func TestTellApart(t *testing.T) {
 			if sameDash && k.shape == o.shape && k.line != o.line && math.Abs(k.width-o.width) < 0.3 && !(q == Model && r == After) {
 				t.Errorf("roles %d and %d differ by colour alone", q, r)
 			}
+		}
+	}
+	// Areas beside each other differ in how light they are: CIE 1976, from memory.
+	lightness := func(c color.NRGBA) float64 {
+		return 116*math.Cbrt(0.2126*linear(c.R)+0.7152*linear(c.G)+0.0722*linear(c.B)) - 16
+	}
+	for _, r := range []Role{Next, Attention} {
+		if d := math.Abs(lightness(styles[r].tint) - lightness(styles[Model].tint)); d < 10 {
+			t.Errorf("the areas of roles %d and %d differ by %.1f in lightness", r, Model, d)
 		}
 	}
 	if fmt.Sprint(styles[Before].dash) == fmt.Sprint(styles[After].dash) || styles[Before].shape == styles[After].shape {

@@ -19,11 +19,11 @@ func Render(f Figure, format string) ([]byte, error) {
 	switch format {
 	case "svg":
 		parts := append([]string{f.Lead, f.Desc}, f.Notes...)
-		d := newDrawing(width, l.height, clean(f.Title), strings.Join(strings.Fields(clean2(parts)), " "))
+		d := newDrawing(l.width, l.height, clean(f.Title), strings.Join(strings.Fields(clean2(parts)), " "))
 		l.draw(d)
 		return d.bytes()
 	case "png":
-		p := newPicture(width, l.height)
+		p := newPicture(l.width, l.height)
 		l.draw(p)
 		return p.bytes()
 	}
@@ -56,13 +56,13 @@ type layout struct {
 	legend              []entry
 	legendTop, notesTop float64
 	panels              []placed
-	height              float64
+	width, height       float64
 }
 
 // entry is a legend's.
 type entry struct {
 	mark Mark
-	text string
+	text []string // lines
 	x, y float64
 }
 
@@ -74,6 +74,7 @@ type placed struct {
 	title       string
 	yLabel      string
 	inTitle     bool // yLabel stands beside the title
+	over        bool // names and what is beside stand above their rows
 	xLabel      string
 	yTicks      []tick
 	xTicks      []tick
@@ -85,10 +86,14 @@ type placed struct {
 func line(size float64) float64 { return size * leading }
 
 func (f Figure) layOut() *layout {
-	l := &layout{figure: f}
-	inner := width - 2*margin
-	l.title = titleText.wrap(clean(f.Title), inner, 2)
-	l.lead = leadText.wrap(clean(f.Lead), inner, 4)
+	l := &layout{figure: f, width: width}
+	lines := 1 // of text where a wide figure has one
+	if f.Narrow {
+		l.width, lines, f.Columns = narrow, 2, 1
+	}
+	inner := l.width - 2*margin
+	l.title = titleText.wrap(clean(f.Title), inner, 2*lines)
+	l.lead = leadText.wrap(clean(f.Lead), inner, 4*lines)
 	y := margin + float64(len(l.title))*line(titleSize) + float64(len(l.lead))*line(textSize)
 	y += 5
 	l.legendTop = y
@@ -98,13 +103,18 @@ func (f Figure) layOut() *layout {
 	wide := make([]float64, columns) // of labels at the left; alike in a column, so that axes stand under each other
 	for i, p := range f.Panels {
 		k := i % columns
-		wide[k] = max(wide[k], labelsOf(p, across, columns))
+		wide[k] = max(wide[k], labelsOf(p, across, columns, f.Narrow))
 	}
+	titles := make([]string, len(f.Panels))
+	for i, p := range f.Panels {
+		titles[i] = clean(p.Title)
+	}
+	titles = headText.cutApart(titles, across)
 	for i := 0; i < len(f.Panels); i += columns {
 		bottom := y
 		for k, p := range f.Panels[i:min(i+columns, len(f.Panels))] {
 			left := margin + float64(k)*(across+gap)
-			pl, end := placePanel(p, left, y, across, wide[k], columns)
+			pl, end := placePanel(p, titles[i+k], left, y, across, wide[k], columns, f.Narrow)
 			l.panels = append(l.panels, pl)
 			bottom = max(bottom, end)
 		}
@@ -113,7 +123,7 @@ func (f Figure) layOut() *layout {
 	y -= 2
 	l.notesTop = y
 	for _, n := range f.Notes {
-		l.notes = append(l.notes, noteText.wrap(clean(n), inner, 4)...)
+		l.notes = append(l.notes, noteText.wrap(clean(n), inner, 4*lines)...)
 	}
 	y += float64(len(l.notes)) * line(noteSize)
 	l.height = math.Ceil(y + margin)
@@ -133,14 +143,22 @@ func (l *layout) layLegend(y, inner float64) float64 {
 				continue
 			}
 			seen[k] = true
-			text := keyText.cut(clean(m.label()), inner-keyWidth-6)
-			w := keyWidth + 5 + keyText.wide(text) + 16
+			text := keyText.wrap(clean(m.label()), inner-keyWidth-6, 2)
+			w := 0.0
+			for _, t := range text {
+				w = max(w, keyText.wide(t))
+			}
+			w += keyWidth + 5 + 16
 			if x > margin && x+w-16 > margin+inner {
 				x = margin
 				y += row
 			}
 			l.legend = append(l.legend, entry{m, text, x, y})
 			x += w
+			if len(text) > 1 { // it has its row for itself
+				x = math.Inf(1)
+				y += line(textSize)
+			}
 		}
 	}
 	if l.legend != nil {
@@ -150,8 +168,10 @@ func (l *layout) layLegend(y, inner float64) float64 {
 }
 
 // height is of the area that a panel draws in.
-func (p Panel) height(columns int) float64 {
+func (p Panel) height(columns int, narrow bool) float64 {
 	switch {
+	case narrow && p.Y.Kind == Rows:
+		return 30 * (float64(len(p.Y.Names)) + 0.2)
 	case p.Height > 0:
 		return p.Height
 	case p.Y.Kind == Rows:
@@ -171,38 +191,51 @@ func (p Panel) scales() (x, y scale) {
 	return p.X.settle(bx), p.Y.settle(by)
 }
 
-func (p Panel) yTicks(y scale, columns int) []tick { return y.ticks(max(int(p.height(columns)/15), 3)) }
+func (p Panel) yTicks(y scale, columns int, narrow bool) []tick {
+	return y.ticks(max(int(p.height(columns, narrow)/15), 3))
+}
 
 // rowNames are the names of rows, cut to what they may take.
-func (p Panel) rowNames(across float64) (names []string) {
-	if p.Y.Kind == Rows {
-		for _, n := range p.Y.Names {
-			names = append(names, rowText.cut(clean(n), across*0.3))
+func (p Panel) rowNames(across float64, narrow bool) []string {
+	if p.Y.Kind != Rows {
+		return nil
+	}
+	var names []string
+	for _, n := range p.Y.Names {
+		names = append(names, clean(n))
+	}
+	most := across * 0.3
+	if narrow { // a name stands above its row, before the text beside it
+		most = across
+		for _, b := range p.Beside {
+			most = min(most, across-rowText.wide(rowText.cut(clean(b), across/2))-8)
 		}
 	}
-	return names
+	return rowText.cutApart(names, most)
 }
 
 // labelsOf is how wide the labels at the left of a panel are.
-func labelsOf(p Panel, across float64, columns int) (wide float64) {
+func labelsOf(p Panel, across float64, columns int, narrow bool) (wide float64) {
 	_, y := p.scales()
-	for _, t := range p.yTicks(y, columns) {
+	for _, t := range p.yTicks(y, columns, narrow) {
 		wide = max(wide, tickText.wide(t.label))
 	}
-	for _, n := range p.rowNames(across) {
-		wide = max(wide, rowText.wide(n))
+	if !narrow {
+		for _, n := range p.rowNames(across, narrow) {
+			wide = max(wide, rowText.wide(n))
+		}
 	}
 	return wide
 }
 
 // placePanel lays one panel out in a column of so much width, of which the labels at
 // the left take wide, and gives its lower end.
-func placePanel(p Panel, left, top, across, wide float64, columns int) (placed, float64) {
-	out := placed{panel: p, top: top, edge: left}
+func placePanel(p Panel, title string, left, top, across, wide float64, columns int, narrow bool) (placed, float64) {
+	out := placed{panel: p, top: top, edge: left, over: narrow && p.Y.Kind == Rows}
 	out.a.x, out.a.y = p.scales()
 	y := top
 	if p.Title != "" {
-		out.title = headText.cut(clean(p.Title), across)
+		out.title = title
 		y += line(textSize)
 	}
 	if p.Y.Label != "" {
@@ -214,16 +247,22 @@ func placePanel(p Panel, left, top, across, wide float64, columns int) (placed, 
 		}
 	}
 	y += 8
-	height := p.height(columns)
-	out.yTicks = p.yTicks(out.a.y, columns)
-	out.names = p.rowNames(across)
+	height := p.height(columns, narrow)
+	out.yTicks = p.yTicks(out.a.y, columns, narrow)
+	out.names = p.rowNames(across, narrow)
 	for _, b := range p.Beside {
-		b = rowText.cut(clean(b), across*0.36)
+		most := across * 0.36
+		if out.over {
+			most = across / 2
+		}
+		b = rowText.cut(clean(b), most)
 		out.beside = append(out.beside, b)
 		out.besideWidth = max(out.besideWidth, rowText.wide(b))
 	}
 	out.a.left, out.a.right = left+wide+7, left+across-4
-	if out.beside != nil {
+	if out.over {
+		out.a.left = left
+	} else if out.beside != nil {
 		out.a.right -= out.besideWidth + 6
 	}
 	out.a.top, out.a.bottom = y, y+height
@@ -277,7 +316,9 @@ func (l *layout) draw(s surface) {
 	for _, e := range l.legend {
 		mid := e.y + line(textSize)/2 + 1
 		e.mark.key(s, e.x, mid)
-		s.text(e.x+keyWidth+5, mid+3.5, e.text, keyText)
+		for i, t := range e.text {
+			s.text(e.x+keyWidth+5, mid+3.5+float64(i)*line(textSize), t, keyText)
+		}
 	}
 	for i := range l.panels {
 		l.panels[i].draw(s)
@@ -337,11 +378,21 @@ func (p *placed) draw(s surface) {
 		s.text(a.left-4, a.py(t.at)+3.5, t.label, right)
 	}
 	for i, n := range p.names {
+		if p.over {
+			s.text(a.left, a.py(float64(i))-7, n, rowText)
+			continue
+		}
 		t := rowText
 		t.anchor = end
 		s.text(a.left-5, a.py(float64(i))+3.5, n, t)
 	}
 	for i, b := range p.beside {
+		if p.over {
+			t := rowText
+			t.anchor = end
+			s.text(a.right, a.py(float64(i))-7, b, t)
+			continue
+		}
 		s.text(a.right+6, a.py(float64(i))+3.5, b, rowText)
 	}
 	centre := tickText

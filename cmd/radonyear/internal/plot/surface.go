@@ -110,6 +110,56 @@ func (t textStyle) cut(s string, most float64) string {
 	return strings.TrimRight(string(runes[:low]), " ") + "…"
 }
 
+// cutApart shortens texts to a width so that those which differ still do: where their
+// beginnings are alike they are cut in their middle, and where that does not help they
+// are counted.
+func (t textStyle) cutApart(all []string, most float64) []string {
+	out := make([]string, len(all))
+	alike := func() map[string]map[string]bool { // what is shown, and of which texts
+		of := map[string]map[string]bool{}
+		for i, s := range out {
+			if of[s] == nil {
+				of[s] = map[string]bool{}
+			}
+			of[s][all[i]] = true
+		}
+		return of
+	}
+	for i, s := range all {
+		out[i] = t.cut(s, most)
+	}
+	for i, of := 0, alike(); i < len(all); i++ {
+		if len(of[out[i]]) > 1 {
+			out[i] = t.cutMiddle(all[i], "", most)
+		}
+	}
+	counted := map[string]int{}
+	for i, of := 0, alike(); i < len(all); i++ {
+		if len(of[out[i]]) > 1 {
+			counted[out[i]]++
+			out[i] = t.cutMiddle(all[i], fmt.Sprintf(" (%d)", counted[out[i]]), most)
+		}
+	}
+	return out
+}
+
+// cutMiddle shortens a text to a width by its middle, with something after it.
+func (t textStyle) cutMiddle(s, after string, most float64) string {
+	if t.wide(s+after) <= most {
+		return s + after
+	}
+	runes := []rune(s)
+	keep := len(runes) - 1
+	for ; keep > 1; keep-- {
+		first := (keep + 1) / 2
+		short := strings.TrimRight(string(runes[:first]), " ") + "…" + strings.TrimLeft(string(runes[len(runes)-keep/2:]), " ")
+		if t.wide(short+after) <= most {
+			return short + after
+		}
+	}
+	return t.cut(s, most)
+}
+
 // wrap breaks a text at its spaces into at most so many lines; what does not fit is
 // cut off.
 func (t textStyle) wrap(s string, most float64, lines int) (out []string) {
