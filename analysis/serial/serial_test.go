@@ -436,16 +436,19 @@ func TestRefusals(t *testing.T) {
 	}
 
 	// Three days of hours last 72 of them, from the first one's start to the last one's
-	// end, and lose their daily cycle; an hour less keeps it.
-	for n, width := range map[int]float64{72: 2, 71: 5} {
-		wave := make([]float64, n)
-		for i := range wave {
-			wave[i] = 50 + 20*math.Cos(2*math.Pi*(float64(i)+0.5)/24) + float64(1-2*(i%2))
+	// end, and lose their daily cycle; an hour less keeps it, and then it is all there is.
+	wave := func(n int) analysis.Series {
+		y := make([]float64, n)
+		for i := range y {
+			y[i] = 50 + 20*math.Cos(2*math.Pi*(float64(i)+0.5)/24) + float64(1-2*(i%2))
 		}
-		r, err := Mean(series(t, time.Hour, count(n), wave), Options{})
-		if n == 72 && (err != nil || r.Mean.Upper-r.Mean.Lower > width) || n == 71 && err == nil && r.Mean.Upper-r.Mean.Lower < width {
-			t.Errorf("%d hours of a daily cycle: %v, %v", n, r.Mean, err)
-		}
+		return series(t, time.Hour, count(n), y)
+	}
+	if r, err := Mean(wave(72), Options{}); err != nil || r.Mean.Upper-r.Mean.Lower > 2 {
+		t.Errorf("72 hours of a daily cycle: %v, %v", r.Mean, err)
+	}
+	if r, err := Mean(wave(71), Options{}); err == nil || !strings.Contains(err.Error(), "the record lasts 1.0 times") {
+		t.Errorf("71 hours of a daily cycle: %v, %v", r.Mean, err)
 	}
 
 	// Two short runs a year apart are no long record.
@@ -454,8 +457,8 @@ func TestRefusals(t *testing.T) {
 	for i := range 150 {
 		at = append(at, float64(8760+i))
 	}
-	if r, err := Mean(series(t, time.Hour, at, runs), Options{}); err == nil && !analysis.HasNote(r.Mean.Notes, "short-record") {
-		t.Errorf("300 hours in two runs: %v, %v", r.CorrelationTime, r.Mean.Notes)
+	if r, err := Mean(series(t, time.Hour, at, runs), Options{}); err != nil || !analysis.HasNote(r.Mean.Notes, "short-record") {
+		t.Errorf("300 hours in two runs: %v, %v, %v", r.CorrelationTime, r.Mean.Notes, err)
 	}
 
 	// A slow trend under quick hours: the model looks at the hours, the cosines at the
