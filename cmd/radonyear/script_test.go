@@ -24,9 +24,21 @@ func TestMain(m *testing.M) {
 
 var update = flag.Bool("update", false, "write what was printed into scripts and README.md")
 
+// shortScripts are those that are run with -short, which is how the race detector is:
+// it makes each command slow, and these take every road on which goroutines meet.
+var shortScripts = []string{"annual", "compare", "describe", "inspect", "mean", "survey", "verdict", "watch"}
+
 func TestScript(t *testing.T) {
+	dir := filepath.Join("testdata", "script")
+	var files []string
+	if testing.Short() {
+		for _, name := range shortScripts {
+			files = append(files, filepath.Join(dir, name+".txtar"))
+		}
+		dir = ""
+	}
 	testscript.Run(t, testscript.Params{
-		Dir:           filepath.Join("testdata", "script"),
+		Dir: dir, Files: files,
 		UpdateScripts: *update,
 		Setup: func(env *testscript.Env) error {
 			messy, err := filepath.Abs(filepath.Join("..", "..", "testdata", "messy"))
