@@ -171,7 +171,11 @@ func Floors(pairs []FloorPair, confidence float64) (FloorResult, error) {
 	}
 	r := FloorResult{Pairs: len(pairs), confidence: opt.Confidence}
 	if len(pairs) < 2 {
-		return r, fmt.Errorf("%d homes measured on both floors at once; how homes differ takes two, and a ratio worth using ten or more", len(pairs))
+		homes := "0 homes"
+		if len(pairs) == 1 {
+			homes = "1 home"
+		}
+		return r, fmt.Errorf("%s measured on both floors at once; how homes differ takes two, and a ratio worth using ten or more", homes)
 	}
 	logs, apart := make([]float64, len(pairs)), 0
 	for i, p := range pairs {

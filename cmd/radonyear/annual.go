@@ -374,7 +374,7 @@ func (p *program) annual(c *cli.Context) error {
 		return noResult(left, files)
 	}
 	err = p.emitPlotted(c, doc, format, func() (plot.Figure, error) {
-		drawn, err := chosen(c, results, func(r annual.Result) analysis.Place { return r.Place })
+		drawn, err := chosen(c, results, func(r homeYear) analysis.Place { return r.Place })
 		if err != nil {
 			return plot.Figure{}, err
 		}
@@ -393,11 +393,17 @@ func (p *program) annual(c *cli.Context) error {
 	return p.partial(doc)
 }
 
+// homeYear is one home's annual mean, and of which side of a mitigation it is.
+type homeYear struct {
+	annual.Result
+	phase string // before or after; empty where no reading says
+}
+
 // estimate is one home's annual mean.
-func (q *question) estimate(s subject) (annual.Result, error) {
+func (q *question) estimate(s subject) (homeYear, error) {
 	r, err := annual.Estimate(s.series, q.Options)
 	r.Notes = s.notes(r.Notes)
-	return r, err
+	return homeYear{r, s.phase}, err
 }
 
 // noResult is the error of a run that could judge no home at all.
@@ -434,7 +440,7 @@ func (p *program) partial(doc report.Document) error {
 		}
 		fmt.Fprintf(p.stderr, "radonyear: skipped: home %s: %s\n", report.Plain(report.PlaceName(l.Place)), report.Plain(l.Why))
 	}
-	if doc.Rejected() > 0 || len(doc.LeftOut) > 0 || analysis.HasNote(doc.Notes, sheetsUnread) {
+	if doc.Rejected() > 0 || len(doc.LeftOut) > 0 || analysis.HasNote(doc.Notes, sheetsUnread) || analysis.HasNote(doc.Notes, annualLeftOut) {
 		return errPartial
 	}
 	return nil
@@ -510,13 +516,18 @@ func shared(places []analysis.Place) map[string]bool {
 	return names
 }
 
-func annualTable(results []annual.Result, by string) report.Table {
+func annualTable(results []homeYear, by string) report.Table {
 	var places []analysis.Place
 	for _, r := range results {
 		places = append(places, r.Place)
 	}
 	name := resultNames(places, by)
+	phase := report.Column{Key: "phase", Style: report.Text}
+	if slices.ContainsFunc(results, func(r homeYear) bool { return r.phase == "after" }) {
+		phase.Head = "Phase" // not all are of homes as they were built
+	}
 	t := report.Table{Columns: slices.Concat(placeColumns(places, by), []report.Column{
+		phase,
 		{Key: "start", Style: report.Date},
 		{Key: "end", Style: report.Date},
 		{Key: "days_measured", Head: "Days", Style: report.Days},
@@ -532,8 +543,8 @@ func annualTable(results []annual.Result, by string) report.Table {
 	})}
 	for _, r := range results {
 		t.Rows = append(t.Rows, report.Row{Label: name(r.Place), Notes: rowNotes(r.Notes, r.AnnualMean.Notes), Cells: []any{
-			r.Home, r.Area, r.Room, instant(r.Start), instant(r.End), r.DaysMeasured, instant(r.YearStart), instant(r.YearEnd),
-			r.YearShare, rawMean(r), r.SeasonFactor, r.AnnualMean, r.ExpectedMean, r.Above, belowLimit(r)}})
+			r.Home, r.Area, r.Room, r.phase, instant(r.Start), instant(r.End), r.DaysMeasured, instant(r.YearStart), instant(r.YearEnd),
+			r.YearShare, rawMean(r.Result), r.SeasonFactor, r.AnnualMean, r.ExpectedMean, r.Above, belowLimit(r.Result)}})
 	}
 	return t
 }

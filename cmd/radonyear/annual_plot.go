@@ -170,7 +170,7 @@ func (q *question) yearFigure(homes []drawnHome, by string) plot.Figure {
 
 // drawn estimates the homes of a picture once more, now keeping their days: of
 // thousands of homes only those drawn pay for that.
-func (q *question) drawn(homes population, results []annual.Result) (out []drawnHome, err error) {
+func (q *question) drawn(homes population, results []homeYear) (out []drawnHome, err error) {
 	wanted, names := map[analysis.Place]bool{}, map[string]bool{}
 	for _, r := range results {
 		wanted[r.Place], names[r.Home] = true, true

@@ -24,7 +24,9 @@ func (p *program) floorsCommand() *cli.Command {
 the two, how much homes differ in it, and, for homes tested on the first alone,
 what the annual mean on the second is likely to be. A room is meant if its name
 is the one given, or begins with it as a word: living means "Living room" too.
-That a column holds floors is said with --column NAME=room.
+That a column holds floors is said with --column NAME=room. A fan changes how
+floors stand to each other: without --phase, readings from after mitigation are
+left out.
 
 Examples:
   radonyear floors tests.csv --from basement --to living
@@ -80,19 +82,25 @@ func (p *program) floors(c *cli.Context) error {
 	var places []analysis.Place
 	var left []report.LeftOut
 	var alone []subject
-	others := 0
+	others, after := 0, 0
 	for i := range daily.HomeCount() {
 		a, b := floorSubject(daily, i, from, q.phase), floorSubject(daily, i, to, q.phase)
+		if a.phase == "after" || b.phase == "after" {
+			after++
+		}
+		_, why := phaseOf(floorPhases(daily, i, q.phase, from, to))
 		switch {
-		case len(a.series) == 0 || len(b.series) == 0 && a.why == "":
-			if len(a.series) == 0 {
-				others++
-			} else {
-				alone = append(alone, a)
-			}
+		case len(a.series) == 0 && a.phase == "after":
+			left = append(left, report.LeftOut{Place: a.place, Why: fmt.Sprintf("in %q only readings from after mitigation; --phase after asks for those", from)})
 			continue
-		case a.why != "" || b.why != "":
-			left = append(left, report.LeftOut{Place: a.place, Why: a.why})
+		case len(a.series) == 0:
+			others++
+			continue
+		case why != "":
+			left = append(left, report.LeftOut{Place: a.place, Why: why})
+			continue
+		case len(b.series) == 0:
+			alone = append(alone, a)
 			continue
 		}
 		pair, err := survey.PairFloors(a.series, b.series)
@@ -154,11 +162,14 @@ func (p *program) floors(c *cli.Context) error {
 		Settings: slices.Concat([]report.Field{{Name: "from", Value: from}, {Name: "to", Value: to}, {Name: "rooms_from", Value: roomNames(daily, from)}, {Name: "rooms_to", Value: roomNames(daily, to)}}, q.floorSettings(), readingSettings(c)),
 		Inputs:   inputs(files), Rejects: rejectsFile(c), Notes: inputNotes(files, daily, q.phase), LeftOut: left,
 	}
+	if after > 0 {
+		doc.Notes = append(doc.Notes, afterLeftOut(after))
+	}
 	if others > 0 {
 		doc.Notes = append(doc.Notes, analysis.Note{Code: "not-tested-there", Text: fmt.Sprintf("%s without a reading in %q: no part of this.", count(others, "home"), from)})
 	}
-	doc.Lead = []string{fmt.Sprintf("In %d homes measured on both at once, %q held %s times the radon of %q (%g %% interval %s); one home's own ratio may lie anywhere from %s.",
-		r.Pairs, to, report.Number(r.Ratio.Value), from, round(100*q.Confidence), report.Interval(r.Ratio), report.Interval(r.Next))}
+	doc.Lead = []string{fmt.Sprintf("In %s measured on both at once, %q held %s times the radon of %q (%g %% interval %s); one home's own ratio may lie anywhere from %s.",
+		count(r.Pairs, "home"), to, report.Number(r.Ratio.Value), from, round(100*q.Confidence), report.Interval(r.Ratio), report.Interval(r.Next))}
 	doc.After = []string{
 		fmt.Sprintf("Rooms taken for %q: %s; for %q: %s.", from, strings.Join(roomNames(daily, from), ", "), to, strings.Join(roomNames(daily, to), ", ")),
 		"Ratio: geometric mean over homes of the second over the first. GSD of homes: how much homes differ in it, detectors' errors included. Next home: the ratio of one more such home. Same days: how far the readings used are of the days that both floors were measured.",
@@ -182,22 +193,34 @@ func (q *question) floorSettings() []report.Field {
 	return s
 }
 
-// floorSubject is one home's readings in the rooms asked for.
+// floorSubject is one home's readings in the rooms asked for; without a phase, those
+// from after mitigation are left out, and its phase is that of what was.
 func floorSubject(daily *ingest.Daily, i int, asked, phase string) subject {
 	h := daily.Home(i, ingest.Filter{Phase: phase})
 	s := subject{place: analysis.Place{Home: h.Name, Area: h.Area}}
-	phases := map[string]bool{}
 	for k, x := range h.Series {
-		if isRoom(x.Room, asked) {
+		switch {
+		case !isRoom(x.Room, asked):
+		case phase == "" && h.About[k].Phase == "after":
+			s.phase = "after"
+		default:
 			s.series = append(s.series, x)
 			s.mixed += h.About[k].Mixed
 		}
-		phases[h.About[k].Phase] = true
-	}
-	if len(phases) > 1 {
-		s.why = "readings from before and after mitigation; choose with --phase before or --phase after"
 	}
 	return s
+}
+
+// floorPhases are the phases of a home's readings in either room: what states none may
+// be from after mitigation where others are. What states both sides is parted.
+func floorPhases(daily *ingest.Daily, i int, phase, from, to string) (phases []string) {
+	h := daily.Home(i, ingest.Filter{Phase: phase})
+	for k, x := range h.Series {
+		if p := h.About[k].Phase; p != "before" && (isRoom(x.Room, from) || isRoom(x.Room, to)) {
+			phases = append(phases, p)
+		}
+	}
+	return phases
 }
 
 // floorHomes are the homes by their readings in the rooms asked for.

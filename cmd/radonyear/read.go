@@ -410,18 +410,34 @@ func subjectsOf(h ingest.Home, by string) []subject {
 	var out []subject
 	for _, room := range rooms {
 		sub := subject{place: analysis.Place{Home: h.Name, Area: h.Area, Room: room}}
-		phases := map[string]bool{}
+		var phases []string
 		for i, s := range h.Series {
 			if by != "room" || s.Room == room {
 				sub.series = append(sub.series, s)
 				sub.mixed += h.About[i].Mixed
-				phases[h.About[i].Phase] = true
+				phases = append(phases, h.About[i].Phase)
 			}
 		}
-		if len(phases) > 1 {
-			sub.why = "readings from before and after mitigation; choose with --phase before or --phase after"
-		}
+		sub.phase, sub.why = phaseOf(phases)
 		out = append(out, sub)
 	}
 	return out
+}
+
+// phaseOf is the side of a mitigation that readings of such phases are of, together,
+// or why they are of no one side. What states no phase is taken as from before: a
+// home without a system has nothing else to state.
+func phaseOf(phases []string) (phase, why string) {
+	after, before := slices.Contains(phases, "after"), slices.Contains(phases, "before")
+	switch unsaid := slices.Contains(phases, ""); {
+	case after && before:
+		return "", "readings from before and after mitigation; choose with --phase before or --phase after"
+	case after && unsaid:
+		return "", "readings from after mitigation, and others that state no phase; state it, or choose with --phase after"
+	case after:
+		return "after", ""
+	case before:
+		return "before", ""
+	}
+	return "", ""
 }

@@ -183,7 +183,7 @@ func (p *program) survey(c *cli.Context) error {
 		Inputs:   inputs(in.files), Rejects: rejectsFile(c), Notes: slices.Concat(inputNotes(in.files, in.daily, ""), in.notes), LeftOut: in.left,
 	}
 	if in.after > 0 {
-		doc.Notes = append(doc.Notes, analysis.Note{Code: "after-left-out", Text: fmt.Sprintf("Of %s the readings from after mitigation were left out.", count(in.after, "home"))})
+		doc.Notes = append(doc.Notes, afterLeftOut(in.after))
 	}
 	if pub != nil {
 		return p.publishSurvey(c, q, pub, format, in)
@@ -234,6 +234,11 @@ func (p *program) survey(c *cli.Context) error {
 	return p.partial(doc)
 }
 
+// afterLeftOut says of how many homes readings were left out for their phase.
+func afterLeftOut(homes int) analysis.Note {
+	return analysis.Note{Code: "after-left-out", Text: fmt.Sprintf("Of %s the readings from after mitigation were left out.", count(homes, "home"))}
+}
+
 // communityRead is a community as its files have it.
 type communityRead struct {
 	daily       *ingest.Daily
@@ -257,8 +262,7 @@ func (p *program) readCommunity(c *cli.Context, q *communityQuestion) (in commun
 	} else if q.drawing.asked() {
 		err = usageError{"how the homes were drawn stands in no file that radonyear annual wrote", "give the readings, with the columns of the survey's design"}
 	} else {
-		in.all, in.left, in.files, err = q.readAnnual(c)
-		in.notes = []analysis.Note{{Code: "from-annual", Text: "The homes' annual means and intervals are those that radonyear annual wrote; what tests of one season have in common is by the profile given here."}}
+		err = q.readAnnual(c, &in)
 	}
 	if err != nil {
 		return in, err

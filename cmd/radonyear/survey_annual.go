@@ -32,9 +32,13 @@ import (
 // annualColumns are those by which its CSV is known.
 var annualColumns = []string{"home", "area", "start", "end", "raw_mean", "season_factor", "annual_mean", "annual_mean_lower", "annual_mean_upper", "annual_mean_confidence", "raw_mean_below_limit"}
 
+// annualPhase is the column of the side of a mitigation; a file may be without.
+const annualPhase = "phase"
+
 // annualRow is one result.
 type annualRow struct {
 	home, area  string
+	phase       string // before or after; empty where that is not known
 	start, end  time.Time
 	raw, factor float64
 	mean        [3]float64 // value, lower, upper
@@ -69,59 +73,103 @@ func annualFiles(paths []string) (some []string) {
 	return some
 }
 
-// readAnnual reads homes from what radonyear annual wrote.
-func (q communityQuestion) readAnnual(c *cli.Context) (all []surveyed, left []report.LeftOut, files []ingest.File, err error) {
+// annualMissing is what radonyear annual itself had left out.
+type annualMissing struct {
+	homes, rows int64
+	named       []report.LeftOut // of the homes those that are known by name
+}
+
+// readAnnual reads homes from what radonyear annual wrote. What was measured after
+// mitigation is left out, as it is of readings.
+func (q communityQuestion) readAnnual(c *cli.Context, in *communityRead) error {
 	paths, err := inputPaths(c)
 	if err != nil {
-		return nil, nil, nil, err
+		return err
 	}
 	if q.testError == "none" {
-		return nil, nil, nil, usageError{"--test-error none is for readings; annual means bring their own error", "leave it out, or give the readings"}
+		return usageError{"--test-error none is for readings; annual means bring their own error", "leave it out, or give the readings"}
 	}
 	seen := map[[2]string]string{}
+	var lost annualMissing
+	unsaid := 0 // homes of which the phase is not known
 	for _, path := range paths {
 		text, err := os.ReadFile(path)
 		if err != nil {
-			return nil, nil, nil, hinted{fmt.Errorf("%s: %w", path, bare(err)), "check the path"}
+			return hinted{fmt.Errorf("%s: %w", path, bare(err)), "check the path"}
 		}
 		sum := sha256.Sum256(text)
 		f := ingest.File{Path: path, SHA256: hex.EncodeToString(sum[:])}
 		text = bytes.TrimPrefix(text, []byte("\ufeff"))
 		var rows []annualRow
+		var missing annualMissing
 		if bytes.HasPrefix(bytes.TrimSpace(text), []byte("{")) {
-			rows, err = annualJSON(path, text)
+			rows, missing, err = annualJSON(path, text)
 		} else {
-			rows, f.ColumnsExtra, err = annualCSV(path, text)
+			rows, missing, f.ColumnsExtra, err = annualCSV(path, text)
 		}
 		if err != nil {
-			return nil, nil, nil, err
+			return err
 		}
 		for _, n := range q.needs() {
 			if !slices.Contains(f.ColumnsExtra, n[1]) {
-				return nil, nil, nil, usageError{fmt.Sprintf("--%s %s: %s has no such column", n[0], n[1], path), "add the column to the CSV of radonyear annual, or give the readings"}
+				return usageError{fmt.Sprintf("--%s %s: %s has no such column", n[0], n[1], path), "add the column to the CSV of radonyear annual, or give the readings"}
 			}
 		}
 		f.Rows, f.Readings = int64(len(rows)), int64(len(rows))
-		files = append(files, f)
+		in.files = append(in.files, f)
+		lost.homes, lost.rows = lost.homes+missing.homes, lost.rows+missing.rows
+		for _, l := range missing.named {
+			in.left = append(in.left, report.LeftOut{Place: l.Place, Why: "left out by radonyear annual: " + l.Why})
+		}
 		for _, r := range rows {
 			key := [2]string{r.area, r.home}
 			if other, twice := seen[key]; twice {
-				return nil, nil, nil, hinted{fmt.Errorf("%s: home %q stands there twice, first in %s", r.where, r.home, other), "a home counts once: radonyear annual --by home, and no home in two files"}
+				return hinted{fmt.Errorf("%s: home %q stands there twice, first in %s", r.where, r.home, other), "a home counts once: radonyear annual --by home, and no home in two files"}
 			}
 			seen[key] = r.where
-			s, err := q.fromAnnual(r)
-			if err != nil {
-				left = append(left, report.LeftOut{Place: analysis.Place{Home: r.home, Area: r.area}, Why: err.Error()})
+			place := analysis.Place{Home: r.home, Area: r.area}
+			if r.phase == "after" {
+				in.after++
+				in.left = append(in.left, report.LeftOut{Place: place, Why: onlyAfter})
 				continue
 			}
-			all = append(all, s)
+			s, err := q.fromAnnual(r)
+			if err != nil {
+				in.left = append(in.left, report.LeftOut{Place: place, Why: err.Error()})
+				continue
+			}
+			if r.phase == "" {
+				unsaid++
+			}
+			in.all = append(in.all, s)
 		}
 	}
-	slices.SortStableFunc(all, func(a, b surveyed) int { return strings.Compare(a.name, b.name) })
-	return all, left, files, nil
+	if n := len(in.left); n > 0 && in.all == nil && in.after == n {
+		return hinted{fmt.Errorf("no result: all annual means in %s are of homes with mitigation (phase after), which are no survey of homes as they are", strings.Join(paths, ", ")), "radonyear annual --phase before, or give the readings"}
+	}
+	slices.SortStableFunc(in.all, func(a, b surveyed) int { return strings.Compare(a.name, b.name) })
+	from := "The homes' annual means and intervals are those that radonyear annual wrote; what tests of one season have in common is by the profile given here."
+	if unsaid > 0 {
+		from += fmt.Sprintf(" Of %s they do not state whether that was before or after mitigation: taken as before.", count(unsaid, "home"))
+	}
+	in.notes = append(in.notes, analysis.Note{Code: "from-annual", Text: from})
+	var parts []string
+	if lost.homes > 0 {
+		parts = append(parts, count(int(lost.homes), "home"))
+	}
+	if lost.rows > 0 {
+		parts = append(parts, count(int(lost.rows), "row"))
+	}
+	if parts != nil {
+		in.notes = append(in.notes, analysis.Note{Code: annualLeftOut, Text: "Left out by radonyear annual, and so no part of this either: " + strings.Join(parts, " and ") + ". A survey of the readings judges them itself."})
+	}
+	return nil
 }
 
-func annualCSV(path string, text []byte) (rows []annualRow, extra []string, err error) {
+// annualLeftOut is the code of the note on what radonyear annual had left out.
+const annualLeftOut = "annual-left-out"
+
+func annualCSV(path string, text []byte) (rows []annualRow, missing annualMissing, extra []string, err error) {
 	in := csv.NewReader(bytes.NewReader(text))
 	in.FieldsPerRecord = -1
 	fail := func(line int, format string, args ...any) error {
@@ -136,35 +184,55 @@ func annualCSV(path string, text []byte) (rows []annualRow, extra []string, err 
 		}
 		var parse *csv.ParseError
 		if errors.As(err, &parse) {
-			return nil, nil, fail(parse.Line, "%v", parse.Err)
+			return nil, missing, nil, fail(parse.Line, "%v", parse.Err)
 		} else if err != nil {
-			return nil, nil, fail(1, "%v", err)
+			return nil, missing, nil, fail(1, "%v", err)
 		}
 		line, _ := in.FieldPos(0)
 		if head == nil {
 			head = cells
 			for i, name := range head {
 				if _, twice := at[name]; twice {
-					return nil, nil, fail(line, "two columns are called %q", name)
+					return nil, missing, nil, fail(line, "two columns are called %q", name)
 				}
 				at[name] = i
-				if !slices.Contains(annualColumns, name) {
+				if !slices.Contains(annualColumns, name) && name != annualPhase {
 					extra = append(extra, name)
 				}
 			}
 			for _, name := range annualColumns {
 				if _, ok := at[name]; !ok {
-					return nil, nil, fail(line, "there is no column %s, as in the other files of annual means", name)
+					return nil, missing, nil, fail(line, "there is no column %s, as in the other files of annual means", name)
 				}
 			}
 			continue
 		}
 		if len(cells) != len(head) {
-			return nil, nil, fail(line, "%d columns under a header of %d", len(cells), len(head))
+			return nil, missing, nil, fail(line, "%d columns under a header of %d", len(cells), len(head))
 		}
 		r := annualRow{home: cells[at["home"]], area: cells[at["area"]], where: fmt.Sprintf("%s:%d", path, line), extra: map[string]string{}}
 		for _, name := range extra {
 			r.extra[name] = strings.TrimSpace(cells[at[name]])
+		}
+		if k, ok := at[annualPhase]; ok {
+			if r.phase, ok = knownPhase(cells[k]); !ok {
+				return nil, missing, nil, fail(line, "column %s: %q is neither before nor after, nor empty", annualPhase, cells[k])
+			}
+		}
+		// Every row says the same of the whole run.
+		for _, n := range []struct {
+			name string
+			to   *int64
+		}{{"rows_left_out", &missing.rows}, {"homes_left_out", &missing.homes}} {
+			k, ok := at[n.name]
+			if !ok || cells[k] == "" {
+				continue
+			}
+			x, err := strconv.ParseInt(cells[k], 10, 64)
+			if err != nil || x < 0 {
+				return nil, missing, nil, fail(line, "column %s: %q is not a whole number from 0 on", n.name, cells[k])
+			}
+			*n.to = max(*n.to, x)
 		}
 		for _, n := range []struct {
 			name  string
@@ -176,7 +244,7 @@ func annualCSV(path string, text []byte) (rows []annualRow, extra []string, err 
 				continue
 			}
 			if *n.to, err = strconv.ParseFloat(cell, 64); err != nil || math.IsNaN(*n.to) || *n.to < 0 {
-				return nil, nil, fail(line, "column %s: %q is not a number from 0 on", n.name, cell)
+				return nil, missing, nil, fail(line, "column %s: %q is not a number from 0 on", n.name, cell)
 			}
 		}
 		for _, n := range []struct {
@@ -185,7 +253,7 @@ func annualCSV(path string, text []byte) (rows []annualRow, extra []string, err 
 		}{{"start", &r.start}, {"end", &r.end}} {
 			if cell := cells[at[n.name]]; cell != "" {
 				if *n.to, err = time.Parse(time.RFC3339, cell); err != nil {
-					return nil, nil, fail(line, "column %s: %q is not a time such as 2025-01-31T08:00:00Z", n.name, cell)
+					return nil, missing, nil, fail(line, "column %s: %q is not a time such as 2025-01-31T08:00:00Z", n.name, cell)
 				}
 			}
 		}
@@ -193,19 +261,22 @@ func annualCSV(path string, text []byte) (rows []annualRow, extra []string, err 
 		case "true", "false":
 			r.below = cell == "true"
 		default:
-			return nil, nil, fail(line, "column raw_mean_below_limit: %q is neither true nor false", cell)
+			return nil, missing, nil, fail(line, "column raw_mean_below_limit: %q is neither true nor false", cell)
 		}
 		rows = append(rows, r)
 	}
-	return rows, extra, nil
+	return rows, missing, extra, nil
 }
 
-func annualJSON(path string, text []byte) (rows []annualRow, err error) {
+func annualJSON(path string, text []byte) (rows []annualRow, missing annualMissing, err error) {
 	var doc struct {
 		Command  string
 		Settings struct{ Phase *string }
+		Inputs   []struct{ Rejected int64 }
+		LeftOut  []struct{ Home, Area, Room, Why string } `json:"left_out"`
 		Results  []struct {
 			Home, Area string
+			Phase      *string
 			Start, End *time.Time
 			RawMean    *float64                                           `json:"raw_mean"`
 			Factor     *float64                                           `json:"season_factor"`
@@ -215,13 +286,17 @@ func annualJSON(path string, text []byte) (rows []annualRow, err error) {
 	}
 	hint := "the file is to be as radonyear annual --format json wrote it"
 	if err := json.Unmarshal(text, &doc); err != nil {
-		return nil, hinted{fmt.Errorf("%s: %w", path, err), hint}
+		return nil, missing, hinted{fmt.Errorf("%s: %w", path, err), hint}
 	}
 	if doc.Command != "annual" {
-		return nil, hinted{fmt.Errorf("%s: it is of the command %q, not annual", path, doc.Command), hint}
+		return nil, missing, hinted{fmt.Errorf("%s: it is of the command %q, not annual", path, doc.Command), hint}
 	}
-	if p := doc.Settings.Phase; p != nil && *p == "after" {
-		return nil, hinted{fmt.Errorf("%s: its annual means are those with mitigation (phase after), which are no survey of homes as they are", path), "radonyear annual --phase before"}
+	for _, in := range doc.Inputs {
+		missing.rows += in.Rejected
+	}
+	for _, l := range doc.LeftOut {
+		missing.homes++
+		missing.named = append(missing.named, report.LeftOut{Place: analysis.Place{Home: l.Home, Area: l.Area, Room: l.Room}, Why: l.Why})
 	}
 	or := func(x *float64, y float64) float64 {
 		if x == nil {
@@ -232,6 +307,16 @@ func annualJSON(path string, text []byte) (rows []annualRow, err error) {
 	for i, x := range doc.Results {
 		r := annualRow{home: x.Home, area: x.Area, raw: or(x.RawMean, 0), factor: or(x.Factor, 1), below: x.Below, confidence: or(x.Mean.Confidence, 0.95),
 			mean: [3]float64{or(x.Mean.Value, 0), or(x.Mean.Lower, 0), or(x.Mean.Upper, math.Inf(1))}, where: fmt.Sprintf("%s: result %d", path, i+1)}
+		phase := x.Phase
+		if phase == nil {
+			phase = doc.Settings.Phase
+		}
+		if phase != nil {
+			var ok bool
+			if r.phase, ok = knownPhase(*phase); !ok {
+				return nil, missing, hinted{fmt.Errorf("%s: phase %q is neither before nor after, nor empty", r.where, *phase), hint}
+			}
+		}
 		if x.Start != nil {
 			r.start = *x.Start
 		}
@@ -240,7 +325,13 @@ func annualJSON(path string, text []byte) (rows []annualRow, err error) {
 		}
 		rows = append(rows, r)
 	}
-	return rows, nil
+	return rows, missing, nil
+}
+
+// knownPhase is a phase as its cell has it, and whether it is one.
+func knownPhase(cell string) (string, bool) {
+	phase := strings.ToLower(strings.TrimSpace(cell))
+	return phase, slices.Contains([]string{"", "before", "after"}, phase)
 }
 
 // fromAnnual is a home of an annual mean with its interval.
