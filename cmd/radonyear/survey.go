@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -546,9 +547,11 @@ func (q communityQuestion) surveyTables(post survey.PosteriorResult, plain []sur
 	shares := func(above []survey.AboveLevel, counted []survey.RawShare) []any {
 		out := []any{}
 		for i, s := range above {
-			f := []report.Field{{Name: "level", Value: s.Level}, {Name: "share", Value: s.Share}, {Name: "raw_share", Value: nil}, {Name: "homes_above", Value: pointed(s.Homes)}}
-			if i < len(counted) {
-				f[2].Value = counted[i].Share
+			f := []report.Field{{Name: "level", Value: s.Level}, {Name: "share", Value: s.Share}, {Name: "raw_share", Value: nil}, {Name: "raw_above", Value: nil}, {Name: "homes_above", Value: pointed(s.Homes)}}
+			if i < len(counted) { // raw_above counts the homes measured themselves, homes_above all dwellings
+				n := counted[i]
+				f[2].Value = n.Share
+				f[3].Value = []report.Field{{Name: "of", Value: "homes measured"}, {Name: "homes", Value: n.Share.N}, {Name: "at_least", Value: n.Above}, {Name: "at_most", Value: n.Above + n.Undecided}}
 			}
 			for _, e := range s.Exceeds {
 				f = append(f, report.Field{Name: "exceeds", Value: []report.Field{{Name: "share", Value: e.Share}, {Name: "probability", Value: e.Probability}}})
@@ -587,7 +590,8 @@ func (q communityQuestion) surveyTables(post survey.PosteriorResult, plain []sur
 			byArea.Columns = append(byArea.Columns, report.Column{Key: fmt.Sprintf("p_over_%g_percent_above_%s", round(100*q.exceeds), at), Head: fmt.Sprintf("P>%g%%", round(100*q.exceeds)), Style: report.Probability})
 		}
 	}
-	byArea.Columns = append(byArea.Columns, report.Column{Key: "dwellings", Style: report.Factor})
+	byArea.Columns = append(byArea.Columns, report.Column{Key: "dwellings", Style: report.Factor}, report.Column{Key: "recruitment", Style: report.Text})
+	recruitment := cmp.Or(q.recruitment, "not stated") // a share goes nowhere without it
 	for _, a := range post.Areas {
 		r, measured := raw[a.Area]
 		var rawGM, dwellings any
@@ -615,7 +619,7 @@ func (q communityQuestion) surveyTables(post survey.PosteriorResult, plain []sur
 				cells = append(cells, e.Probability)
 			}
 		}
-		byArea.Rows = append(byArea.Rows, report.Row{Label: name, Notes: rowNotes(notes), Cells: append(cells, dwellings)})
+		byArea.Rows = append(byArea.Rows, report.Row{Label: name, Notes: rowNotes(notes), Cells: append(cells, dwellings, recruitment)})
 	}
 	result := report.Table{Hidden: true, Columns: []report.Column{{Key: "community", Style: report.Nested}, {Key: "areas", Style: report.Nested}, {Key: "model", Style: report.Nested}},
 		Rows: []report.Row{{Cells: []any{community, areas, model}, Notes: rowNotes(post.Notes)}}}

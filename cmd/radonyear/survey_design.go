@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"maps"
@@ -158,6 +159,8 @@ type designed struct {
 	outside []string // areas with dwellings and no home, which it cannot speak for
 	missed  float64  // their dwellings
 	nested  []string // clusters whose name stands in several strata
+
+	differences []analysis.Estimate // of the shares of two areas, by level; nil where they are not two, or not independent
 }
 
 // design estimates by how the homes were drawn; nil where nothing was said of that.
@@ -254,7 +257,34 @@ func (q communityQuestion) design(all []surveyed, daily *ingest.Daily, files []i
 	out.nested = nestedClusters(homes)
 	r, err := survey.EstimateDesign(homes, opt)
 	out.DesignResult = r
+	if err == nil {
+		out.differences, err = differences(homes, r)
+	}
 	return out, d.worded(err, rakes)
+}
+
+// differences are those of the shares of two areas, the first's less the second's; nil
+// where there are more areas or one, or a cluster stands in both.
+func differences(homes []survey.Drawn, r survey.DesignResult) (all []analysis.Estimate, err error) {
+	if len(r.Areas) != 2 {
+		return nil, nil
+	}
+	areas := map[[2]string]string{}
+	for _, h := range homes {
+		cluster := [2]string{h.Stratum, h.Cluster}
+		if other, ok := areas[cluster]; ok && h.Cluster != "" && other != h.Home.Area {
+			return nil, nil
+		}
+		areas[cluster] = h.Home.Area
+	}
+	for i, s := range r.Areas[0].Shares {
+		d, err := survey.Difference(s, r.Areas[1].Shares[i])
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, d)
+	}
+	return all, nil
 }
 
 // populations are what was drawn from: homes where no clusters were, of strata whose
@@ -354,6 +384,14 @@ func (q communityQuestion) addDesign(tables []report.Table, d *designed) []repor
 				}
 			}
 		}
+	}
+	if d.differences != nil {
+		list := []any{}
+		for i, e := range d.differences {
+			list = append(list, []report.Field{{Name: "level", Value: q.Levels[i]}, {Name: "first", Value: d.Areas[0].Area}, {Name: "second", Value: d.Areas[1].Area}, {Name: "difference", Value: e}})
+		}
+		tables[0].Columns = append(tables[0].Columns, report.Column{Key: "design_difference", Style: report.Nested})
+		tables[0].Rows[0].Cells = append(tables[0].Rows[0].Cells, list)
 	}
 	tables[0].Rows[0].Notes = rowNotes(tables[0].Rows[0].Notes, d.notes())
 	main := &tables[1]
@@ -501,5 +539,13 @@ func (q communityQuestion) designSentences(d *designed) []string {
 	default:
 		out += " They hold for homes drawn at random; no weight makes that of volunteers."
 	}
-	return []string{out}
+	sentences := []string{out}
+	for i, e := range d.differences {
+		sentences = append(sentences, fmt.Sprintf("Share above %g Bq/m³ by design, that of %s less that of %s: %.1f percentage points (%g %% interval %.1f to %.1f).",
+			q.Levels[i], areaName(d.Areas[0].Area), areaName(d.Areas[1].Area), 100*e.Value, round(100*q.Confidence), 100*e.Lower, 100*e.Upper))
+	}
+	return sentences
 }
+
+// areaName is an area as people are told it.
+func areaName(name string) string { return cmp.Or(name, "(none)") }
