@@ -95,7 +95,7 @@ func Days(o DaysOptions) (DaysPlan, error) {
 	case o.Course:
 		return DaysPlan{}, fmt.Errorf("the weather of a profile's own days; it is not known of days to come")
 	case !(o.Power >= 0.5 && o.Power <= 0.9999):
-		return DaysPlan{}, fmt.Errorf("a power of %v; it lies between 0.5 and 0.9999, such as 0.8", o.Power)
+		return DaysPlan{}, fmt.Errorf("a power of %s; it lies between 50 and 99.99 %%, such as 80 %%", percent(o.Power))
 	case o.Month < 0 || o.Month > 12:
 		return DaysPlan{}, fmt.Errorf("month %d; there are 1 to 12", o.Month)
 	}

@@ -86,13 +86,13 @@ func Hot(o HotOptions) (HotPlan, error) {
 		return HotPlan{}, err
 	}
 	if o.Hot <= o.Normal {
-		return HotPlan{}, fmt.Errorf("a share of %v in hot areas and of %v in normal ones; the first is the larger", o.Hot, o.Normal)
+		return HotPlan{}, fmt.Errorf("a share of %s in hot areas and of %s in normal ones; the first is the larger", percent(o.Hot), percent(o.Normal))
 	}
 	if !(o.Power >= 0.5 && o.Power <= 0.9999) {
-		return HotPlan{}, fmt.Errorf("a power of %v; it lies between 0.5 and 0.9999, such as 0.8", o.Power)
+		return HotPlan{}, fmt.Errorf("a power of %s; it lies between 50 and 99.99 %%, such as 80 %%", percent(o.Power))
 	}
 	if !(o.False >= 1e-9 && o.False <= 0.5) {
-		return HotPlan{}, fmt.Errorf("a probability of a false flag of %v; it lies above 0 and is at most 0.5, such as 0.05", o.False)
+		return HotPlan{}, fmt.Errorf("a probability of a false flag of %s; it lies above 0 and is at most 50 %%, such as 5 %%", percent(o.False))
 	}
 	r := HotPlan{Options: o, Each: shared(o.False, o.Areas, o.Simultaneous)}
 	answer := func(criterion string, n int) HotAnswer {
@@ -161,6 +161,7 @@ type FindAnswer struct {
 type FindPlan struct {
 	Options FindOptions
 	Above   int // homes of the building taken to be above; 0 of very many
+	Formula int // what the textbook's formula gives, which of a small building may be more than there are
 	Answers []FindAnswer
 	Curve   []FindAnswer
 	Notes   []analysis.Note
@@ -235,7 +236,8 @@ func Find(o FindOptions) (FindPlan, error) {
 	if p < 1 {
 		textbook = max(1, int(math.Ceil(min(math.Log1p(-o.Confidence)/math.Log1p(-p)-1e-9, MostHomes))))
 	}
-	book := FindAnswer{Criterion: Textbook, Homes: textbook, Chance: 1}
+	r.Formula = textbook
+	book := FindAnswer{Criterion: Textbook, Homes: min(textbook, most), Chance: 1} // no more than there are
 	if textbook < most {
 		book.Chance = chance(textbook)
 	}

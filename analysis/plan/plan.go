@@ -75,7 +75,7 @@ func (s *Sampling) check() error {
 	case !(s.Confidence >= 0.5 && s.Confidence <= 0.999999):
 		return fmt.Errorf("a confidence of %v; it lies between 0.5 and 0.999999, such as 0.95", s.Confidence)
 	case !(s.Assurance >= 0.5 && s.Assurance <= 0.9999):
-		return fmt.Errorf("an assurance of %v; it lies between 0.5 and 0.9999, such as 0.9", s.Assurance)
+		return fmt.Errorf("an assurance of %s; it lies between 50 and 99.99 %%, such as 90 %%", percent(s.Assurance))
 	case s.Areas < 1 || s.Areas > MostHomes:
 		return fmt.Errorf("%d areas; there are 1 to %d", s.Areas, MostHomes)
 	case s.Simultaneous != Bonferroni && s.Simultaneous != Sidak && s.Simultaneous != Apart:
@@ -234,6 +234,9 @@ func wilson(x, n int, confidence float64) (lower, upper float64) {
 func note(code, format string, args ...any) analysis.Note {
 	return analysis.Note{Code: code, Text: fmt.Sprintf(format, args...)}
 }
+
+// percent is a share as people write it.
+func percent(x float64) string { return fmt.Sprintf("%.10g %%", 100*x) }
 
 func positive(what string, x float64) error {
 	if !(x > 0) || math.IsInf(x, 0) {

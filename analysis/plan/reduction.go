@@ -176,9 +176,9 @@ func (o *ReductionOptions) check() error {
 	}
 	switch {
 	case o.Reduction > 0.999+1e-9:
-		return fmt.Errorf("a reduction of %v; no system takes away more than 99.9 %%, for the air outdoors holds radon too", o.Reduction)
+		return fmt.Errorf("a reduction of %s; no system takes away more than 99.9 %%, for the air outdoors holds radon too", percent(o.Reduction))
 	case !(o.AtLeast >= 0 && o.AtLeast < o.Reduction):
-		return fmt.Errorf("a reduction of %v to be shown where %v is expected; it is 0 or more, and less than expected", o.AtLeast, o.Reduction)
+		return fmt.Errorf("a reduction of %s to be shown where %s is expected; it is 0 or more, and less than expected", percent(o.AtLeast), percent(o.Reduction))
 	case o.Confidence > 0.999999:
 		return fmt.Errorf("a confidence of %v; it is 0.999999 at most", o.Confidence)
 	case o.DaysBefore < 2 || o.DaysBefore > 365 || o.DaysAfter < 2 || o.DaysAfter > 365:
@@ -188,7 +188,7 @@ func (o *ReductionOptions) check() error {
 	case !(o.Between > 0 && o.Between <= 5):
 		return fmt.Errorf("a log standard deviation between homes of %v; it is above 0, such as 0.7, and 5 at most", o.Between)
 	case !(o.Power >= 0.5 && o.Power <= 0.9999):
-		return fmt.Errorf("a power of %v; it lies between 0.5 and 0.9999, such as 0.8", o.Power)
+		return fmt.Errorf("a power of %s; it lies between 50 and 99.99 %%, such as 80 %%", percent(o.Power))
 	case o.Homes < 0 || o.Homes > MostHomes:
 		return fmt.Errorf("%d homes; give 1 to %d", o.Homes, MostHomes)
 	}

@@ -96,7 +96,7 @@ func Share(o ShareOptions) (SharePlan, error) {
 		return SharePlan{}, err
 	}
 	if !(o.Margin > 0 && o.Margin < 0.5) {
-		return SharePlan{}, fmt.Errorf("a margin of %v; it lies between 0 and 0.5, such as 0.05 for 5 percentage points", o.Margin)
+		return SharePlan{}, fmt.Errorf("a margin of %s; it lies between 0 and 50 percentage points, such as 5 %%", percent(o.Margin))
 	}
 	p := o.Share
 	r := SharePlan{Options: o, Each: o.Each()}

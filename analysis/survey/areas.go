@@ -407,7 +407,7 @@ func (g *grid) draw(r *PosteriorResult, x profile, opt PosteriorOptions) error {
 		}
 		a.Share.Lower, a.Share.Upper = min(a.Share.Lower, a.Share.Value), max(a.Share.Upper, a.Share.Value)
 		if counted {
-			e := summary(fmt.Sprintf("homes above %.6g %s", level, becquerel), "homes", homes[l], math.Round)
+			e := summary(fmt.Sprintf("homes above %.6g %s", level, becquerel), "dwellings", homes[l], math.Round)
 			a.Homes = &e
 		}
 		r.Community.Above = append(r.Community.Above, a)
@@ -430,7 +430,7 @@ func (g *grid) draw(r *PosteriorResult, x profile, opt PosteriorOptions) error {
 		a.Rank = analysis.Estimate{Quantity: "rank of the area", Lower: at(tail), Value: at(0.5), Upper: at(1 - tail), Confidence: opt.Confidence, Kind: analysis.CredibleInterval, N: a.Homes, Method: AreaPosterior}
 		for l, level := range opt.Levels {
 			if counted {
-				e := summary(fmt.Sprintf("homes above %.6g %s", level, becquerel), "homes", areaHomes[j*levels+l], math.Round)
+				e := summary(fmt.Sprintf("homes above %.6g %s", level, becquerel), "dwellings", areaHomes[j*levels+l], math.Round)
 				e.N = a.Homes
 				a.Above[l].Homes = &e
 			}

@@ -190,7 +190,7 @@ func (e domain) clopperPearson(x proportion) analysis.Estimate {
 // Source: Särndal, Swensson and Wretman 1992, Model Assisted Survey Sampling, chapter 2; limits put together
 // from those of the parts, Zou and Donner 2008, Stat. Med. 27:1693 (both from memory).
 func (e domain) above(y []float64, dwellings float64, s DesignShare) *analysis.Estimate {
-	a := e.estimate(fmt.Sprintf("dwellings above %.6g %s by design", s.Level, becquerel), "", DesignTotal)
+	a := e.estimate(fmt.Sprintf("dwellings above %.6g %s by design", s.Level, becquerel), "dwellings", DesignTotal)
 	p, lower, upper := s.Share.Value, s.Share.Lower, s.Share.Upper
 	a.Value, a.Notes = p*dwellings, s.Share.Notes
 	z := make([]float64, len(y))

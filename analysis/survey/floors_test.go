@@ -148,7 +148,7 @@ func TestFloorsByHand(t *testing.T) {
 		{second(PairFloors(nil, nil)), "only one of the two floors"},
 		{second(PairFloors([]analysis.Series{base}, []analysis.Series{floorSeries(t, "living", march.AddDate(0, 1, 0), 1, 80, 90, 100)})), "at once for 0 days"},
 		{second(PairFloors([]analysis.Series{base}, []analysis.Series{below})), "below the detector's limit"},
-		{second(Floors(one, 0)), "1 homes measured on both"},
+		{second(Floors(one, 0)), "1 home measured on both"},
 		{second(Floors(floorPairs([]float64{2, 4}, []float64{1, 2}), 0)), "the same ratio"},
 		{second(Floors(floorPairs([]float64{2, 0}, []float64{1, 2}), 0)), "have no ratio"},
 		{second(Floors(floorPairs([]float64{2, 3}, []float64{1, 2}), 2)), "confidence"},

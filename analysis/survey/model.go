@@ -292,6 +292,30 @@ func (d *design) layAreas(homes []Home, known []Area) error {
 	return nil
 }
 
+// TooFewError is why a spread cannot be told: fewer than two homes have a value that
+// limits do not leave open.
+type TooFewError struct{ Known, Homes int }
+
+func (e *TooFewError) Error() string {
+	switch {
+	case e.Homes == 1:
+		return "there is only 1 home; how homes differ takes two or more"
+	case e.Known == 1:
+		return fmt.Sprintf("only 1 of %d homes has a value, the others no more than a limit; how homes differ takes two or more", e.Homes)
+	}
+	return fmt.Sprintf("none of %d homes has a value, all no more than a limit; how homes differ takes two or more", e.Homes)
+}
+
+// CovariateError is a covariate that says nothing the others do not.
+type CovariateError struct {
+	Name   string
+	Others []string
+}
+
+func (e *CovariateError) Error() string {
+	return fmt.Sprintf("covariate %s can be reckoned from the others (%s), so what each does cannot be told apart", e.Name, strings.Join(e.Others, ", "))
+}
+
 // checkValues holds the values to what a likelihood needs: two that are known from
 // both sides, and a spread.
 func (d *design) checkValues(homes []Home) error {
@@ -310,7 +334,7 @@ func (d *design) checkValues(homes []Home) error {
 	case d.below == d.homes:
 		return fmt.Errorf("all %d homes lie below their limits, the lowest %.4g Bq/m³: no middle can be given, only that; a more sensitive detector or a longer test would tell", d.homes, math.Exp(lowest))
 	case known < 2 && d.given == nil:
-		return fmt.Errorf("%d of %d homes known from both sides; a spread needs at least two", known, d.homes)
+		return &TooFewError{known, d.homes}
 	case known < 1:
 		return fmt.Errorf("none of %d homes is known from both sides; a level needs at least one", d.homes)
 	case d.given == nil && highest <= lowest && certain:
@@ -369,7 +393,8 @@ func (d *design) standardise(homes []Home) error {
 		}
 	}
 	if rank, bad := pivots(cross, m, 1e-9*float64(len(homes))); rank < m {
-		return fmt.Errorf("covariate %s can be reckoned from the others (%s), so what each does cannot be told apart; leave one out", d.names[bad+1], strings.Join(d.names[1:], ", "))
+		others := slices.Delete(slices.Clone(d.names), bad+1, bad+2)[1:]
+		return &CovariateError{d.names[bad+1], others}
 	}
 	if len(homes) <= d.p && d.given == nil {
 		return fmt.Errorf("%d homes for %d terms (%s); a spread needs more homes than terms", len(homes), d.p, strings.Join(d.names, ", "))

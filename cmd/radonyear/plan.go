@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"maps"
 	"math"
@@ -81,16 +82,17 @@ Examples:
 
 // planQuestions are the questions, with the options that each has a use for.
 var planQuestions = map[string]struct {
+	example string
 	options string
 	ask     func(*planner) error
 }{
-	"share":     {"share gm gsd level margin relative-margin confidence assurance areas simultaneous dwellings design-effect homes", (*planner).share},
-	"gm":        {"gsd margin confidence assurance areas simultaneous dwellings design-effect homes", (*planner).means},
-	"mean":      {"gsd margin confidence assurance areas simultaneous dwellings design-effect homes", (*planner).means},
-	"days":      {"expect gm gsd level month detector target confidence power profile hemisphere calibration", (*planner).days},
-	"reduction": {"reduction at-least days-before days-after month month-after between detector homes confidence power profile hemisphere calibration", (*planner).reduction},
-	"hot":       {"share normal power false areas simultaneous homes", (*planner).hot},
-	"find":      {"share units above homes confidence", (*planner).find},
+	"share":     {"--share 10% --margin 5%", "share gm gsd level margin relative-margin confidence assurance areas simultaneous dwellings design-effect homes", (*planner).share},
+	"gm":        {"--gsd 2.3 --margin 20%", "gsd margin confidence assurance areas simultaneous dwellings design-effect homes", (*planner).means},
+	"mean":      {"--gsd 2.3 --margin 20%", "gsd margin confidence assurance areas simultaneous dwellings design-effect homes", (*planner).means},
+	"days":      {"--expect 120 --level 200", "expect gm gsd level month detector target confidence power profile hemisphere calibration", (*planner).days},
+	"reduction": {"--reduction 80% --at-least 50% --homes 10", "reduction at-least days-before days-after month month-after between detector homes confidence power profile hemisphere calibration", (*planner).reduction},
+	"hot":       {"--share 30% --normal 10%", "share normal power false areas simultaneous homes", (*planner).hot},
+	"find":      {"--share 5% --units 20", "share units above homes confidence", (*planner).find},
 }
 
 // planner answers one question.
@@ -141,7 +143,12 @@ func (p *program) plan(c *cli.Context) error {
 	a := &planner{Context: c, question: name, doc: report.Document{Command: "plan", Version: version}}
 	a.set("question", name)
 	if err := q.ask(a); err != nil {
-		return err
+		var u usageError
+		var h hinted
+		if errors.As(err, &u) || errors.As(err, &h) {
+			return err
+		}
+		return hinted{fmt.Errorf("plan %s: %w", name, err), "for example radonyear plan " + name + " " + q.example}
 	}
 	said := report.Table{Key: "assumptions", Columns: []report.Column{{Key: "text", Style: report.Text}}, Hidden: true}
 	for _, s := range a.assumptions {
@@ -925,7 +932,7 @@ func (a *planner) find() error {
 	a.assume("Homes are drawn at random from the building, and a test does not err: a short one may show a home below that is above over the year.")
 	a.assume("Homes on the ground and below it are a building of their own: that is where radon is the highest, and common practice tests every one of them.")
 	if o.Units > 0 {
-		a.assume("Drawn without putting back from %d homes; the textbook's number, ln(1 − confidence)/ln(1 − share), knows of no such end.", o.Units)
+		a.assume("Drawn without putting back from %d homes; the textbook's formula, ln(1 − confidence)/ln(1 − share), knows of no such end: it gives %d.", o.Units, r.Formula)
 	} else {
 		a.assume("Of a building with a number of homes, fewer are enough: --units.")
 	}

@@ -205,7 +205,7 @@ func (p *program) survey(c *cli.Context) error {
 	}
 	post, err := survey.Posterior(in.homes, opt)
 	if err != nil {
-		return err
+		return modelError(err)
 	}
 	plain, err := survey.Unpooled(in.raws, q.Levels, q.Confidence)
 	if err != nil {
@@ -238,6 +238,21 @@ func (p *program) survey(c *cli.Context) error {
 // afterLeftOut says of how many homes readings were left out for their phase.
 func afterLeftOut(homes int) analysis.Note {
 	return analysis.Note{Code: "after-left-out", Text: fmt.Sprintf("Of %s the readings from after mitigation were left out.", count(homes, "home"))}
+}
+
+// modelError says with an error of the model what to do about it.
+func modelError(err error) error {
+	var few *survey.TooFewError
+	var covariate *survey.CovariateError
+	switch {
+	case errors.As(err, &few) && few.Homes == 1:
+		return hinted{err, "measure more homes; radonyear annual judges each by itself"}
+	case errors.As(err, &few):
+		return hinted{err, "more sensitive detectors or longer tests find values; radonyear annual judges each home by itself"}
+	case errors.As(err, &covariate):
+		return hinted{err, "--covariates without " + covariate.Name + ", or without one of the others"}
+	}
+	return err
 }
 
 // communityRead is a community as its files have it.
