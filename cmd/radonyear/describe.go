@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"sort"
@@ -32,7 +33,7 @@ are as measured; --rule says which, and nothing is adjusted for season.
 
 Examples:
   radonyear describe survey.csv --by area --level 200 --level 300
-  radonyear describe survey.csv --by floor --outdoor 10 --format json
+  radonyear describe survey.csv --by floor --column floor=text --outdoor 10
   radonyear describe survey.csv --quantile 95%`,
 		Flags: slices.Concat([]cli.Flag{
 			&cli.StringFlag{Name: "by", Usage: "`GROUP`: all (default), area, home, or any other column of the file"},
@@ -192,6 +193,11 @@ func (p *program) describe(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
+	if q.by != "home" {
+		if err := homesNamed(c, files); err != nil {
+			return err
+		}
+	}
 	if err := q.hasGroup(files); err != nil {
 		return err
 	}
@@ -273,15 +279,16 @@ func (q surveyQuestion) hasGroup(files []ingest.File) error {
 	case "all", "area", "home":
 		return nil
 	}
-	return hasColumn(q.by, files, "area, home, or a column")
+	return hasColumn("--by", q.by, files, "area, home, or a column")
 }
 
-// hasColumn is an error where no file has the column that --by names.
-func hasColumn(by string, files []ingest.File, allowed string) error {
+// hasColumn is an error where in no file the column that an option names rides along;
+// beside says what else the option takes.
+func hasColumn(option, column string, files []ingest.File, beside string) error {
 	var names []string
 	for _, f := range files {
 		for _, name := range f.ColumnsExtra {
-			if name == by {
+			if name == column {
 				return nil
 			}
 			if !slices.Contains(names, name) {
@@ -289,11 +296,21 @@ func hasColumn(by string, files []ingest.File, allowed string) error {
 			}
 		}
 	}
+	for _, f := range files {
+		for _, role := range slices.Sorted(maps.Keys(f.ColumnsFound)) {
+			if f.ColumnsFound[role] == column {
+				return usageError{fmt.Sprintf("%s %s: %s reads that column as %s", option, column, f.Path, role), "--column " + column + "=text lets it ride along"}
+			}
+		}
+	}
 	hint := "no other column rides along; --column NAME=text makes one"
 	if len(names) > 0 {
 		hint = "the other columns are " + strings.Join(names, ", ")
 	}
-	return usageError{fmt.Sprintf("--by %s: no file has such a column", by), "--by area, home, or a column; " + hint}
+	if beside != "" {
+		hint = fmt.Sprintf("%s %s; %s", option, beside, hint)
+	}
+	return usageError{fmt.Sprintf("%s %s: no file has such a column", option, column), hint}
 }
 
 // Why a home brings nothing to its group.

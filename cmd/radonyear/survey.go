@@ -293,19 +293,15 @@ func (p *program) readTests(c *cli.Context, q *communityQuestion, in *communityR
 	if err := q.drawing.refusedWeight(rejected, err); err != nil {
 		return err
 	}
+	if err := homesNamed(c, in.files); err != nil {
+		return err
+	}
 	for _, n := range q.needs() {
-		if err := hasColumn(n[1], in.files, "area, or a column"); err != nil {
-			var u usageError
-			if errors.As(err, &u) && n[0] != "by" {
-				err = usageError{fmt.Sprintf("--%s %s: no file has such a column", n[0], n[1]), strings.TrimPrefix(u.hint, "--by area, home, or a column; ")}
-				for _, f := range in.files {
-					for role, name := range f.ColumnsFound {
-						if name == n[1] {
-							err = usageError{fmt.Sprintf("--%s %s: %s reads that column as %s", n[0], n[1], f.Path, role), "--column " + n[1] + "=text lets it ride along"}
-						}
-					}
-				}
-			}
+		beside := ""
+		if n[0] == "by" {
+			beside = "area, or a column"
+		}
+		if err := hasColumn("--"+n[0], n[1], in.files, beside); err != nil {
 			return err
 		}
 	}
