@@ -201,7 +201,7 @@ func (p *program) describe(c *cli.Context) error {
 	if err := q.hasGroup(files); err != nil {
 		return err
 	}
-	groups, left, after := q.groups(daily)
+	groups, left, after, zeros := q.groups(daily)
 	if pub != nil {
 		return p.publishDescription(c, q, pub, format, groups, left, files, after)
 	}
@@ -215,6 +215,9 @@ func (p *program) describe(c *cli.Context) error {
 	if after > 0 {
 		doc.Notes = append(doc.Notes, analysis.Note{Code: "after-left-out", Text: fmt.Sprintf(
 			"Of %s the readings from after mitigation were left out; --phase after describes those.", count(after, "home"))})
+	}
+	if zeros > 0 {
+		doc.Notes = append(doc.Notes, zeroNote(zeros))
 	}
 	descriptions := make([]lognormal.Description, len(groups))
 	failed := make([]error, len(groups))
@@ -325,13 +328,15 @@ type reduced struct {
 	obs   []lognormal.Observation
 	place analysis.Place
 	after bool   // readings from after mitigation were left out
+	zeros int    // results of exactly zero
 	why   string // not empty if it brings nothing
 	none  bool   // the filter left nothing of it
 }
 
 // groups reduces each home to its value, and gathers the homes; after is of how
-// many homes readings from after mitigation were left out.
-func (q surveyQuestion) groups(daily *ingest.Daily) (groups []group, left []report.LeftOut, after int) {
+// many homes readings from after mitigation were left out, and zeros how many results
+// are exactly zero.
+func (q surveyQuestion) groups(daily *ingest.Daily) (groups []group, left []report.LeftOut, after, zeros int) {
 	homes := make([]reduced, daily.HomeCount())
 	each(len(homes), func(i int) { homes[i] = q.home(daily.Home(i, ingest.Filter{Phase: q.phase})) })
 	at := map[string]int{}
@@ -342,6 +347,7 @@ func (q surveyQuestion) groups(daily *ingest.Daily) (groups []group, left []repo
 		if h.after {
 			after++
 		}
+		zeros += h.zeros
 		if h.why != "" {
 			left = append(left, report.LeftOut{Place: h.place, Why: h.why})
 			continue
@@ -355,7 +361,7 @@ func (q surveyQuestion) groups(daily *ingest.Daily) (groups []group, left []repo
 		groups[i].obs = append(groups[i].obs, h.obs...)
 	}
 	sort.SliceStable(groups, func(i, j int) bool { return groups[i].name < groups[j].name })
-	return groups, left, after
+	return groups, left, after, zeros
 }
 
 func (q surveyQuestion) home(h ingest.Home) reduced {
@@ -366,7 +372,7 @@ func (q surveyQuestion) home(h ingest.Home) reduced {
 			kept = append(kept, s)
 		}
 	}
-	r.after = len(kept) < len(h.Series)
+	r.after, r.zeros = len(kept) < len(h.Series), zerosIn(kept)
 	switch q.by {
 	case "all":
 	case "area":
@@ -392,6 +398,27 @@ func (q surveyQuestion) home(h ingest.Home) reduced {
 	return r
 }
 
+// zerosIn counts the results that are exactly zero, which known takes as below a limit.
+func zerosIn(series []analysis.Series) (n int) {
+	for _, s := range series {
+		for i := range s.Len() {
+			if r := s.At(i); temporal.Zero(r) && !temporal.Dead(r) {
+				n++
+			}
+		}
+	}
+	return n
+}
+
+// zeroNote says how many there are, and what became of them.
+func zeroNote(n int) analysis.Note {
+	text := fmt.Sprintf("%d results of exactly zero were taken as below %g Bq/m³: ask whether those detectors worked, for there is some radon in every home.", n, temporal.ZeroLimit)
+	if n == 1 {
+		text = fmt.Sprintf("One result of exactly zero was taken as below %g Bq/m³: ask whether that detector worked, for there is some radon in every home.", temporal.ZeroLimit)
+	}
+	return analysis.Note{Code: zeroResult, Text: text}
+}
+
 // known is a reading as bounds on a concentration; ok is false where it is a
 // detector that failed.
 func known(r analysis.Reading) (lower, upper float64, ok bool) {
@@ -400,7 +427,7 @@ func known(r analysis.Reading) (lower, upper float64, ok bool) {
 		return 0, 0, false
 	case r.BelowLimit:
 		return 0, r.Concentration, true
-	case r.Concentration == 0:
+	case temporal.Zero(r):
 		return 0, temporal.ZeroLimit, true
 	}
 	return r.Concentration, r.Concentration, true

@@ -146,6 +146,7 @@ type surveyed struct {
 	mid   time.Time    // the middle of its measurement
 	test  *survey.Test // when that was, where something was taken to the year
 	at    int          // which of the files' homes it is
+	zeros int          // results of exactly zero among its own
 }
 
 func (p *program) survey(c *cli.Context) error {
@@ -184,6 +185,13 @@ func (p *program) survey(c *cli.Context) error {
 	}
 	if in.after > 0 {
 		doc.Notes = append(doc.Notes, analysis.Note{Code: "after-left-out", Text: fmt.Sprintf("Of %s the readings from after mitigation were left out.", count(in.after, "home"))})
+	}
+	zeros := 0
+	for _, s := range in.all {
+		zeros += s.zeros
+	}
+	if zeros > 0 {
+		doc.Notes = append(doc.Notes, zeroNote(zeros))
 	}
 	if pub != nil {
 		return p.publishSurvey(c, q, pub, format, in)
@@ -358,7 +366,7 @@ func (q communityQuestion) home(s subject) (out surveyed, err error) {
 	if !ok {
 		return surveyed{}, errors.New(failedDetector)
 	}
-	out = surveyed{name: s.place.Home, raw: survey.FromObservation(s.group, o), extra: s.extra, at: s.home}
+	out = surveyed{name: s.place.Home, raw: survey.FromObservation(s.group, o), extra: s.extra, at: s.home, zeros: zerosIn(s.series)}
 	if q.testError == "none" {
 		out.home, out.mid = out.raw, middle(s.series)
 		return out, nil
