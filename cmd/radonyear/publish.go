@@ -47,7 +47,7 @@ type publishing struct {
 // until someone has thought about it.
 var mayPublish = []string{"publish", "community", "min-cell", "key-file", "by", "level", "confidence", "recruitment", "test-error", "populations", "exceeds", "seed",
 	"profile", "course", "hemisphere", "calibration", "rule", "outdoor", "error", "method", "phase",
-	"unit", "zone", "date-order", "decimal", "column", "sheet", "home-from-filename", "format", "output"}
+	"unit", "zone", "date-order", "decimal", "column", "sheet", "home-from-filename", "format", "output", "map", "map-key"}
 
 // publishes says whether what is written is to be published, and by which option.
 func publishes(c *cli.Context) (option string, yes bool) {

@@ -33,10 +33,12 @@ count once; readings from after mitigation are left out.
 
 Examples:
   radonyear survey tests.csv --unit Bq/m3 --level 200 --recruitment volunteer
-  radonyear survey tests.csv --populations dwellings.csv --format csv`,
+  radonyear survey tests.csv --populations dwellings.csv --format csv
+  radonyear survey tests.csv --publish --map areas.geojson --map-key name \
+      --format geojson --output published.geojson`,
 		Flags: slices.Concat(communityFlags(), designFlags(), slices.DeleteFunc(judgingFlags(), func(f cli.Flag) bool {
 			return slices.Contains([]string{"target", "year-from", "area-prior", "phase"}, f.Names()[0])
-		}), []cli.Flag{plotFlag("the distribution and the share above a level, area by area,")}, publishFlags(), readingFlags(), mapFlags(), outputFlags()),
+		}), []cli.Flag{plotFlag("the distribution and the share above a level, area by area,")}, publishFlags(), readingFlags(), mapFlags()),
 		Action: p.survey,
 	}
 }
@@ -194,7 +196,7 @@ func (p *program) survey(c *cli.Context) error {
 		doc.Notes = append(doc.Notes, zeroNote(zeros))
 	}
 	if pub != nil {
-		return p.publishSurvey(c, q, pub, format, in)
+		return p.publishSurvey(c, q, pub, format, onMap, in)
 	}
 	var design *designed
 	if in.daily != nil {

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"strconv"
@@ -15,10 +16,17 @@ import (
 )
 
 // publishSurvey is the rest of survey where its result is to be published.
-func (p *program) publishSurvey(c *cli.Context, q communityQuestion, o *publishing, format string, in communityRead) error {
-	_, _, doc, err := q.publish(o, in)
+func (p *program) publishSurvey(c *cli.Context, q communityQuestion, o *publishing, format string, onMap *areaMap, in communityRead) error {
+	pub, _, doc, err := q.publish(o, in)
 	if err != nil {
 		return err
+	}
+	if onMap != nil {
+		err := p.emitPublishedMap(c, onMap, pub, doc)
+		if err != nil && !errors.Is(err, errPartial) {
+			return err
+		}
+		return errors.Join(err, p.published(in.files, in.left))
 	}
 	if err := p.emit(c, doc, format); err != nil {
 		return err
