@@ -240,7 +240,11 @@ func Publish(homes, raws []Home, opt PosteriorOptions, po PublishOptions) (Publi
 	}
 	p.Withheld = withheld(p, merged, opt.Levels)
 	for _, n := range post.Notes {
-		if text := publishedNotes[n.Code]; text != "" {
+		text := publishedNotes[n.Code]
+		if n.Code == "one-area" && len(merged) > 1 {
+			text = "the areas are too small to be told apart, and taken together nothing is known of the spread between them"
+		}
+		if text != "" {
 			p.Notes = append(p.Notes, analysis.Note{Code: n.Code, Text: text})
 		}
 	}

@@ -219,8 +219,13 @@ func withheldWords(list []survey.Withheld) string {
 }
 
 // Two digits for people: tables of other results have three. A share is in percent.
-func told(x float64) string      { return strconv.FormatFloat(round(x), 'f', -1, 64) }
-func toldShare(x float64) string { return told(100 * x) }
+func told(x float64) string { return strconv.FormatFloat(round(x), 'f', -1, 64) }
+func toldShare(x float64) string {
+	if x > 0 && x < 1e-4 {
+		return "<0.01"
+	}
+	return told(100 * x)
+}
 
 // toldCells are an estimate and its limits for people, empty where it is withheld.
 func toldCells(e *analysis.Estimate, told func(float64) string) (value, interval any) {
