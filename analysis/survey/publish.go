@@ -121,6 +121,10 @@ type Published struct {
 	Withheld        []Withheld
 	Notes           []analysis.Note
 	PopulationGiven bool // shares are of dwellings
+
+	// Together are the areas told as Others, for a map to show the row in their places;
+	// nil where to name them would tell how many homes they have.
+	Together []string
 }
 
 // PublishedRow is the community or one area.
@@ -220,6 +224,7 @@ func Publish(homes, raws []Home, opt PosteriorOptions, po PublishOptions) (Publi
 		}
 		slices.SortStableFunc(p.Areas, func(a, b PublishedRow) int { return order(a.Merged) - order(b.Merged) })
 	}
+	p.Together = together(p, merged)
 	// Above is in the order of levels asked for, in all of them.
 	both, all := Countable(whole[0], plain, k)
 	for i := range opt.Levels {
@@ -235,11 +240,31 @@ func Publish(homes, raws []Home, opt PosteriorOptions, po PublishOptions) (Publi
 	}
 	p.Withheld = withheld(p, merged, opt.Levels)
 	for _, n := range post.Notes {
-		if text := publishedNotes[n.Code]; text != "" {
+		text := publishedNotes[n.Code]
+		if n.Code == "one-area" && len(merged) > 1 {
+			text = "the areas are too small to be told apart, and taken together nothing is known of the spread between them"
+		}
+		if text != "" {
 			p.Notes = append(p.Notes, analysis.Note{Code: n.Code, Text: text})
 		}
 	}
 	return p, nil
+}
+
+// together are the names of the merged areas, nil where they must not be told. To be
+// named there says that an area has one home at least, unless areas without any are
+// named as well, as those of a file of dwellings are. The others' homes so leave the
+// less for each: of nine areas with 5 to 9 homes every one would have just one. They are
+// named where the homes of each can still be any of k numbers or more.
+func together(p Published, merged map[string]bool) []string {
+	at := slices.IndexFunc(p.Areas, func(r PublishedRow) bool { return r.Merged })
+	if at < 0 {
+		return nil
+	}
+	if mostOfOne := p.Areas[at].Most - (len(merged) - 1); !p.PopulationGiven && mostOfOne-1 < p.MinCell {
+		return nil
+	}
+	return slices.Sorted(maps.Keys(merged))
 }
 
 func order(last bool) int {

@@ -432,6 +432,34 @@ func TestPublishedRange(t *testing.T) {
 	}
 }
 
+// TestTogether: the areas of the merged row are named for a map only where each may
+// still have any of k numbers of homes. By hand, k = 5: nine areas of one home make a row
+// told as 5 to 9, of which the eight others hold 8 at least, so that each would be known
+// to have one; two areas of 4 make one of 5 to 9, of which the other holds 1 to 8, and so
+// either may have 1 to 8. Of a file of dwellings an area may have none, and all are named.
+func TestTogether(t *testing.T) {
+	rng := rand.New(rand.NewPCG(5, 5))
+	nine := someHomes(rng, 30, 40, 1, 1, 1, 1, 1, 1, 1, 1, 1)
+	two := someHomes(rng, 30, 40, 4, 4)
+	var dwellings []Area
+	for _, name := range "ABCDEFGHIJK" {
+		dwellings = append(dwellings, Area{Name: string(name), Population: 1000})
+	}
+	for _, c := range []struct {
+		homes []Home
+		areas []Area
+		want  string
+	}{{nine, nil, ""}, {two, nil, "C,D"}, {nine, dwellings, "C,D,E,F,G,H,I,J,K"}, {someHomes(rng, 30, 40), nil, ""}} {
+		p, err := Publish(c.homes, c.homes, PosteriorOptions{Options: Options{Areas: c.areas}, Levels: []float64{100}}, PublishOptions{MinCell: 5})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := strings.Join(p.Together, ","); got != c.want {
+			t.Errorf("%q are named as together, want %q: %+v", got, c.want, p.Areas)
+		}
+	}
+}
+
 func TestDigits(t *testing.T) {
 	for _, c := range []struct {
 		x         float64
