@@ -121,6 +121,10 @@ type Published struct {
 	Withheld        []Withheld
 	Notes           []analysis.Note
 	PopulationGiven bool // shares are of dwellings
+
+	// Together are the areas told as Others, for a map to show the row in their places;
+	// nil where to name them would tell how many homes they have.
+	Together []string
 }
 
 // PublishedRow is the community or one area.
@@ -136,9 +140,17 @@ type PublishedRow struct {
 type PublishedShare struct {
 	Level     float64
 	Share     *analysis.Estimate
-	Counted   *analysis.Estimate // as measured; nil: withheld
+	Counted   *PublishedRange    // as measured; nil: withheld
 	Dwellings *analysis.Estimate // above the level; nil without populations
 	Exceeds   []Exceeds
+}
+
+// PublishedRange is an interval of which no value is told: of counts that are told
+// to within a cell, none is nearer to what was counted than another.
+type PublishedRange struct {
+	Lower, Upper, Confidence float64
+	Kind                     analysis.IntervalKind
+	Method                   string
 }
 
 // Withheld is what was left out, and why.
@@ -149,12 +161,13 @@ type Withheld struct{ What, Why string }
 // are large enough or merged. raws are the same homes as measured, in the same order.
 //
 // Formula. Areas merged by MergeSmall, then Posterior and Unpooled. Counts of homes
-// are rounded down to a multiple of k, counted shares made of the rounded counts;
-// estimates have two significant digits, limits rounded outwards. A counted share is
-// told only where at least k homes lie above the level, k below it, and k between it
-// and the next level told, in the row; of areas it is told for all rows or for none,
-// so that the row left out is not what the rest leaves of the total. None above and
-// all above are so withheld too: each would say the same of every home.
+// are rounded down to a multiple of k, counted shares told from the least to the
+// greatest of Wilson's limits for all counts that round so, without a value; estimates
+// have two significant digits, limits rounded outwards. A counted share is told only
+// where at least k homes lie above the level, k below it, and k between it and the
+// next level told, in the row; of areas it is told for all rows or for none, so that
+// the row left out is not what the rest leaves of the total. None above and all above
+// are so withheld too: each would say the same of every home.
 //
 // Assumes what Posterior and Unpooled do.
 //
@@ -211,6 +224,7 @@ func Publish(homes, raws []Home, opt PosteriorOptions, po PublishOptions) (Publi
 		}
 		slices.SortStableFunc(p.Areas, func(a, b PublishedRow) int { return order(a.Merged) - order(b.Merged) })
 	}
+	p.Together = together(p, merged)
 	// Above is in the order of levels asked for, in all of them.
 	both, all := Countable(whole[0], plain, k)
 	for i := range opt.Levels {
@@ -226,11 +240,31 @@ func Publish(homes, raws []Home, opt PosteriorOptions, po PublishOptions) (Publi
 	}
 	p.Withheld = withheld(p, merged, opt.Levels)
 	for _, n := range post.Notes {
-		if text := publishedNotes[n.Code]; text != "" {
+		text := publishedNotes[n.Code]
+		if n.Code == "one-area" && len(merged) > 1 {
+			text = "the areas are too small to be told apart, and taken together nothing is known of the spread between them"
+		}
+		if text != "" {
 			p.Notes = append(p.Notes, analysis.Note{Code: n.Code, Text: text})
 		}
 	}
 	return p, nil
+}
+
+// together are the names of the merged areas, nil where they must not be told. To be
+// named there says that an area has one home at least, unless areas without any are
+// named as well, as those of a file of dwellings are. The others' homes so leave the
+// less for each: of nine areas with 5 to 9 homes every one would have just one. They are
+// named where the homes of each can still be any of k numbers or more.
+func together(p Published, merged map[string]bool) []string {
+	at := slices.IndexFunc(p.Areas, func(r PublishedRow) bool { return r.Merged })
+	if at < 0 {
+		return nil
+	}
+	if mostOfOne := p.Areas[at].Most - (len(merged) - 1); !p.PopulationGiven && mostOfOne-1 < p.MinCell {
+		return nil
+	}
+	return slices.Sorted(maps.Keys(merged))
 }
 
 func order(last bool) int {
@@ -266,7 +300,7 @@ func withheld(p Published, merged map[string]bool, levels []float64) (w []Withhe
 			add("counted share above "+at+" by area", "in some row fewer than %d homes above it or below it, which would follow from the other rows and the total", k)
 		}
 	}
-	add("counts of homes", "told to within %d, and counted shares made of that", k)
+	add("counts of homes", "told to within %d, and so counted shares as a range only", k)
 	add("digits", "two significant, limits rounded outwards")
 	add("homes, rooms, detectors, dates, files", "they identify")
 	add("each area's measured mean, homes below a limit, rank, fit", "nearer to single homes, and not needed")
@@ -381,17 +415,15 @@ func Countable(whole RawArea, parts []RawArea, min int) (ofWhole, ofParts []bool
 
 // PublishedCount is the counted share of a row that is told to have from least to most
 // homes. It is made of the counts as they are told, so that it says no more of them:
-// the value is in the middle of what they may be, the limits are Wilson's where they
-// are farthest off.
-func PublishedCount(s RawShare, least, most, min int) *analysis.Estimate {
+// the limits are Wilson's where those counts are farthest off.
+func PublishedCount(s RawShare, least, most, min int) *PublishedRange {
 	e := s.Share
 	x, more := AtLeast(s.Above, min), min-1
 	least = max(least, x+min) // for so many are above and as many as a cell are not
 	z := numeric.NormalQuantile(0.5 + e.Confidence/2)
-	out := analysis.Estimate{Quantity: e.Quantity, Value: float64(2*x+more) / float64(least+most), Confidence: e.Confidence, Kind: e.Kind, Method: e.Method}
-	out.Lower, _ = numeric.Wilson(float64(x), float64(most), z)
-	_, out.Upper = numeric.Wilson(float64(x+more), float64(least), z)
-	return publishedShare(out)
+	lower, _ := numeric.Wilson(float64(x), float64(most), z)
+	_, upper := numeric.Wilson(float64(x+more), float64(least), z)
+	return &PublishedRange{shareDigits(lower, -1), shareDigits(upper, 1), e.Confidence, e.Kind, e.Method}
 }
 
 // published is an estimate with two digits and without its notes and its number of homes.

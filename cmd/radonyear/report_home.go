@@ -9,7 +9,6 @@ import (
 	"radonyear/analysis"
 	"radonyear/analysis/annual"
 	"radonyear/analysis/compare"
-	"radonyear/analysis/temporal"
 	"radonyear/cmd/radonyear/internal/page"
 	"radonyear/cmd/radonyear/internal/report"
 )
@@ -86,7 +85,11 @@ func (q homesQuestion) certainty() page.Part {
 
 // chance is a probability in percent; "<0.1" is "under 0.1" in words.
 func (q homesQuestion) chance(p float64, of string) page.Prose {
-	text, side := report.Percent(p, q.judge.Confidence), ""
+	return chance(p, q.judge.Confidence, of)
+}
+
+func chance(p, confidence float64, of string) page.Prose {
+	text, side := report.Percent(p, confidence), ""
 	if rest, ok := strings.CutPrefix(text, "<"); ok {
 		text, side = rest, "under "
 	} else if rest, ok := strings.CutPrefix(text, ">"); ok {
@@ -225,8 +228,8 @@ func section(title string) building {
 
 func (b *building) say(p page.Prose) { b.Blocks = append(b.Blocks, page.Block{Text: p}) }
 
-func (b *building) draw(svg []byte, caption string) {
-	b.Blocks = append(b.Blocks, page.Block{Figure: &page.Figure{SVG: svg, Caption: page.Say("{}", caption)}})
+func (b *building) draw(p drawn, caption string) {
+	b.Blocks = append(b.Blocks, page.Block{Figure: &page.Figure{SVG: p.wide, Narrow: p.narrow, Caption: page.Say("{}", caption)}})
 }
 
 // detectors says which detectors stood where, and from when to when.
@@ -303,14 +306,10 @@ const zeroResult = "zero-result"
 
 // zeroSides asks about results of exactly zero among those compared; "" if there are none.
 func zeroSides(series []analysis.Series) string {
-	for _, s := range series {
-		for i := range s.Len() {
-			if r := s.At(i); temporal.Zero(r) && !temporal.Dead(r) {
-				return "A result is exactly zero. Ask first whether the detector worked: there is some radon in the air of every home, with a system too."
-			}
-		}
+	if zerosIn(series) == 0 {
+		return ""
 	}
-	return ""
+	return "A result is exactly zero. Ask first whether the detector worked: there is some radon in the air of every home, with a system too."
 }
 
 // firstNote is the first note with a code, as a sentence; nil if there is none.

@@ -34,10 +34,12 @@ count once; readings from after mitigation are left out.
 
 Examples:
   radonyear survey tests.csv --unit Bq/m3 --level 200 --recruitment volunteer
-  radonyear survey tests.csv --populations dwellings.csv --format csv`,
+  radonyear survey tests.csv --populations dwellings.csv --format csv
+  radonyear survey tests.csv --publish --map areas.geojson --map-key name \
+      --format geojson --output published.geojson`,
 		Flags: slices.Concat(communityFlags(), designFlags(), slices.DeleteFunc(judgingFlags(), func(f cli.Flag) bool {
 			return slices.Contains([]string{"target", "year-from", "area-prior", "phase"}, f.Names()[0])
-		}), []cli.Flag{plotFlag("the distribution and the share above a level, area by area,")}, publishFlags(), readingFlags(), mapFlags(), outputFlags()),
+		}), []cli.Flag{plotFlag("the distribution and the share above a level, area by area,")}, publishFlags(), readingFlags(), mapFlags()),
 		Action: p.survey,
 	}
 }
@@ -147,6 +149,7 @@ type surveyed struct {
 	mid   time.Time    // the middle of its measurement
 	test  *survey.Test // when that was, where something was taken to the year
 	at    int          // which of the files' homes it is
+	zeros int          // results of exactly zero among its own
 }
 
 func (p *program) survey(c *cli.Context) error {
@@ -186,8 +189,15 @@ func (p *program) survey(c *cli.Context) error {
 	if in.after > 0 {
 		doc.Notes = append(doc.Notes, afterLeftOut(in.after))
 	}
+	zeros := 0
+	for _, s := range in.all {
+		zeros += s.zeros
+	}
+	if zeros > 0 {
+		doc.Notes = append(doc.Notes, zeroNote(zeros))
+	}
 	if pub != nil {
-		return p.publishSurvey(c, q, pub, format, in)
+		return p.publishSurvey(c, q, pub, format, onMap, in)
 	}
 	var design *designed
 	if in.daily != nil {
@@ -313,19 +323,15 @@ func (p *program) readTests(c *cli.Context, q *communityQuestion, in *communityR
 	if err := q.drawing.refusedWeight(rejected, err); err != nil {
 		return err
 	}
+	if err := homesNamed(c, in.files); err != nil {
+		return err
+	}
 	for _, n := range q.needs() {
-		if err := hasColumn(n[1], in.files, "area, or a column"); err != nil {
-			var u usageError
-			if errors.As(err, &u) && n[0] != "by" {
-				err = usageError{fmt.Sprintf("--%s %s: no file has such a column", n[0], n[1]), strings.TrimPrefix(u.hint, "--by area, home, or a column; ")}
-				for _, f := range in.files {
-					for role, name := range f.ColumnsFound {
-						if name == n[1] {
-							err = usageError{fmt.Sprintf("--%s %s: %s reads that column as %s", n[0], n[1], f.Path, role), "--column " + n[1] + "=text lets it ride along"}
-						}
-					}
-				}
-			}
+		beside := ""
+		if n[0] == "by" {
+			beside = "area, or a column"
+		}
+		if err := hasColumn("--"+n[0], n[1], in.files, beside); err != nil {
 			return err
 		}
 	}
@@ -382,7 +388,7 @@ func (q communityQuestion) home(s subject) (out surveyed, err error) {
 	if !ok {
 		return surveyed{}, errors.New(failedDetector)
 	}
-	out = surveyed{name: s.place.Home, raw: survey.FromObservation(s.group, o), extra: s.extra, at: s.home}
+	out = surveyed{name: s.place.Home, raw: survey.FromObservation(s.group, o), extra: s.extra, at: s.home, zeros: zerosIn(s.series)}
 	if q.testError == "none" {
 		out.home, out.mid = out.raw, middle(s.series)
 		return out, nil
@@ -600,9 +606,9 @@ func (q communityQuestion) surveyTables(post survey.PosteriorResult, plain []sur
 		at := strconv.FormatFloat(l, 'f', -1, 64)
 		byArea.Columns = append(byArea.Columns,
 			report.Column{Key: "share_above_" + at, Head: ">" + at + "\n%", Style: report.Fraction},
-			report.Column{Key: "raw_share_above_" + at, Head: "Raw\n%", Style: report.Fraction, ValueOnly: true})
+			report.Column{Key: "raw_share_above_" + at, Head: "Raw\n%", Style: report.Fraction, With: true})
 		if q.exceeds > 0 {
-			byArea.Columns = append(byArea.Columns, report.Column{Key: fmt.Sprintf("p_over_%g_percent_above_%s", round(100*q.exceeds), at), Head: fmt.Sprintf("P>%g%%", round(100*q.exceeds)), Style: report.Probability})
+			byArea.Columns = append(byArea.Columns, report.Column{Key: fmt.Sprintf("p_over_%g_percent_above_%s", round(100*q.exceeds), at), Head: fmt.Sprintf("P>%g%%", round(100*q.exceeds)), Style: report.Probability, With: true})
 		}
 	}
 	byArea.Columns = append(byArea.Columns, report.Column{Key: "dwellings", Style: report.Factor}, report.Column{Key: "recruitment", Style: report.Text})
@@ -625,7 +631,11 @@ func (q communityQuestion) surveyTables(post survey.PosteriorResult, plain []sur
 		}
 		notes := a.Notes
 		if few {
-			notes = append(slices.Clip(notes), analysis.Note{Code: "few-homes", Text: fmt.Sprintf("fewer than %d homes: the figures lean on those of the other areas; measure more homes there", q.minHomes)})
+			lean := "the figures lean on those of the other areas; measure more homes there"
+			if len(plain) < 2 { // no other has homes
+				lean = "the figures are little known; measure more homes"
+			}
+			notes = append(slices.Clip(notes), analysis.Note{Code: "few-homes", Text: fmt.Sprintf("fewer than %d homes: %s", q.minHomes, lean)})
 		}
 		cells := []any{a.Area, name, a.Homes, few, rawGM, a.GM, a.AM, a.Rank}
 		for i, s := range a.Above {

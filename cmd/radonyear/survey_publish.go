@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"strconv"
@@ -15,10 +16,17 @@ import (
 )
 
 // publishSurvey is the rest of survey where its result is to be published.
-func (p *program) publishSurvey(c *cli.Context, q communityQuestion, o *publishing, format string, in communityRead) error {
-	_, _, doc, err := q.publish(o, in)
+func (p *program) publishSurvey(c *cli.Context, q communityQuestion, o *publishing, format string, onMap *areaMap, in communityRead) error {
+	pub, _, doc, err := q.publish(o, in)
 	if err != nil {
 		return err
+	}
+	if onMap != nil {
+		err := p.emitPublishedMap(c, onMap, pub, doc)
+		if err != nil && !errors.Is(err, errPartial) {
+			return err
+		}
+		return errors.Join(err, p.published(in.files, in.left))
 	}
 	if err := p.emit(c, doc, format); err != nil {
 		return err
@@ -38,7 +46,7 @@ func (q communityQuestion) publish(o *publishing, in communityRead) (pub survey.
 		opt.Exceeds = []float64{q.exceeds}
 	}
 	if pub, err = survey.Publish(in.homes, in.raws, opt, o.PublishOptions); err != nil {
-		return pub, nil, doc, hinted{err, "measure more homes; without --publish the result is for yourself"}
+		return pub, nil, doc, hinted{err, "measure more homes; what radonyear survey gives without --publish is for yourself"}
 	}
 	doc = report.Document{
 		Command: "survey", Version: version, Levels: q.Levels, Confidence: q.Confidence,
@@ -82,7 +90,7 @@ func (q communityQuestion) publishedResult(pub survey.Published, when []string, 
 	row := func(r survey.PublishedRow) []report.Field {
 		above := []any{}
 		for _, s := range r.Above {
-			f := []report.Field{{Name: "level", Value: s.Level}, {Name: "share", Value: pointed(s.Share)}, {Name: "raw_share", Value: pointed(s.Counted)}, {Name: "suppressed", Value: s.Counted == nil}, {Name: "homes_above", Value: pointed(s.Dwellings)}}
+			f := []report.Field{{Name: "level", Value: s.Level}, {Name: "share", Value: pointed(s.Share)}, {Name: "raw_share", Value: ranged(s.Counted)}, {Name: "suppressed", Value: s.Counted == nil}, {Name: "homes_above", Value: pointed(s.Dwellings)}}
 			for _, e := range s.Exceeds {
 				f = append(f, report.Field{Name: "exceeds", Value: []report.Field{{Name: "share", Value: e.Share}, {Name: "probability", Value: e.Probability}}})
 			}
@@ -114,18 +122,18 @@ func (q communityQuestion) publishedTable(pub survey.Published) report.Table {
 	interval := intervalHead(q.Confidence)
 	t := report.Table{Title: "True annual means, Bq/m³, and shares of homes above the level, modelled and as counted, in percent:", Columns: []report.Column{
 		{Key: "kind", Style: report.Text}, {Key: "area", Head: head, Style: report.Text}, {Head: "Homes", Style: report.Text, Words: true}, {Key: "homes_at_least", Style: report.Count}, {Key: "homes_at_most", Style: report.Count},
-		{Key: "gm", Style: report.Estimate}, {Head: "GM", Style: report.Text, Words: true}, {Head: interval, Style: report.Text, Words: true}, {Key: "gsd", Style: report.Estimate},
+		{Key: "gm", Style: report.Estimate}, {Head: "GM", Style: report.Text, Words: true}, {Head: interval, Style: report.Text, Words: true, With: true}, {Key: "gsd", Style: report.Estimate},
 		{Key: "am", Style: report.Estimate}, {Head: "Mean", Style: report.Text, Words: true}}}
 	for _, l := range q.Levels {
 		at := strconv.FormatFloat(l, 'f', -1, 64)
 		t.Columns = append(t.Columns,
-			report.Column{Key: "share_above_" + at, Style: report.Fraction}, report.Column{Head: ">" + at + "\n%", Style: report.Text, Words: true}, report.Column{Head: interval, Style: report.Text, Words: true},
-			report.Column{Key: "raw_share_above_" + at, Style: report.Fraction}, report.Column{Head: "Counted\n%", Style: report.Text, OmitEmpty: true, Words: true},
+			report.Column{Key: "share_above_" + at, Style: report.Fraction}, report.Column{Head: ">" + at + "\n%", Style: report.Text, Words: true}, report.Column{Head: interval, Style: report.Text, Words: true, With: true},
+			report.Column{Key: "raw_share_above_" + at, Style: report.Fraction}, report.Column{Head: "Counted\n%", Style: report.Text, OmitEmpty: true, Words: true, With: true},
 			report.Column{Key: "raw_share_above_" + at + "_suppressed", Style: report.Bool},
 			report.Column{Key: "homes_above_" + at, Style: report.Estimate})
 		if q.exceeds > 0 {
 			t.Columns = append(t.Columns, report.Column{Key: fmt.Sprintf("p_over_%g_percent_above_%s", round(100*q.exceeds), at), Style: report.Probability},
-				report.Column{Head: fmt.Sprintf("P>%g%%", round(100*q.exceeds)), Style: report.Text, Words: true})
+				report.Column{Head: fmt.Sprintf("P>%g%%", round(100*q.exceeds)), Style: report.Text, Words: true, With: true})
 		}
 	}
 	for _, r := range slices.Concat([]survey.PublishedRow{pub.Community}, pub.Areas) {
@@ -145,12 +153,11 @@ func (q communityQuestion) publishedTable(pub survey.Published) report.Table {
 		cells := []any{kind, name, countWords(r.Homes, r.Most), r.Homes, r.Most, pointed(r.GM), gm, gmInterval, pointed(r.GSD), pointed(r.AM), am}
 		for _, s := range r.Above {
 			share, interval := toldCells(s.Share, toldShare)
-			_, raw := toldCells(s.Counted, toldShare) // what both counts may have been leaves no value to speak of
-			cells = append(cells, pointed(s.Share), share, interval, pointed(s.Counted), raw, s.Counted == nil, pointed(s.Dwellings))
+			cells = append(cells, pointed(s.Share), share, interval, ranged(s.Counted), toldRange(s.Counted), s.Counted == nil, pointed(s.Dwellings))
 			if q.exceeds > 0 {
 				var probability, words any
 				for _, e := range s.Exceeds {
-					probability, words = e.Probability, toldShare(e.Probability)
+					probability, words = e.Probability, report.Percent(e.Probability, q.Confidence)
 				}
 				cells = append(cells, probability, words)
 			}
