@@ -212,6 +212,7 @@ func (p *program) describe(c *cli.Context) error {
 		Notes: inputNotes(files, daily, q.phase), LeftOut: left,
 		Levels: q.levels, Confidence: q.opt.Confidence,
 	}
+	doc.Notes = append(doc.Notes, differingRows(daily, q.by)...)
 	if after > 0 {
 		doc.Notes = append(doc.Notes, analysis.Note{Code: "after-left-out", Text: fmt.Sprintf(
 			"Of %s the readings from after mitigation were left out; --phase after describes those.", count(after, "home"))})

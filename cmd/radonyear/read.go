@@ -300,6 +300,21 @@ func otherKinds(d *ingest.Daily) []analysis.Note {
 	return []analysis.Note{{Code: "other-kinds", Text: "Not used: " + strings.Join(parts, ", ") + " (day means or results); only field readings are a home's."}}
 }
 
+// differingRows says which homes stand under no value of a column because their rows
+// do not agree on one.
+func differingRows(d *ingest.Daily, column string) []analysis.Note {
+	const most = 5
+	homes := d.Differing(column)
+	if homes == nil {
+		return nil
+	}
+	names := strings.Join(homes[:min(most, len(homes))], ", ")
+	if n := len(homes) - most; n > 0 {
+		names += fmt.Sprintf(" and %d more", n)
+	}
+	return []analysis.Note{{Code: "rows-differ", Text: fmt.Sprintf("%s whose rows do not all say the same in the column %s, and so under no value of it, (none): %s. Give all rows of a home one value.", count(len(homes), "home"), column, names)}}
+}
+
 // otherPhase says how many homes have field readings, and none of the phase asked
 // for: they have no result and nothing is wrong with them.
 func otherPhase(d *ingest.Daily, phase string) []analysis.Note {
