@@ -195,7 +195,7 @@ var Methods = []analysis.Method{
 		Estimates: "the share of homes below each value, from 0 to 1, where some are only known to lie below limits, and the fitted line with its limits, Bq/m³.",
 		Formula: "Of n values in falling order, the rank of the i-th, if it is known, is (n−c+1)/(n−2c+1) · Π (n−j−c+1)/(n−j−c+2) over the known values j ≤ i, with c = 0.3175: " +
 			"the product-limit estimate of the share below it, made symmetric. Where all values are known this is (i′ − c)/(n − 2c + 1) of the i′-th from below, which are " +
-			"Filliben's ranks but for the two ends. The line and its limits are the quantiles of Fit.",
+			"Filliben's ranks but for the two ends. The line and its limits are the quantiles of Fit, as far down as it gives them.",
 		Assumes:  "what Fit assumes, and limits that do not depend on the values.",
 		Interval: "that of each quantile by itself, so that of many points some lie outside even where the fit is right.",
 		Sources:  []analysis.Source{{Key: "michael-schucany-1986", Cite: "Michael and Schucany 1986, in D'Agostino and Stephens, Goodness-of-Fit Techniques, section 11.2 (from memory)"}},
