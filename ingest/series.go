@@ -17,6 +17,7 @@ type Home struct {
 	Name, Area string
 	Weight     float64           // how many homes it stands for, as the files state; 0 if they do not
 	Extra      map[string]string // other columns that say the same in every row of the home
+	Differs    []string          // other columns that do not
 	Series     []analysis.Series // in order of room, detector, phase, kind, method
 	About      []About           // what Series has no field for, one for each of Series
 	LeftOut    int               // series the filter left out
@@ -781,6 +782,9 @@ func (d *Daily) Home(i int, f Filter) Home {
 		}
 	}
 	for i, id := range extra {
+		if id == extraMany {
+			home.Differs = append(home.Differs, d.extras[i])
+		}
 		if id >= 0 && d.names[id] != "" {
 			if home.Extra == nil {
 				home.Extra = map[string]string{}

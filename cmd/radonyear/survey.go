@@ -354,7 +354,7 @@ func (q communityQuestion) population(daily *ingest.Daily) (population, int) {
 		s.extra = h.Extra
 		for _, n := range q.needs() {
 			if s.why == "" && h.Extra[n[1]] == "" {
-				s.why = fmt.Sprintf("no single %s in all of its rows", n[1])
+				s.why = noSingle(n[1])
 			}
 		}
 		return []subject{s}
@@ -368,6 +368,7 @@ func (q communityQuestion) home(s subject) (out surveyed, err error) {
 	if !ok {
 		return surveyed{}, errors.New(failedDetector)
 	}
+	o.Error = 0 // --test-error says what is counted
 	out = surveyed{name: s.place.Home, raw: survey.FromObservation(s.group, o), extra: s.extra, at: s.home, zeros: zerosIn(s.series)}
 	if q.testError == "none" {
 		out.home, out.mid = out.raw, middle(s.series)
@@ -565,7 +566,7 @@ func (q communityQuestion) surveyTables(post survey.PosteriorResult, plain []sur
 		population = c.Population
 	}
 	community := []report.Field{{Name: "homes", Value: c.Homes}, {Name: "below_limit", Value: post.Below}, {Name: "recruitment", Value: q.recruitment}, {Name: "dwellings", Value: population},
-		{Name: "raw_gm", Value: whole.GM}, {Name: "raw_gsd", Value: whole.GSD},
+		{Name: "raw_gm", Value: known0(whole.GM)}, {Name: "raw_gsd", Value: known0(whole.GSD)},
 		{Name: "gm", Value: c.GM}, {Name: "gsd", Value: c.GSD}, {Name: "am", Value: c.AM}, {Name: "share_above", Value: shares(c.Above, whole.Above)}}
 	fixed := []any{}
 	for _, t := range post.Fixed {
@@ -573,7 +574,7 @@ func (q communityQuestion) surveyTables(post survey.PosteriorResult, plain []sur
 	}
 	model := []report.Field{{Name: "fixed", Value: fixed}, {Name: "sd_area", Value: post.SDArea}, {Name: "sd_home", Value: post.SDHome}, {Name: "smoothness", Value: pointed(post.Smoothness)}, {Name: "loglik", Value: post.LogLik}, {Name: "method", Value: survey.AreaPosterior}}
 	areas := []any{}
-	head := strings.ToUpper(q.by[:1]) + q.by[1:]
+	head := firstUpper(q.by)
 	byArea := report.Table{Title: "By area: annual means as modelled, and the share above the level, modelled and as measured, in percent:", Columns: []report.Column{
 		{Key: "area", Style: report.Text}, {Head: head, Style: report.Text}, {Key: "homes", Head: "Homes", Style: report.Count}, {Key: "few", Style: report.Bool},
 		{Key: "raw_gm", Style: report.Concentration},
