@@ -116,7 +116,7 @@ func parseSurvey(c *cli.Context) (q surveyQuestion, err error) {
 	}
 	if text := c.String("error"); text != "" {
 		if q.relErr, err = parseRelative(text); err != nil || !(q.relErr > 0 && q.relErr < 1) {
-			return q, usageError{fmt.Sprintf("--error %q is not a percentage between 0 and 100", text), "--error 10%"}
+			return q, usageError{fmt.Sprintf("--error %q is not a percentage between 0 and 100", text), percentMeant("error", text, "10%")}
 		}
 		q.error = math.Sqrt(math.Log1p(q.relErr * q.relErr))
 	}
@@ -138,7 +138,7 @@ func parseSurvey(c *cli.Context) (q surveyQuestion, err error) {
 	for _, text := range c.StringSlice("quantile") {
 		p, err := parseRelative(text)
 		if err != nil || !(p > 0) {
-			return q, usageError{fmt.Sprintf("--quantile %q is not a share between 0 and 100 %%", text), "--quantile 95%, or 0.95"}
+			return q, usageError{fmt.Sprintf("--quantile %q is not a share between 0 and 100 %%", text), percentMeant("quantile", text, "95%, or 0.95")}
 		}
 		if !slices.Contains(q.opt.Quantiles, p) {
 			q.opt.Quantiles = append(q.opt.Quantiles, p)
