@@ -163,7 +163,7 @@ func prepare(s analysis.Series) (r Result, rec record, notes []analysis.Note, er
 		if n < s.Len() {
 			whole = fmt.Sprintf(" of at least %d hours a day", analysis.FullDayHours)
 		}
-		return r, rec, nil, refuse("%d readings%s; this mean needs at least %d: the annual mean takes fewer", n, whole, MinReadings)
+		return r, rec, nil, refuse("%d %s%s; this mean needs at least %d: the annual mean takes fewer", n, map[bool]string{true: "reading", false: "readings"}[n == 1], whole, MinReadings)
 	}
 	if left := s.Len() - n; left > 0 {
 		notes = append(notes, analysis.Note{Code: "partial-days", Text: fmt.Sprintf("%d of %d readings stand for less than %d hours of a day and are left out; measure whole days", left, s.Len(), analysis.FullDayHours)})

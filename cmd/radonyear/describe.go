@@ -119,7 +119,7 @@ func parseSurvey(c *cli.Context) (q surveyQuestion, err error) {
 		q.stated = true
 	} else if text != "" {
 		if q.relErr, err = parseRelative(text); err != nil || !(q.relErr > 0 && q.relErr < 1) {
-			return q, usageError{fmt.Sprintf("--error %q is not a percentage between 0 and 100", text), "--error 10%, or --error stated for what the files state"}
+			return q, usageError{fmt.Sprintf("--error %q is not a percentage between 0 and 100", text), percentMeant("error", text, "10%") + ", or --error stated for what the files state"}
 		}
 		q.error = lognormal.LogError(q.relErr)
 	}
@@ -144,7 +144,7 @@ func parseSurvey(c *cli.Context) (q surveyQuestion, err error) {
 	for _, text := range c.StringSlice("quantile") {
 		p, err := parseRelative(text)
 		if err != nil || !(p > 0) {
-			return q, usageError{fmt.Sprintf("--quantile %q is not a share between 0 and 100 %%", text), "--quantile 95%, or 0.95"}
+			return q, usageError{fmt.Sprintf("--quantile %q is not a share between 0 and 100 %%", text), percentMeant("quantile", text, "95%, or 0.95")}
 		}
 		if !slices.Contains(q.opt.Quantiles, p) {
 			q.opt.Quantiles = append(q.opt.Quantiles, p)

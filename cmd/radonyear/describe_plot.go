@@ -38,7 +38,7 @@ func (q surveyQuestion) ranksFigure(groups []group, ds []lognormal.Description) 
 	if q.outdoor > 0 {
 		what = fmt.Sprintf("Radon over the %g outdoors", q.outdoor)
 	}
-	below, all := 0, 0
+	below, outdoors, all := 0, 0, 0
 	for i, g := range groups {
 		if ds[i].Fit == nil {
 			continue // the table says why
@@ -51,7 +51,15 @@ func (q surveyQuestion) ranksFigure(groups []group, ds []lognormal.Description) 
 		if err != nil {
 			return f, err
 		}
-		below, all = below+r.Below, all+r.N
+		all += r.N
+		for i, o := range g.obs {
+			switch {
+			case o.Lower == 0:
+				below++
+			case obs[i].Lower == 0: // known, and less than can be told from the outdoor level
+				outdoors++
+			}
+		}
 		p := plot.Panel{X: plot.Axis{Label: "Share of " + n + " at or below, %", Kind: plot.Ranks}, Y: concentration(what)}
 		if len(groups) > 1 {
 			p.Title = fmt.Sprintf("%s, n = %d", q.groupName(g), r.N)
@@ -134,6 +142,9 @@ func (q surveyQuestion) ranksFigure(groups []group, ds []lognormal.Description) 
 	}
 	if len(f.Panels) == 0 {
 		return f, fmt.Errorf("no group has a fit to draw; the table says why")
+	}
+	if outdoors > 0 {
+		f.Notes = append([]string{fmt.Sprintf("%d of %d values lie at the outdoor level of %g Bq/m³ or below it: they count in the others' ranks and in the fit, and are no points.", outdoors, all, q.outdoor)}, f.Notes...)
 	}
 	if below > 0 {
 		f.Notes = append([]string{fmt.Sprintf("%d of %d values lie below a detection limit: they count in the others' ranks and in the fit, and are no points.", below, all)}, f.Notes...)

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -96,7 +97,7 @@ func parseCommunity(c *cli.Context) (q communityQuestion, err error) {
 	}
 	if text := c.String("exceeds"); text != "" {
 		if q.exceeds, err = parseRelative(text); err != nil || q.exceeds <= 0 {
-			return q, usageError{fmt.Sprintf("--exceeds %q is not a percentage between 0 and 100", text), "--exceeds 10%"}
+			return q, usageError{fmt.Sprintf("--exceeds %q is not a share of homes between 0 and 100 %%", text), percentMeant("exceeds", text, "10%")}
 		}
 	}
 	if path := c.String("populations"); path != "" {
@@ -207,6 +208,10 @@ func (p *program) survey(c *cli.Context) error {
 	if share := q.oneSeason(in.all); share >= mostInASeason {
 		doc.Notes = append(doc.Notes, analysis.Note{Code: "one-season", Text: fmt.Sprintf(
 			"%.0f %% of the homes were measured in one season: how it differs from the year here is taken from the profile, and an error in that moves all homes alike. Intervals are wider for that, and more homes of this season make them no narrower. Measure homes in other seasons too, or learn the season from homes measured for a year (radonyear season).", 100*share)})
+	}
+	if !slices.ContainsFunc(in.raws, func(h survey.Home) bool { return !h.Below }) {
+		lowest := slices.MinFunc(in.raws, func(a, b survey.Home) int { return cmp.Compare(a.Log, b.Log) })
+		return hinted{fmt.Errorf("all %d homes lie below their limits, the lowest %s Bq/m³ as measured: no middle can be given, only that", len(in.raws), report.Number(math.Exp(lowest.Log))), "a more sensitive detector or a longer test would tell"}
 	}
 	opt := survey.PosteriorOptions{Options: survey.Options{Confidence: q.Confidence, Areas: in.areas, Covariates: in.covariates}, Levels: q.Levels, Seed: q.seed, Shared: in.shared, Spatial: q.adjacent != nil}
 	if q.exceeds > 0 {
