@@ -17,6 +17,7 @@ type Home struct {
 	Name, Area string
 	Weight     float64           // how many homes it stands for, as the files state; 0 if they do not
 	Extra      map[string]string // other columns that say the same in every row of the home
+	Differs    []string          // other columns that do not
 	Series     []analysis.Series // in order of room, detector, phase, kind, method
 	About      []About           // what Series has no field for, one for each of Series
 	LeftOut    int               // series the filter left out
@@ -761,43 +762,29 @@ func (d *Daily) Row(i int) (file string, line int64) {
 	return file, line
 }
 
-// extraOf is the state of the other column k over all rows of a home.
-func (d *Daily) extraOf(h homeTracks, k int) int32 {
-	state := extraNone
-	for _, t := range h.tracks {
-		state = sameExtra(state, d.Tracks[t].extra[k])
-	}
-	return state
-}
-
-// Differing are the homes whose rows do not all say the same in one of the other
-// columns, in order; such a column is not in their Extra.
-func (d *Daily) Differing(column string) (homes []string) {
-	k := slices.Index(d.extras, column)
-	if k < 0 {
-		return nil
-	}
-	for _, h := range d.homes {
-		if d.extraOf(h, k) == extraMany {
-			homes = append(homes, h.name)
-		}
-	}
-	return homes
-}
-
 // Home is home i of HomeCount, in the order of Homes; without Series where the
 // filter admits none. Its series are made anew at each call, so that many homes
 // need not be held at a time; several goroutines may call it at once.
 func (d *Daily) Home(i int, f Filter) Home {
 	h := d.homes[i]
 	home := Home{Name: h.name, Area: h.area}
+	extra := make([]int32, len(d.extras))
+	for i := range extra {
+		extra[i] = extraNone
+	}
 	for _, k := range h.tracks {
-		if t := &d.Tracks[k]; t.Weight > 0 && (home.Weight == 0 || t.Weight < home.Weight) {
+		t := &d.Tracks[k]
+		if t.Weight > 0 && (home.Weight == 0 || t.Weight < home.Weight) {
 			home.Weight = t.Weight
 		}
+		for i := range extra {
+			extra[i] = sameExtra(extra[i], t.extra[i])
+		}
 	}
-	for i := range d.extras {
-		id := d.extraOf(h, i)
+	for i, id := range extra {
+		if id == extraMany {
+			home.Differs = append(home.Differs, d.extras[i])
+		}
 		if id >= 0 && d.names[id] != "" {
 			if home.Extra == nil {
 				home.Extra = map[string]string{}

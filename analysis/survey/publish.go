@@ -533,7 +533,7 @@ func PublishValues(d lognormal.Description, obs []lognormal.Observation, po Publ
 	}
 	v := PublishedValues{Homes: AtLeast(d.N, k)}
 	if d.Fit != nil {
-		v.GM, v.GSD = published(&d.Fit.GM), published(&d.Fit.GSD)
+		v.GM, v.GSD = published(d.Fit.GM), published(d.Fit.GSD)
 		switch {
 		case d.Fit.Mean == nil:
 		case dominated(obs):

@@ -153,7 +153,7 @@ func Watch(days []Day, opt Options) (Result, error) {
 		n = min(max(len(days)/2, LeastBaseline), MostBaseline)
 	}
 	if len(days) <= n {
-		return Result{}, fmt.Errorf("%d days with the system running; what is usual takes %d, and then days to watch", len(days), n)
+		return Result{}, fmt.Errorf("%d %s with the system running; what is usual takes %d, and then days to watch", len(days), map[bool]string{true: "day", false: "days"}[len(days) == 1], n)
 	}
 	m := newModel(opt)
 	r := Result{From: days[0].Day, To: days[n-1].Day, Days: n, FalseAlarmYears: opt.FalseAlarmYears, Watched: len(days) - n}

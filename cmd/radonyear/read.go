@@ -304,7 +304,12 @@ func otherKinds(d *ingest.Daily) []analysis.Note {
 // do not agree on one.
 func differingRows(d *ingest.Daily, column string) []analysis.Note {
 	const most = 5
-	homes := d.Differing(column)
+	var homes []string
+	for i := range d.HomeCount() {
+		if h := d.Home(i, ingest.Filter{Kind: "none"}); slices.Contains(h.Differs, column) { // none of its readings
+			homes = append(homes, h.Name)
+		}
+	}
 	if homes == nil {
 		return nil
 	}
