@@ -559,6 +559,18 @@ func checkHostile(t *testing.T, path string) {
 	for _, f := range accessible(text) {
 		t.Error(f)
 	}
+	drawn := 0
+	for svg := range bytes.SplitSeq(text, []byte("<svg ")) {
+		if svg, _, ok := bytes.Cut(svg, []byte("</svg>")); ok {
+			drawn++
+			for _, bad := range textTrouble(t, slices.Concat([]byte("<svg "), svg, []byte("</svg>"))) {
+				t.Error(bad)
+			}
+		}
+	}
+	if drawn < 4 {
+		t.Errorf("only %d pictures", drawn)
+	}
 	root := readPage(t, path)
 	words := root.words()
 	for _, name := range hostile {
