@@ -193,7 +193,7 @@ func printedAs(x float64, of string, levels []float64, confidence float64) strin
 	field, _, _ := strings.Cut(of, "@")
 	last := field[strings.LastIndex(field, ".")+1:]
 	switch {
-	case strings.HasPrefix(field, "settings.levels"):
+	case strings.HasPrefix(field, "settings.levels") || field == "settings.min_cell":
 		return report.Exact(x)
 	case field == "settings.confidence" || field == "settings.exceeds":
 		return report.Exact(round(100 * x))
