@@ -22,7 +22,8 @@ Made by ` + "`go test -run 'TestCoverage$' ./analysis/survey -timeout 3h -args -
 
 ## Spreads drawn from their priors
 
-Homes drawn from the model, with spreads drawn from their half-normal priors (standard deviation 1). Where in its posterior the truth lies is
+Homes drawn from the model, with spreads drawn from their half-normal priors (standard deviation 1) and a covariate's coefficient, whose prior is
+flat, with a standard deviation of 2. Where in its posterior the truth lies is
 even over 0 to 1 if the posterior is right: χ² of 20 classes (43.8 once in a thousand), how far the mean is off 0.5 in standard errors, and what
 share lies in the middle 90 %, under it and over it. An area is one chosen at random.
 

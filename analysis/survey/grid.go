@@ -418,7 +418,8 @@ func legendre(n int) (x, w []float64) {
 // included, that summing over each area's u gives it and the curvature gives β. So an area's
 // mean logarithm μ is a mixture of normals, and its geometric mean e^μ, its arithmetic
 // mean e^(μ+σ²/2), and its share Φ((μ − ln L)/σ) have their distributions from it
-// without chance; that covariates differ among its homes adds to σ² there. With
+// without chance; that covariates differ among its homes adds to σ² there,
+// as much as they do and as far as that is known. With
 // Spatial, u has the precision of Leroux, c((1−ρ)I + ρ(D − W))/τ², c making the
 // variances' geometric mean τ² for every ρ, and ρ even between 0 and 1. Ranks and the
 // community's mixture of areas are from draws of the joint posterior. What homes' errors

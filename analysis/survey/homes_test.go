@@ -40,7 +40,7 @@ var noiseSets = []struct {
 
 const (
 	noiseAreas   = 12
-	noiseHomes   = 50 // of an area, of which noiseSample are measured
+	noiseHomes   = 40 // of an area, of which noiseSample are measured
 	noiseSample  = 25
 	learnedHomes = 20 // others, measured for a year
 )
