@@ -155,15 +155,15 @@ type heldRow struct {
 
 var fixedNames = []string{"GM of an area", "AM of an area", "share of an area", "GM of the community", "AM of the community", "share of the community"}
 
-// fixedCoverage counts, over n communities of a setting, how often the 90 % intervals
-// of areas and of the community held the truth.
-func fixedCoverage(set community, n int) (rows []heldRow) {
+// fixedCoverage counts, over n communities of a setting from a seed on, how often the
+// 90 % intervals of areas and of the community held the truth.
+func fixedCoverage(set community, n int, seed uint64) (rows []heldRow) {
 	const level = 100.0
 	names := fixedNames
 	all := make([][]heldRow, n)
 	numeric.Each(n, func(i int) {
 		c := set
-		rng := rand.New(rand.NewPCG(uint64(i), 77))
+		rng := rand.New(rand.NewPCG(seed+uint64(i), 77))
 		var homes []Home
 		var r PosteriorResult
 		for {

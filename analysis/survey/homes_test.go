@@ -28,14 +28,24 @@ type simTest struct {
 	truth float64 // of the twelve months around it
 }
 
-// noiseSets are de-noising's published rows.
-var noiseSets = []struct {
-	name            string
-	winter, learned bool
-}{
-	{"a week at any season", false, false},
-	{"a week from December to February", true, false},
-	{"the same, by a profile learned there the winter before", true, true},
+// noiseSet is a row of de-noising's table: when homes are tested, and which year's
+// profile, learned there, takes them to the annual mean; none is the built-in one.
+type noiseSet struct {
+	name    string
+	winter  bool
+	learned int
+}
+
+const (
+	yearBefore = 1 + iota // to the end of the February before
+	sameYear              // about the tests, whose weather it then knows
+)
+
+var noiseSets = []noiseSet{
+	{"a week at any season", false, 0},
+	{"a week from December to February", true, 0},
+	{"the same, by a profile learned there the winter before", true, yearBefore},
+	{"the same, by a profile learned there that winter", true, sameYear},
 }
 
 const (
@@ -45,28 +55,37 @@ const (
 	learnedHomes = 20 // others, measured for a year
 )
 
-// simDistrict makes a district's homes, with tests of a week each, and the profile
-// learned from others of its homes in the year to February. Tests are of the winter after,
-// or of any week of the year from September on.
-func simDistrict(seed uint64, sets int) (homes []simHome, learned *temporal.Profile) {
+// simDistrict makes a district's homes, with a test of a week for each set, in the
+// winter or in any week of the year from September on, and the sets' profiles.
+func simDistrict(seed uint64, sets []noiseSet) (homes []simHome, profiles []*temporal.Profile) {
 	areas := make([]string, noiseAreas)
 	for i := range areas {
 		areas[i] = fmt.Sprintf("area %02d", i+1)
 	}
 	start := time.Date(2023, time.March, 1, 0, 0, 0, 0, time.UTC)
 	d := scenario.NewDistrict(seed, scenario.Options{Start: start, Days: 925, Homes: noiseAreas*noiseHomes + learnedHomes, Areas: areas})
-	if sets > 2 {
+	learn := func(from time.Time) *temporal.Profile {
 		year := make([][]analysis.Series, learnedHomes)
 		numeric.Each(learnedHomes, func(i int) {
-			x, _ := monitored(d.Home(noiseAreas*noiseHomes+i), start, 366, 5000+i)
+			x, _ := monitored(d.Home(noiseAreas*noiseHomes+i), from, 366, 5000+i)
 			year[i] = []analysis.Series{x}
 		})
 		l, err := season.Learn(year, season.Options{})
 		if err != nil {
 			panic(err)
 		}
-		learned = l.Profile
-		learned.Course = nil // which knows no day of the tests
+		return l.Profile
+	}
+	for _, set := range sets {
+		p := temporal.BuiltIn(false)
+		switch set.learned {
+		case yearBefore:
+			p = learn(start)
+			p.Course = nil // which knows no day of the tests
+		case sameYear:
+			p = learn(start.AddDate(0, 0, 555))
+		}
+		profiles = append(profiles, p)
 	}
 	homes = make([]simHome, noiseAreas*noiseHomes)
 	numeric.Each(len(homes), func(i int) {
@@ -74,28 +93,25 @@ func simDistrict(seed uint64, sets int) (homes []simHome, learned *temporal.Prof
 		h := d.Home(i)
 		any, winter := start.AddDate(0, 0, 184+rng.IntN(365)), time.Date(2024, time.December, 1+rng.IntN(90), 0, 0, 0, 0, time.UTC)
 		s := simHome{area: h.Area}
-		for _, set := range noiseSets[:sets] {
-			from, p := any, temporal.BuiltIn(false)
+		for row, set := range sets {
+			from, p := any, profiles[row]
 			if set.winter {
 				from = winter
-			}
-			if set.learned {
-				p = learned
 			}
 			x, raw := monitored(h, from, 7, i+1)
 			if raw == 0 {
 				s.tests = append(s.tests, simTest{})
 				continue
 			}
-			r, err := annual.Estimate([]analysis.Series{x}, annual.Options{Profile: p})
+			r, err := annual.Estimate([]analysis.Series{x}, annual.Options{Profile: p, Course: p.Course != nil})
 			if err != nil {
 				panic(err)
 			}
-			s.tests = append(s.tests, simTest{Home{Area: h.Area, Log: r.LogMedian, SE: r.LogSpread}, weekTest(r), raw, h.Mean(scenario.Living, r.YearStart, r.YearEnd)})
+			s.tests = append(s.tests, simTest{Home{Area: h.Area, Log: r.LogMedian, SE: r.LogSpread}, weekTest(r, p.Course != nil), raw, h.Mean(scenario.Living, r.YearStart, r.YearEnd)})
 		}
 		homes[i] = s
 	})
-	return homes, learned
+	return homes, profiles
 }
 
 // monitored are a home's day means, and their mean by hours: 0 if there is none.
@@ -118,9 +134,9 @@ func monitored(h *scenario.Home, from time.Time, days, unit int) (x analysis.Ser
 }
 
 // weekTest says when a week was, as the command does.
-func weekTest(r annual.Result) *Test {
+func weekTest(r annual.Result, known bool) *Test {
 	first := temporal.Day(r.Start, time.UTC)
-	t := &Test{Season: make([]float64, temporal.Harmonics), Day: float64(first) + 3, Weather: r.LogSpread * math.Sqrt(WeatherShare(false)), Rest: 1 - 7/temporal.YearDays}
+	t := &Test{Season: make([]float64, temporal.Harmonics), Day: float64(first) + 3, Weather: r.LogSpread * math.Sqrt(WeatherShare(known)), Rest: 1 - 7/temporal.YearDays}
 	for day := range 7 {
 		for k, x := range temporal.Regressors(first + day) {
 			t.Season[k] += x / 7
@@ -228,18 +244,13 @@ func (d *deNoised) add(o deNoised, w float64) {
 	d.heldMean += w * o.heldMean
 }
 
-// deNoiseAll is that of districts from a seed on, by row of so many, and each district's
-// bias.
-func deNoiseAll(from uint64, districts, sets, reps int) (sum []deNoised, biases [][]float64) {
-	sum, biases = make([]deNoised, sets), make([][]float64, sets)
+// deNoiseAll is that of districts from a seed on, by set, and each district's bias.
+func deNoiseAll(from uint64, districts int, sets []noiseSet, reps int) (sum []deNoised, biases [][]float64) {
+	sum, biases = make([]deNoised, len(sets)), make([][]float64, len(sets))
 	for k := range districts {
-		homes, learned := simDistrict(from+uint64(k), sets)
-		for row, set := range noiseSets[:sets] {
-			p := temporal.BuiltIn(false)
-			if set.learned {
-				p = learned
-			}
-			d := deNoise(homes, row, reps, from+uint64(k), p)
+		homes, profiles := simDistrict(from+uint64(k), sets)
+		for row := range sets {
+			d := deNoise(homes, row, reps, from+uint64(k), profiles[row])
 			sum[row].add(d, 1/float64(districts))
 			biases[row] = append(biases[row], d.bias)
 		}
@@ -260,7 +271,7 @@ func TestDeNoise(t *testing.T) {
 	if testing.Short() {
 		t.Skip("simulates homes for some seconds")
 	}
-	sum, _ := deNoiseAll(41, 2, 1, 20)
+	sum, _ := deNoiseAll(41, 2, noiseSets[:1], 20)
 	x := sum[0]
 	t.Logf("held %.3f, bias %+.4f, raw %+.4f", x.held, x.bias, x.rawBias)
 	if x.held < 0.9 || math.Abs(x.bias) > 0.03 {
