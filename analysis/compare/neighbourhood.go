@@ -3,6 +3,8 @@ package compare
 import (
 	"math"
 	"time"
+
+	"radonyear/analysis/temporal"
 )
 
 // Effects are what Pool takes of homes compared, and the variance that their errors
@@ -19,12 +21,8 @@ import (
 // those of COVERAGE-homes.md. Homes far apart have less in common than this takes them
 // to have, and homes measured each in their own time too.
 func Effects(results []Result) (effects []Effect, common float64, left int) {
-	const (
-		shareUnknown = 0.22 // of the variance, without the weather of those days
-		shareKnown   = 0.09 // with it
-		fade         = 10.0 // days
-	)
-	var middles [][2]float64 // days
+	const shareUnknown = 0.22 // of the variance, without the weather of those days
+	var middles [][2]float64  // days
 	var shares []float64
 	sum := 0.0
 	for _, r := range results {
@@ -35,7 +33,7 @@ func Effects(results []Result) (effects []Effect, common float64, left int) {
 		effects = append(effects, Effect{Home: r.Area + "\x00" + r.Home, Group: r.Area, Log: r.LogRatio, SD: r.LogSD})
 		share := shareUnknown
 		if r.Course {
-			share = shareKnown
+			share = temporal.KnownWeatherShare
 		}
 		shares = append(shares, share)
 		sum += share * r.LogSD * r.LogSD
@@ -48,7 +46,7 @@ func Effects(results []Result) (effects []Effect, common float64, left int) {
 	together := 0.0
 	for i, a := range middles {
 		for _, b := range middles[:i] {
-			together += (math.Exp(-math.Abs(a[0]-b[0])/fade) + math.Exp(-math.Abs(a[1]-b[1])/fade)) / 2
+			together += (temporal.WeatherTogether(a[0]-b[0]) + temporal.WeatherTogether(a[1]-b[1])) / 2
 		}
 	}
 	together /= float64(n) * float64(n-1) / 2
