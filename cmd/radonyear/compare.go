@@ -185,6 +185,7 @@ func (p *program) compare(c *cli.Context) error {
 		if q.switches.given() && slices.ContainsFunc(files, func(f ingest.File) bool { return f.ColumnsFound["phase"] != "" }) {
 			doc.Notes = append(doc.Notes, analysis.Note{Code: "phases-not-used", Text: "The files have a column of phases, which --switch and --switches take the place of."})
 		}
+		doc.Notes = append(doc.Notes, p.unknownHomes(q, daily)...)
 		if q.find {
 			q.looked = make([]looked, daily.HomeCount())
 			each(len(q.looked), func(i int) {
@@ -198,7 +199,6 @@ func (p *program) compare(c *cli.Context) error {
 		if len(results) == 0 {
 			return noResult(doc.LeftOut, files)
 		}
-		doc.Notes = append(doc.Notes, q.unknownHomes(daily)...)
 		doc.Settings = slices.Concat(q.compareSettings(), readingSettings(c))
 	}
 	doc.Tables = q.compareTables(results)
@@ -276,6 +276,8 @@ func (q compareQuestion) parted(i int, h ingest.Home) (parted, error) {
 			out.without = append(out.without, s)
 		case "after":
 			out.with = append(out.with, s)
+		default:
+			out.unphased += s.Len()
 		}
 	}
 	return out, nil
@@ -389,7 +391,11 @@ func (s parted) leftOut() (parts []string) {
 		parts = append(parts, count(s.near, "day")+" of a switch or within 24 hours after it left out")
 	}
 	if s.across > 0 {
-		parts = append(parts, count(s.across, "result")+" that goes across a switch left out")
+		goes := "goes"
+		if s.across > 1 {
+			goes = "go"
+		}
+		parts = append(parts, fmt.Sprintf("%s that %s across a switch left out", count(s.across, "result"), goes))
 	}
 	return parts
 }
@@ -398,14 +404,22 @@ func (s parted) notes() (notes []analysis.Note) {
 	if parts := s.leftOut(); s.across > 0 {
 		notes = append(notes, analysis.Note{Code: "across-switch", Text: strings.Join(parts, "; ") + "; put a new detector up when the system is switched"})
 	}
+	if s.unphased > 0 {
+		states, is := "states", "is"
+		if s.unphased > 1 {
+			states, is = "state", "are"
+		}
+		notes = append(notes, analysis.Note{Code: "no-phase", Text: fmt.Sprintf("%s that %s no phase %s of neither side; write before or after for each, or give --switch", count(s.unphased, "reading"), states, is)})
+	}
 	if s.soon {
 		notes = append(notes, analysis.Note{Code: "too-soon", Text: "a result begins within a day of the switch; protocols wait 24 hours after it, with the house shut for 12"})
 	}
 	return notes
 }
 
-// unknownHomes says which homes of the switch file no reading is of.
-func (q compareQuestion) unknownHomes(daily *ingest.Daily) []analysis.Note {
+// unknownHomes says which homes of the switch file no reading is of, on standard error
+// too: a name written in two ways leaves its home without an answer.
+func (p *program) unknownHomes(q compareQuestion, daily *ingest.Daily) []analysis.Note {
 	if q.switches.byHome == nil {
 		return nil
 	}
@@ -428,7 +442,9 @@ func (q compareQuestion) unknownHomes(daily *ingest.Daily) []analysis.Note {
 	if n := len(names); n > most {
 		names, more = names[:most], fmt.Sprintf(" and %d more", n-most)
 	}
-	return []analysis.Note{{Code: "unknown-homes", Text: fmt.Sprintf("%s has switch times of homes without a reading: %s%s.", q.switches.file, strings.Join(names, ", "), more)}}
+	text := fmt.Sprintf("witch times of homes without a reading, in %s: %s%s", q.switches.file, strings.Join(names, ", "), more)
+	fmt.Fprintf(p.stderr, "radonyear: skipped: s%s\n", report.Plain(text))
+	return []analysis.Note{{Code: "unknown-homes", Text: "S" + text + "."}}
 }
 
 // typedHome makes a home of two results on the command line.
@@ -449,7 +465,7 @@ func (p *program) typedHome(c *cli.Context) (compare.Home, []report.Field, error
 	}
 	var sides [2]analysis.Series
 	var fields []report.Field
-	unit := opt.Unit // of the test before, which a bare number after it shares
+	unit := opt.Unit // where that is not set, the one named with the test before
 	for k, name := range []string{"before", "after"} {
 		text := c.String(name)
 		for _, needed := range []string{name, name + "-start"} {
@@ -469,7 +485,9 @@ func (p *program) typedHome(c *cli.Context) (compare.Home, []report.Field, error
 		if err != nil {
 			return compare.Home{}, nil, err
 		}
-		unit = v.unit
+		if opt.Unit == "" && v.named {
+			unit = v.unit
+		}
 		start, ok := parseInstant(c.String(name+"-start"), zone)
 		if !ok {
 			return compare.Home{}, nil, usageError{fmt.Sprintf("--%s-start %q is not a day such as 2026-01-10", name, c.String(name+"-start")), example}
@@ -543,8 +561,10 @@ func (q compareQuestion) compareTables(results []compared) []report.Table {
 			{Key: "year_end", Style: report.Date},
 			{Key: "before_days", Style: report.Days, CSVOnly: true},
 			{Key: "before_raw_mean", Style: report.Concentration, CSVOnly: true},
+			{Key: "before_raw_mean_below_limit", Style: report.Bool, CSVOnly: true},
 			{Key: "after_days", Style: report.Days, CSVOnly: true},
 			{Key: "after_raw_mean", Style: report.Concentration, CSVOnly: true},
+			{Key: "after_raw_mean_below_limit", Style: report.Bool, CSVOnly: true},
 			{Key: "raw_ratio", Style: report.Factor},
 			{Key: "season_artefact", Style: report.Factor},
 			{Key: "ratio", Style: report.Estimate},
@@ -598,7 +618,7 @@ func (q compareQuestion) compareTables(results []compared) []report.Table {
 		}
 		cells := []any{r.Home, r.Area, group, instant(r.Switched), sideFields(r.Without), sideFields(r.With),
 			r.Without.AnnualMean, r.With.AnnualMean, instant(r.YearStart), instant(r.YearEnd),
-			r.Without.Days, sideRaw(r.Without), r.With.Days, sideRaw(r.With), r.RawRatio, r.SeasonArtefact, r.Ratio, r.Reduction, string(r.Verdict), below, reduced, cycledFields(r.cycled), foundFields(r.found)}
+			r.Without.Days, sideRaw(r.Without), r.Without.AllBelow, r.With.Days, sideRaw(r.With), r.With.AllBelow, rawRatio(r.Result), r.SeasonArtefact, r.Ratio, r.Reduction, string(r.Verdict), below, reduced, cycledFields(r.cycled), foundFields(r.found)}
 		for _, b := range r.Below {
 			cells = append(cells, string(b.Verdict), b.Probability, string(b.Verdict))
 		}
@@ -606,7 +626,7 @@ func (q compareQuestion) compareTables(results []compared) []report.Table {
 			cells = append(cells, a.Probability)
 		}
 		main.Rows = append(main.Rows, report.Row{Label: name(r.Place), Notes: rowNotes(r.Notes), Cells: append(cells, spells)})
-		row := []any{r.Home, fall(r.RawRatio), fall(r.SeasonArtefact), r.Reduction, string(r.Verdict)}
+		row := []any{r.Home, rawFall(r.Result), fall(r.SeasonArtefact), r.Reduction, string(r.Verdict)}
 		for _, a := range r.AtLeast {
 			row = append(row, a.Probability)
 		}
@@ -618,6 +638,23 @@ func (q compareQuestion) compareTables(results []compared) []report.Table {
 	}
 	spelled.Hidden = len(spelled.Rows) == 0
 	return []report.Table{main, did, spelled, measured}
+}
+
+// rawRatio is a cell with the ratio of the raw means, empty where one of them is no
+// more than a limit.
+func rawRatio(r compare.Result) any {
+	if r.Without.AllBelow || r.With.AllBelow {
+		return nil
+	}
+	return r.RawRatio
+}
+
+// rawFall is the fall of the raw means for people, "" where there is none.
+func rawFall(r compare.Result) any {
+	if rawRatio(r) == nil {
+		return nil
+	}
+	return fall(r.RawRatio)
 }
 
 // fall is by how many percent a ratio lies under 1.
@@ -640,7 +677,7 @@ const fewJoined = 4
 func (q compareQuestion) pooled(results []compared) (pooled, below report.Table, everyone *compare.Pooled, err error) {
 	head := "Homes"
 	if q.by != "" {
-		head = strings.ToUpper(q.by[:1]) + q.by[1:]
+		head = firstUpper(q.by)
 	}
 	pooled = report.Table{Key: "pooled",
 		Title: "Homes joined: their middle reduction and what the next home may expect, in percent, and by what factor homes differ:",
@@ -667,7 +704,7 @@ func (q compareQuestion) pooled(results []compared) (pooled, below report.Table,
 			groups[q.groupOf(r)] = append(groups[q.groupOf(r)], r)
 		}
 	}
-	add := func(key, name string, of []compared) error {
+	add := func(key any, name string, of []compared) error { // the key of all homes is nil
 		var rs []compare.Result
 		for _, r := range of {
 			rs = append(rs, r.Result)
@@ -677,8 +714,11 @@ func (q compareQuestion) pooled(results []compared) (pooled, below report.Table,
 		if len(of) < fewJoined {
 			notes = append(notes, analysis.Note{Code: "few-joined", Text: fmt.Sprintf("under %d homes say next to nothing of others like them", fewJoined)})
 		}
-		if left > 0 {
-			notes = append(notes, analysis.Note{Code: "pooled-left-out", Text: count(left, "home") + " with nothing but limits on one side, and so no ratio to join"})
+		if left.With > 0 {
+			notes = append(notes, analysis.Note{Code: "pooled-left-out", Text: count(left.With, "home") + " with nothing but limits with the system, and so no ratio to join: as a rule those that fell furthest, so that the reductions joined here, the next home's too, are less than these systems do"})
+		}
+		if left.Without > 0 {
+			notes = append(notes, analysis.Note{Code: "pooled-left-out", Text: count(left.Without, "home") + " with nothing but limits without the system, and so no ratio to join"})
 		}
 		joined := []any{nil, nil, nil, nil, nil, nil, nil, nil, nil}
 		if len(effects) > 0 {
@@ -686,7 +726,7 @@ func (q compareQuestion) pooled(results []compared) (pooled, below report.Table,
 			if err != nil { // the homes' own results stand
 				notes = append(notes, analysis.Note{Code: "not-joined", Text: err.Error()})
 			} else {
-				if key == "all" && name == "all homes" {
+				if key == nil {
 					everyone = &pool
 				}
 				for _, n := range pool.Notes {
@@ -741,7 +781,7 @@ func (q compareQuestion) pooled(results []compared) (pooled, below report.Table,
 			return pooled, below, nil, err
 		}
 	}
-	err = add("all", "all homes", results)
+	err = add(nil, "all homes", results)
 	return pooled, below, everyone, err
 }
 

@@ -4,6 +4,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/urfave/cli/v2"
 
@@ -179,4 +180,7 @@ func (q surveyQuestion) publishedTable(groups []group, merged map[string]bool, r
 }
 
 // firstUpper is a column's name as a head.
-func firstUpper(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
+func firstUpper(s string) string {
+	_, n := utf8.DecodeRuneInString(s)
+	return strings.ToUpper(s[:n]) + s[n:]
+}

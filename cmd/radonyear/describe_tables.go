@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"strconv"
-	"strings"
 
 	"radonyear/analysis"
 	"radonyear/analysis/lognormal"
@@ -27,7 +26,7 @@ func (q surveyQuestion) groupName(g group) string {
 func (q surveyQuestion) tables(groups []group, ds []lognormal.Description) []report.Table {
 	head := "Group"
 	if q.by != "all" {
-		head = strings.ToUpper(q.by[:1]) + q.by[1:]
+		head = firstUpper(q.by)
 	}
 	n := "Homes"
 	if q.by == "home" {

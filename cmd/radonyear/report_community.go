@@ -202,7 +202,7 @@ func (t townPage) finish(out page.Page, sections ...building) page.Page {
 	}})
 	var kept []page.Prose
 	for _, w := range t.pub.Withheld {
-		kept = append(kept, page.Say("{}: {}.", strings.ToUpper(w.What[:1])+w.What[1:], w.Why))
+		kept = append(kept, page.Say("{}: {}.", firstUpper(w.What), w.Why))
 	}
 	unsaid.Sections = []page.Section{{Title: page.Say("Kept back or rounded, so that no home can be found"), Blocks: []page.Block{{List: kept}, {Text: page.Say("{}", limitsOfPublishing)}}}}
 	if list := t.doc.LeftOut; list != nil {
@@ -272,7 +272,7 @@ func cellOf(e *analysis.Estimate, of string, told func(float64) string) page.Pro
 }
 
 func (t townPage) areasTable() *page.Table {
-	head := strings.ToUpper(t.by[:1]) + t.by[1:]
+	head := firstUpper(t.by)
 	out := &page.Table{Caption: page.Say("Each area: half of its homes have less than so much, averaged over the year; and the share of homes above the level. Likely ranges stand below."),
 		Heads: []page.Head{{Text: page.Say("{}", head)}, {Text: page.Say("Homes measured"), Number: true}, {Text: page.Say("Half have less than, Bq/m³"), Number: true}}}
 	for k := range t.Levels {

@@ -573,7 +573,7 @@ func (q communityQuestion) surveyTables(post survey.PosteriorResult, plain []sur
 	}
 	model := []report.Field{{Name: "fixed", Value: fixed}, {Name: "sd_area", Value: post.SDArea}, {Name: "sd_home", Value: post.SDHome}, {Name: "smoothness", Value: pointed(post.Smoothness)}, {Name: "loglik", Value: post.LogLik}, {Name: "method", Value: survey.AreaPosterior}}
 	areas := []any{}
-	head := strings.ToUpper(q.by[:1]) + q.by[1:]
+	head := firstUpper(q.by)
 	byArea := report.Table{Title: "By area: annual means as modelled, and the share above the level, modelled and as measured, in percent:", Columns: []report.Column{
 		{Key: "area", Style: report.Text}, {Head: head, Style: report.Text}, {Key: "homes", Head: "Homes", Style: report.Count}, {Key: "few", Style: report.Bool},
 		{Key: "raw_gm", Style: report.Concentration},
