@@ -331,12 +331,16 @@ func (q compareQuestion) one(i int, h ingest.Home, sides parted) (compared, erro
 		out.Notes = append(slices.Clip(out.Notes), notes...)
 	}
 	if len(q.switches.of(h.Name)) >= cyclingSwitches {
-		cycled, err := compare.Cycle(sides.periods(), compare.CycleOptions{Confidence: q.Confidence})
+		periods, below := sides.periods()
+		cycled, err := compare.Cycle(periods, compare.CycleOptions{Confidence: q.Confidence})
 		if err != nil {
 			out.Notes = append(out.Notes, analysis.Note{Code: "no-cycling", Text: "by the switches alone: " + err.Error()})
 		} else {
 			out.cycled = &cycled
 			out.Notes = append(out.Notes, cycled.Ratio.Notes...)
+			if below > 0 {
+				out.Notes = append(out.Notes, analysis.Note{Code: "below-limit", Text: "by the switches alone, " + count(below, "day") + " below the monitor's limit taken as the limit: the fall may be larger"})
+			}
 		}
 	}
 	return out, nil

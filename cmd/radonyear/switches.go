@@ -293,8 +293,9 @@ func (p parted) running() (bool, toggle) {
 
 // periods are the spells between switches as their means, for a study that switches
 // a system on and off: of all monitors' means of a day, in order. A period is placed
-// where the middle of its days is.
-func (p parted) periods() (out []compare.Period) {
+// where the middle of its days is; days below the monitor's limit, of which it says how
+// many there are, are taken as the limit.
+func (p parted) periods() (out []compare.Period, below int) {
 	type day struct {
 		sum, n float64
 		on     bool
@@ -305,6 +306,9 @@ func (p parted) periods() (out []compare.Period) {
 			for _, r := range s.Readings() {
 				if !r.OfADay() || temporal.Dead(r) {
 					continue
+				}
+				if r.BelowLimit {
+					below++
 				}
 				at := temporal.Day(r.Start.Add(r.End.Sub(r.Start)/2), s.Zone)
 				if days[at] == nil {
@@ -330,5 +334,5 @@ func (p parted) periods() (out []compare.Period) {
 		hours := 24 * (middle/q.Days + 0.5 - q.Days/2)
 		q.Start = temporal.Date(0, time.UTC).Add(time.Duration(hours * float64(time.Hour)))
 	}
-	return out
+	return out, below
 }
