@@ -442,7 +442,7 @@ func (p *pool) tau(r *Pooled, tau2 float64, e analysis.Estimate) error {
 	e.Kind = analysis.ConfidenceInterval
 	e.Value, e.Lower, e.Upper = math.Sqrt(tau2), math.Sqrt(min(lower, tau2)), math.Sqrt(max(upper, tau2))
 	if e.Upper-e.Value > tauUnknown {
-		e.Notes = []analysis.Note{{Code: "spread-unknown", Text: fmt.Sprintf("so few homes hardly say how much homes differ: by a factor of %.3g as estimated, and of %.3g as well may be; measure more homes", math.Exp(e.Value), math.Exp(e.Upper))}}
+		e.Notes = []analysis.Note{{Code: "spread-unknown", Text: fmt.Sprintf("these homes hardly say how much homes differ: by a factor of %.3g as estimated, and it may be %.3g, the upper limit; measure more homes", math.Exp(e.Value), math.Exp(e.Upper))}}
 	}
 	r.Tau = &e
 	return nil

@@ -196,7 +196,7 @@ func partAt(sw *compare.Switch, series []analysis.Series) (out parted, err error
 // foundNotes say that nobody wrote the switch down, and what the search noted.
 func foundNotes(sw *compare.Switch) []analysis.Note {
 	date := func(day int) string { return temporal.Date(day, time.UTC).Format(time.DateOnly) }
-	text := fmt.Sprintf("the switch was looked for in the days: the first day on the new level is most probably %s, and lies between %s and %s; these days are of neither side. Something else may have changed on it: ask the household", date(sw.Day), date(sw.First), date(sw.Last))
+	text := fmt.Sprintf("the switch was looked for in the days: the first day on the new level is most probably %s, and lies between %s and %s; these days are of neither side. Days parted where they differ most differ, whatever was done, and something else may have changed: no change is shown unless the household confirms the day", date(sw.Day), date(sw.First), date(sw.Last))
 	if sw.Ratio.Value > 1 {
 		text += ". The level rose there: if a system was running, it may have failed"
 	}
