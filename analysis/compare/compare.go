@@ -382,18 +382,23 @@ func (c *comparison) describe() {
 			c.note("under-two-days", "%.0f hours were measured %s; test protocols ask for 48, and under 46 nothing is called shown", hours([][]analysis.Series{c.h.Without, c.h.With}[k]), sideNames[k])
 		}
 	}
+	zero := func(k int) bool {
+		return slices.ContainsFunc([][]analysis.Series{c.h.Without, c.h.With}[k], func(s analysis.Series) bool {
+			return slices.ContainsFunc(s.Readings(), func(r analysis.Reading) bool { return temporal.Zero(r) && !temporal.Dead(r) })
+		})
+	}
 	before := c.sides[0]
 	if lowest := slices.Min(c.opt.Levels); c.opt.AreaPrior == nil && before.Days < shortFirst && !before.AllBelow && before.RawMean >= lowest && c.sides[1].RawMean < before.RawMean {
 		c.note("high-first-test", "a short first test that was high enough to act on is on average higher than the year it stands for, and then part of the fall is no work of the system; an --area-prior (the GM and GSD of homes around) allows for that")
 	}
 	for k, s := range c.sides {
+		if zero(k) {
+			c.note("zero-result", "a result of exactly zero %s is taken as below %g Bq/m³: ask first whether the detector worked, for there is some radon in the air of every home; if it did not, nothing is known of that side, so measure again", sideNames[k], temporal.ZeroLimit)
+		}
 		if s.AllBelow {
 			bound := "the reduction is at least so much, and its other limit is 100 %"
 			if k == 0 {
 				bound = "the ratio has no upper limit"
-			}
-			if s.RawMean == 0 {
-				c.note("zero-result", "a result of zero %s is taken as below %g Bq/m³; there is some radon in every home, so look whether the detector worked, and measure again if nobody can tell", sideNames[k], temporal.ZeroLimit)
 			}
 			c.note("all-below-limit", "every reading %s lies below the detector's limit, so that side has an upper limit only, its middle rests on a wide prior, and %s", sideNames[k], bound)
 		}

@@ -197,6 +197,7 @@ func TestNotes(t *testing.T) {
 		{"overlapping", Home{Without: base.Without, With: []analysis.Series{log("A", "n", day(2026, 2, 1), flat(40, 60)...)}}, base, Options{}},
 		{"too-soon", Home{Without: base.Without, With: []analysis.Series{log("A", "m", day(2026, 2, 19), flat(40, 60)...)}}, Home{Without: base.Without, With: []analysis.Series{log("A", "m", day(2026, 2, 20), flat(40, 60)...)}}, Options{}},
 		{"zero-result", Home{Without: base.Without, With: []analysis.Series{result("t", day(2026, 2, 22), 40, 0, false)}}, Home{Without: base.Without, With: []analysis.Series{result("t", day(2026, 2, 22), 40, 5, true)}}, Options{}},
+		{"zero-result", Home{Without: base.Without, With: []analysis.Series{result("t", day(2026, 2, 22), 40, 0, false), result("u", day(2026, 2, 22), 40, 30, false)}}, base, Options{}},
 		{"zero-result", Home{Without: []analysis.Series{result("t", day(2026, 1, 1), 40, 0, false)}, With: base.With}, base, Options{}},
 		{"after-first", Home{Without: base.With, With: base.Without}, base, Options{}},
 		{"under-two-days", Home{Without: base.Without, With: []analysis.Series{log("A", "m", day(2026, 2, 22), 60)}}, Home{Without: base.Without, With: []analysis.Series{log("A", "m", day(2026, 2, 22), 60, 60)}}, Options{}},
