@@ -19,7 +19,7 @@ import (
 const (
 	shareHomes = 300
 	shareDraws = 50
-	foundHomes = 60
+	foundHomes = 30
 )
 
 const meansIntroduction = `
