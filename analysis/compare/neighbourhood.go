@@ -7,9 +7,13 @@ import (
 	"radonyear/analysis/temporal"
 )
 
-// Effects are what Pool takes of homes compared, and the variance that their errors
-// have in common; left is how many homes bring none, since only a limit was seen
-// on one side of them.
+// LeftOut are how many homes bring Pool no effect, since nothing but limits was seen of
+// them without the system, or with it: these are mostly the ones that fell furthest, and
+// what the others do understates what systems do.
+type LeftOut struct{ Without, With int }
+
+// Effects are what Pool takes of homes compared, the variance that their errors have in
+// common, and how many homes are left out.
 //
 // Homes measured in the same weeks are off in the same direction, as the weather
 // of those weeks was theirs together, and joining more of them does not help. Of the
@@ -20,14 +24,18 @@ import (
 // they and the days were then set by what intervals held there, on other districts than
 // those of COVERAGE-homes.md. Homes far apart have less in common than this takes them
 // to have, and homes measured each in their own time too.
-func Effects(results []Result) (effects []Effect, common float64, left int) {
+func Effects(results []Result) (effects []Effect, common float64, left LeftOut) {
 	const shareUnknown = 0.22 // of the variance, without the weather of those days
 	var middles [][2]float64  // days
 	var shares []float64
 	sum := 0.0
 	for _, r := range results {
-		if r.Without.AllBelow || r.With.AllBelow {
-			left++
+		switch {
+		case r.Without.AllBelow:
+			left.Without++
+			continue
+		case r.With.AllBelow:
+			left.With++
 			continue
 		}
 		effects = append(effects, Effect{Home: r.Area + "\x00" + r.Home, Group: r.Area, Log: r.LogRatio, SD: r.LogSD})
