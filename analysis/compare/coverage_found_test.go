@@ -225,6 +225,8 @@ func lookedThrough(seed uint64, n int, cut float64) []foundOf {
 	return out
 }
 
+const nothingDone = "no work done"
+
 func foundRow(name string, all []foundOf, of func(foundOf) bool) string {
 	var n, found, day, ratio, err, reduced float64
 	for _, f := range all {
@@ -245,7 +247,11 @@ func foundRow(name string, all []foundOf, of func(foundOf) bool) string {
 	if found == 0 {
 		return fmt.Sprintf("| %s | %.0f | 0.0 | | | | |\n", name, n)
 	}
-	return fmt.Sprintf("| %s | %.0f | %.1f | %.1f | %.1f | %.2f | %.1f |\n", name, n, 100*found/n, 100*day/found, 100*ratio/found, err/found, 100*reduced/found)
+	held := fmt.Sprintf("%.1f", 100*day/found)
+	if name == nothingDone {
+		held = "–" // there is no day
+	}
+	return fmt.Sprintf("| %s | %.0f | %.1f | %s | %.1f | %.2f | %.1f |\n", name, n, 100*found/n, held, 100*ratio/found, err/found, 100*reduced/found)
 }
 
 func foundTable() string {
@@ -260,6 +266,6 @@ func foundTable() string {
 	for _, c := range [][2]float64{{0.6, 0.75}, {0.75, 0.9}, {0.9, 1}} {
 		b.WriteString(foundRow(fmt.Sprintf("fans of %.0f to %.0f %%", 100*c[0], 100*math.Min(c[1], 0.99)), fans, func(f foundOf) bool { return f.cut >= c[0] && f.cut < c[1] }))
 	}
-	b.WriteString(foundRow("no work done", none, func(foundOf) bool { return true }))
+	b.WriteString(foundRow(nothingDone, none, func(foundOf) bool { return true }))
 	return b.String()
 }

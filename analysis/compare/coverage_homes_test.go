@@ -308,6 +308,31 @@ func TestHomes(t *testing.T) {
 	if joined != 12 {
 		t.Errorf("%d rows of neighbourhoods", joined)
 	}
+	// A switch that was looked for: where nothing was done few are found, and what is found
+	// of fans holds its ratio.
+	looked := 0
+	for line := range strings.Lines(string(text)) {
+		var n, found, ratio, off, reduced float64
+		var day, name string
+		cells := strings.Split(strings.Trim(strings.TrimSpace(line), "| "), " | ")
+		if len(cells) != 7 {
+			continue
+		}
+		name = cells[0]
+		if k, _ := fmt.Sscan(strings.Join(cells[1:], " "), &n, &found, &day, &ratio, &off, &reduced); k != 6 || n != foundHomes*districts && name != "fans of 60 to 75 %" && name != "fans of 75 to 90 %" && name != "fans of 90 to 99 %" {
+			continue
+		}
+		looked++
+		switch {
+		case name == nothingDone && (found > 10 || reduced*found/100 > 2.5):
+			t.Errorf("a switch found where there is none: %s", line)
+		case name == "all fans" && (ratio < 92.5 || found < 30):
+			t.Errorf("a switch looked for: %s", line)
+		}
+	}
+	if looked != 5 {
+		t.Errorf("%d rows of switches looked for", looked)
+	}
 	if testing.Short() {
 		return
 	}

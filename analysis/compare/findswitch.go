@@ -85,7 +85,9 @@ var dayShares = [...]float64{0, 0.25, 0.5, 0.75}
 // days in all where days do not resemble each other and in 18 to 29 % where their
 // correlation is 0.9. Where there is no change, one is found in at most 2 % of series
 // with correlations of 0 to 0.9 from day to day, with and without noise, and in up to
-// 5.5 % of weather whose shocks are skewed.
+// 5.5 % of weather whose shocks are skewed. Of homes of a mass balance measured 20 to 90
+// days a side, a fan of 60 to 99 % is found in 38 %, and a change by mistake in 8 % where
+// nothing was done: see COVERAGE-homes.md, with what Compare then says.
 //
 // Notes: no-change-found, second-candidate, at-the-edge, season-not-given, days-missing,
 // below-limit, unbounded.
