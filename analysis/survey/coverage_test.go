@@ -48,7 +48,8 @@ here, and of how homes here go through a year; that is in the interval, and one 
 rests on as many of those as there are districts: bias is the mean over districts, with its standard error, and the lowest and highest of a district
 beside it. Profiles are the built-in one and, where it says so, one learned in each district from 20 other homes measured for a year: the year before,
 or the year of the tests, whose weather it then knows. The interval is of homes at large: in it is that others might have been there and
-measured, which these truths, mostly of the homes measured, do not have, so it is to hold more often than it promises where tests lean on no season.
+measured, which these truths, mostly of the homes measured, do not have, so it is to hold more often than it promises where tests lean on no season. Single
+districts do worse: in two others, seeds 41 and 42, a week at any season was off by -0.032 on average, and 32 of 40 intervals held.
 
 `
 

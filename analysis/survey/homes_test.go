@@ -276,7 +276,7 @@ func TestDeNoise(t *testing.T) {
 	if testing.Short() {
 		t.Skip("simulates homes for some seconds")
 	}
-	sum, _ := deNoiseAll(41, 2, noiseSets[:1], 20)
+	sum, _ := deNoiseAll(noiseSeed, 2, noiseSets[:1], noiseReps) // the first of COVERAGE.md's
 	x := sum[0]
 	t.Logf("held %.3f, bias %+.4f, raw %+.4f", x.held, x.bias, x.rawBias)
 	if x.held < 0.9 || math.Abs(x.bias) > 0.03 {
