@@ -148,7 +148,7 @@ func (q communityQuestion) readAnnual(c *cli.Context, in *communityRead) error {
 		return hinted{fmt.Errorf("no result: all annual means in %s are of homes with mitigation (phase after), which are no survey of homes as they are", strings.Join(paths, ", ")), "radonyear annual --phase before, or give the readings"}
 	}
 	slices.SortStableFunc(in.all, func(a, b surveyed) int { return strings.Compare(a.name, b.name) })
-	from := "The homes' annual means and intervals are those that radonyear annual wrote; what tests of one season have in common is by the profile given here."
+	from := "The homes' annual means and intervals are those that radonyear annual wrote; what tests of one season have in common is by the profile given here. How homes were drawn stands in no such file, so there are no design-based figures beside the modelled ones: give the readings for those."
 	if unsaid > 0 {
 		from += fmt.Sprintf(" Of %s they do not state whether that was before or after mitigation: taken as before.", count(unsaid, "home"))
 	}
