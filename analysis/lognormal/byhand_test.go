@@ -202,9 +202,13 @@ func TestToleranceAtAHalf(t *testing.T) {
 // An upper limit over a million times the value is open, and says so; the geometric
 // mean is advised where it is better known, and only there.
 func TestLimitsBeyondReason(t *testing.T) {
-	wide, err := Describe(exacts(1, 40, 9000), DescribeOptions{})
-	if err != nil || !math.IsInf(wide.Fit.Mean.Upper, 1) || !analysis.HasNote(wide.Fit.Mean.Notes, "unbounded") {
-		t.Fatalf("%+v, %v", wide.Fit.Mean, err)
+	wide, err := Fit(exacts(1, 40, 9000), FitOptions{})
+	if err != nil || !math.IsInf(wide.Mean.Upper, 1) || !analysis.HasNote(wide.Mean.Notes, "unbounded") {
+		t.Fatalf("%+v, %v", wide.Mean, err)
+	}
+	// A mean without an upper limit is none to describe homes by.
+	if d, err := Describe(exacts(1, 40, 9000), DescribeOptions{}); err != nil || d.Fit.Mean != nil || !analysis.HasNote(d.Notes, "no-mean") {
+		t.Errorf("%+v, %v", d, err)
 	}
 	said := func(e *analysis.Estimate) string {
 		for _, n := range e.Notes {
@@ -214,8 +218,8 @@ func TestLimitsBeyondReason(t *testing.T) {
 		}
 		return ""
 	}
-	if text := said(wide.Fit.Mean); text == "" || strings.Contains(text, "geometric mean") {
-		t.Errorf("the geometric mean lies from %v to %v: %q", wide.Fit.GM.Lower, wide.Fit.GM.Upper, text)
+	if text := said(wide.Mean); text == "" || strings.Contains(text, "geometric mean") {
+		t.Errorf("the geometric mean lies from %v to %v: %q", wide.GM.Lower, wide.GM.Upper, text)
 	}
 	near, err := Describe(exacts(10, 20, 300, 40, 80, 15, 110, 22, 700), DescribeOptions{})
 	if err != nil || math.IsInf(near.Fit.Mean.Upper, 1) || !strings.Contains(said(near.Fit.Mean), "geometric mean") {

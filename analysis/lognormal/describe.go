@@ -63,7 +63,8 @@ type Description struct {
 //
 // Interval: those of Fit and Counted.
 //
-// Notes: no-fit, no-shape, level-within-limits, outdoor-floor, and those of Fit.
+// Notes: no-fit, no-mean, mean-above-values, no-shape, level-within-limits,
+// outdoor-floor, and those of Fit.
 //
 // Source: those of Fit and Counted.
 func Describe(obs []Observation, opt DescribeOptions) (Description, error) {
@@ -128,6 +129,7 @@ func Describe(obs []Observation, opt DescribeOptions) (Description, error) {
 		if opt.Outdoor > 0 {
 			fit.addOutdoor(opt.Outdoor)
 		}
+		d.checkMean(obs)
 	}
 	for i, l := range opt.Levels {
 		s := Share{Level: l}
@@ -161,6 +163,38 @@ func Describe(obs []Observation, opt DescribeOptions) (Description, error) {
 
 func (d *Description) note(code, format string, args ...any) {
 	d.Notes = append(d.Notes, analysis.Note{Code: code, Text: fmt.Sprintf(format, args...)})
+}
+
+// farMean is from how many times the plain mean on a fitted one is said to be far off.
+const farMean = 1.5
+
+// checkMean holds the fitted mean to what was measured. Without an upper limit it is no
+// estimate of anything, and is withdrawn; where it lies far above the values, the shape
+// assumed for them makes it and not they.
+func (d *Description) checkMean(obs []Observation) {
+	m := d.Fit.Mean
+	if m == nil {
+		return
+	}
+	if math.IsInf(m.Upper, 1) {
+		d.Fit.Mean = nil
+		d.note("no-mean", "%d values of this spread give no upper limit of the mean, and so no mean; measure more homes, or use the geometric mean and the share above a level", d.N)
+		return
+	}
+	plain := 0.0 // with each value where it is highest
+	for _, o := range obs {
+		x := o.Upper
+		if math.IsInf(x, 1) {
+			x = o.Lower
+		}
+		plain += x / float64(d.N)
+	}
+	switch {
+	case m.Value > d.Max:
+		d.note("mean-above-values", "the fitted mean lies above the largest value, %.3g Bq/m³: the shape assumed makes it, not the values; their plain mean is at most %.3g", d.Max, plain)
+	case m.Value > farMean*plain:
+		d.note("mean-above-values", "the fitted mean is %.1f times the plain mean of the values, which is at most %.3g Bq/m³: the shape assumed makes it more than they do", m.Value/plain, plain)
+	}
 }
 
 // addOutdoor gives the outdoor level back to what is a concentration of all the

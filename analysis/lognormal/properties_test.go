@@ -466,11 +466,14 @@ func TestNotes(t *testing.T) {
 		near        []Observation
 		nearOptions DescribeOptions
 	}{
-		{"too-uncertain", exacts(10, 30, 90), DescribeOptions{}, exacts(10, 14, 19, 12, 16), DescribeOptions{}},
+		{"too-uncertain", exacts(10, 30, 90, 40), DescribeOptions{}, exacts(10, 14, 19, 12, 16), DescribeOptions{}},
 		{"mostly-censored", append(repeat(Below(10), 9), exacts(20, 30)...), DescribeOptions{}, append(repeat(Below(10), 8), exacts(20, 30)...), DescribeOptions{}},
 		{"no-spread-seen", []Observation{{20, 20, 0.5}, {21, 21, 0.5}, {22, 22, 0.5}}, DescribeOptions{}, []Observation{{20, 20, 0.05}, {31, 31, 0.05}, {22, 22, 0.05}}, DescribeOptions{}},
-		{"no-mean", exacts(1e-300, 1e300, 1), DescribeOptions{}, exacts(1e-3, 1e3, 1), DescribeOptions{Mean: MOVER}},
+		{"no-mean", exacts(1e-300, 1e300, 1), DescribeOptions{}, exacts(10, 11, 12), DescribeOptions{Mean: MOVER}},
 		{"no-fit", exacts(20), DescribeOptions{}, exacts(20, 21), DescribeOptions{}},
+		{"no-mean", append(repeat(Below(5), 2), exacts(20, 60)...), DescribeOptions{}, append(repeat(Below(5), 2), exacts(6, 20, 30, 60)...), DescribeOptions{}},
+		{"mean-above-values", exacts(0.1, 60, 61, 62, 63, 64, 65, 66), DescribeOptions{}, exacts(30, 60, 61, 62, 63, 64, 65, 66), DescribeOptions{}},
+		{"mean-above-values", exacts(30, 70, 90, 120, 130, 140, 200, 300, 400, 700), DescribeOptions{Outdoor: 29.99}, exacts(30, 70, 90, 120, 130, 140, 200, 300, 400, 700), DescribeOptions{}},
 		{"no-shape", append(exacts(20, 30, 40), Below(10)), DescribeOptions{}, exacts(20, 30, 40, 10), DescribeOptions{}},
 		{"level-within-limits", append(exacts(20, 30, 40), Between(90, 110)), DescribeOptions{Levels: []float64{100}}, append(exacts(20, 30, 40), Between(90, 100)), DescribeOptions{Levels: []float64{100}}},
 		{"outdoor-floor", exacts(10.9, 30, 40), DescribeOptions{Outdoor: 10}, exacts(11, 30, 40), DescribeOptions{Outdoor: 10}},

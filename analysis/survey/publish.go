@@ -136,9 +136,17 @@ type PublishedRow struct {
 type PublishedShare struct {
 	Level     float64
 	Share     *analysis.Estimate
-	Counted   *analysis.Estimate // as measured; nil: withheld
+	Counted   *PublishedRange    // as measured; nil: withheld
 	Dwellings *analysis.Estimate // above the level; nil without populations
 	Exceeds   []Exceeds
+}
+
+// PublishedRange is an interval of which no value is told: of counts that are told
+// to within a cell, none is nearer to what was counted than another.
+type PublishedRange struct {
+	Lower, Upper, Confidence float64
+	Kind                     analysis.IntervalKind
+	Method                   string
 }
 
 // Withheld is what was left out, and why.
@@ -149,12 +157,13 @@ type Withheld struct{ What, Why string }
 // are large enough or merged. raws are the same homes as measured, in the same order.
 //
 // Formula. Areas merged by MergeSmall, then Posterior and Unpooled. Counts of homes
-// are rounded down to a multiple of k, counted shares made of the rounded counts;
-// estimates have two significant digits, limits rounded outwards. A counted share is
-// told only where at least k homes lie above the level, k below it, and k between it
-// and the next level told, in the row; of areas it is told for all rows or for none,
-// so that the row left out is not what the rest leaves of the total. None above and
-// all above are so withheld too: each would say the same of every home.
+// are rounded down to a multiple of k, counted shares told as the interval that all
+// counts which round so have in common, without a value; estimates have two
+// significant digits, limits rounded outwards. A counted share is told only where at
+// least k homes lie above the level, k below it, and k between it and the next level
+// told, in the row; of areas it is told for all rows or for none, so that the row left
+// out is not what the rest leaves of the total. None above and all above are so
+// withheld too: each would say the same of every home.
 //
 // Assumes what Posterior and Unpooled do.
 //
@@ -266,7 +275,7 @@ func withheld(p Published, merged map[string]bool, levels []float64) (w []Withhe
 			add("counted share above "+at+" by area", "in some row fewer than %d homes above it or below it, which would follow from the other rows and the total", k)
 		}
 	}
-	add("counts of homes", "told to within %d, and counted shares made of that", k)
+	add("counts of homes", "told to within %d, and so counted shares as a range only", k)
 	add("digits", "two significant, limits rounded outwards")
 	add("homes, rooms, detectors, dates, files", "they identify")
 	add("each area's measured mean, homes below a limit, rank, fit", "nearer to single homes, and not needed")
@@ -381,17 +390,15 @@ func Countable(whole RawArea, parts []RawArea, min int) (ofWhole, ofParts []bool
 
 // PublishedCount is the counted share of a row that is told to have from least to most
 // homes. It is made of the counts as they are told, so that it says no more of them:
-// the value is in the middle of what they may be, the limits are Wilson's where they
-// are farthest off.
-func PublishedCount(s RawShare, least, most, min int) *analysis.Estimate {
+// the limits are Wilson's where those counts are farthest off.
+func PublishedCount(s RawShare, least, most, min int) *PublishedRange {
 	e := s.Share
 	x, more := AtLeast(s.Above, min), min-1
 	least = max(least, x+min) // for so many are above and as many as a cell are not
 	z := numeric.NormalQuantile(0.5 + e.Confidence/2)
-	out := analysis.Estimate{Quantity: e.Quantity, Value: float64(2*x+more) / float64(least+most), Confidence: e.Confidence, Kind: e.Kind, Method: e.Method}
-	out.Lower, _ = numeric.Wilson(float64(x), float64(most), z)
-	_, out.Upper = numeric.Wilson(float64(x+more), float64(least), z)
-	return publishedShare(out)
+	lower, _ := numeric.Wilson(float64(x), float64(most), z)
+	_, upper := numeric.Wilson(float64(x+more), float64(least), z)
+	return &PublishedRange{shareDigits(lower, -1), shareDigits(upper, 1), e.Confidence, e.Kind, e.Method}
 }
 
 // published is an estimate with two digits and without its notes and its number of homes.

@@ -282,7 +282,7 @@ func TestPublish(t *testing.T) {
 			t.Error(err)
 		}
 	})
-	if n < 20 {
+	if n < 4*4+3 { // of each row GM, AM and two shares; GSD and the two spreads
 		t.Errorf("only %d estimates were looked at", n)
 	}
 	// The estimates are those of the merged areas, rounded.
@@ -385,15 +385,12 @@ func TestPublishedCount(t *testing.T) {
 		s.Share.Lower, s.Share.Upper = numeric.Wilson(float64(x), float64(n), 1.959963984540054)
 		return s
 	}
-	alike := map[[2]int]analysis.Estimate{}
+	alike := map[[2]int]PublishedRange{}
 	for n := 2 * k; n <= 150; n++ {
 		for x := k; x <= n-k; x++ {
 			exact, e := raw(x, n).Share, *PublishedCount(raw(x, n), AtLeast(n, k), AtLeast(n, k)+k-1, k)
-			if err := e.Check(); err != nil {
-				t.Fatal(err)
-			}
-			if e.Lower > exact.Lower || e.Upper < exact.Upper || e.Value < e.Lower || e.Value > e.Upper || math.Abs(e.Value-exact.Value) > float64(k)/float64(n) {
-				t.Fatalf("%d of %d, %v (%v to %v), is told as %v (%v to %v)", x, n, exact.Value, exact.Lower, exact.Upper, e.Value, e.Lower, e.Upper)
+			if !(e.Lower >= 0 && e.Lower <= exact.Lower && e.Upper >= exact.Upper && e.Upper <= 1) {
+				t.Fatalf("%d of %d, %v (%v to %v), is told as %v to %v", x, n, exact.Value, exact.Lower, exact.Upper, e.Lower, e.Upper)
 			}
 			told := [2]int{AtLeast(x, k), AtLeast(n, k)}
 			if first, ok := alike[told]; ok && !reflect.DeepEqual(first, e) {
@@ -408,16 +405,30 @@ func TestPublishedCount(t *testing.T) {
 			for least := max(0, n-20); least <= n; least += 4 {
 				for _, most := range []int{n, n + 7, n + 20} {
 					exact, e := raw(x, n).Share, *PublishedCount(raw(x, n), least, most, k)
-					if err := e.Check(); err != nil || e.Lower > exact.Lower || e.Upper < exact.Upper || e.Value > 1 {
-						t.Fatalf("%d of %d, told to be %d to %d: %v (%v to %v), %v", x, n, least, most, e.Value, e.Lower, e.Upper, err)
+					if !(e.Lower >= 0 && e.Lower <= exact.Lower && e.Upper >= exact.Upper && e.Upper <= 1) {
+						t.Fatalf("%d of %d, told to be %d to %d: %v to %v", x, n, least, most, e.Lower, e.Upper)
 					}
 				}
 			}
 		}
 	}
-	// By hand, k = 5: 12 of 34 are told as 10 and 30, so in the middle as 12 of 32.
-	if e := PublishedCount(raw(12, 34), 30, 34, k); e.Value != 0.38 {
-		t.Errorf("12 of 34 is told as %v, want 12/32 in two digits", e.Value)
+	// By hand, k = 5: 12 of 34 are told as 10 to 14 and 30 to 34, so the limits are the
+	// lower one of 10 of 34 and the upper one of 14 of 30. With z² = 3.8415, Wilson's are
+	// (10 + 1.9207 ∓ 1.96·√(10·24/34 + 0.9604))/(34 + 3.8415) = 0.1683 and
+	// (14 + 1.9207 ± 1.96·√(14·16/30 + 0.9604))/(30 + 3.8415) = 0.6385.
+	if e := PublishedCount(raw(12, 34), 30, 34, k); e.Lower != 0.16 || e.Upper != 0.64 {
+		t.Errorf("12 of 34 is told as %v to %v, want 0.16 to 0.64", e.Lower, e.Upper)
+	}
+}
+
+// TestPublishedRange: of a counted share a range is told and no value, which the
+// middles of rounded counts would only seem to be.
+func TestPublishedRange(t *testing.T) {
+	of := reflect.TypeOf(PublishedShare{}.Counted).Elem()
+	for i := range of.NumField() {
+		if name := of.Field(i).Name; name == "Value" || name == "N" {
+			t.Errorf("a counted share is published with its %s", name)
+		}
 	}
 }
 

@@ -177,7 +177,7 @@ func (p *program) compare(c *cli.Context) error {
 				"give --switch TIME or --switches FILE, let --find-switch look for it, or name a column of before and after with --column NAME=phase"}
 		}
 		if q.by != "" && q.by != "area" {
-			if err := hasColumn(q.by, files, "area, or a column"); err != nil {
+			if err := hasColumn("--by", q.by, files, "area, or a column"); err != nil {
 				return err
 			}
 		}

@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"sort"
@@ -32,7 +33,7 @@ are as measured; --rule says which, and nothing is adjusted for season.
 
 Examples:
   radonyear describe survey.csv --by area --level 200 --level 300
-  radonyear describe survey.csv --by floor --outdoor 10 --format json
+  radonyear describe survey.csv --by floor --column floor=text --outdoor 10
   radonyear describe survey.csv --quantile 95%`,
 		Flags: slices.Concat([]cli.Flag{
 			&cli.StringFlag{Name: "by", Usage: "`GROUP`: all (default), area, home, or any other column of the file"},
@@ -192,10 +193,15 @@ func (p *program) describe(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
+	if q.by != "home" {
+		if err := homesNamed(c, files); err != nil {
+			return err
+		}
+	}
 	if err := q.hasGroup(files); err != nil {
 		return err
 	}
-	groups, left, after := q.groups(daily)
+	groups, left, after, zeros := q.groups(daily)
 	if pub != nil {
 		return p.publishDescription(c, q, pub, format, groups, left, files, after)
 	}
@@ -209,6 +215,9 @@ func (p *program) describe(c *cli.Context) error {
 	if after > 0 {
 		doc.Notes = append(doc.Notes, analysis.Note{Code: "after-left-out", Text: fmt.Sprintf(
 			"Of %s the readings from after mitigation were left out; --phase after describes those.", count(after, "home"))})
+	}
+	if zeros > 0 {
+		doc.Notes = append(doc.Notes, zeroNote(zeros))
 	}
 	descriptions := make([]lognormal.Description, len(groups))
 	failed := make([]error, len(groups))
@@ -273,15 +282,16 @@ func (q surveyQuestion) hasGroup(files []ingest.File) error {
 	case "all", "area", "home":
 		return nil
 	}
-	return hasColumn(q.by, files, "area, home, or a column")
+	return hasColumn("--by", q.by, files, "area, home, or a column")
 }
 
-// hasColumn is an error where no file has the column that --by names.
-func hasColumn(by string, files []ingest.File, allowed string) error {
+// hasColumn is an error where in no file the column that an option names rides along;
+// beside says what else the option takes.
+func hasColumn(option, column string, files []ingest.File, beside string) error {
 	var names []string
 	for _, f := range files {
 		for _, name := range f.ColumnsExtra {
-			if name == by {
+			if name == column {
 				return nil
 			}
 			if !slices.Contains(names, name) {
@@ -289,11 +299,21 @@ func hasColumn(by string, files []ingest.File, allowed string) error {
 			}
 		}
 	}
+	for _, f := range files {
+		for _, role := range slices.Sorted(maps.Keys(f.ColumnsFound)) {
+			if f.ColumnsFound[role] == column {
+				return usageError{fmt.Sprintf("%s %s: %s reads that column as %s", option, column, f.Path, role), "--column " + column + "=text lets it ride along"}
+			}
+		}
+	}
 	hint := "no other column rides along; --column NAME=text makes one"
 	if len(names) > 0 {
 		hint = "the other columns are " + strings.Join(names, ", ")
 	}
-	return usageError{fmt.Sprintf("--by %s: no file has such a column", by), "--by area, home, or a column; " + hint}
+	if beside != "" {
+		hint = fmt.Sprintf("%s %s; %s", option, beside, hint)
+	}
+	return usageError{fmt.Sprintf("%s %s: no file has such a column", option, column), hint}
 }
 
 // Why a home brings nothing to its group.
@@ -308,13 +328,15 @@ type reduced struct {
 	obs   []lognormal.Observation
 	place analysis.Place
 	after bool   // readings from after mitigation were left out
+	zeros int    // results of exactly zero
 	why   string // not empty if it brings nothing
 	none  bool   // the filter left nothing of it
 }
 
 // groups reduces each home to its value, and gathers the homes; after is of how
-// many homes readings from after mitigation were left out.
-func (q surveyQuestion) groups(daily *ingest.Daily) (groups []group, left []report.LeftOut, after int) {
+// many homes readings from after mitigation were left out, and zeros how many results
+// are exactly zero.
+func (q surveyQuestion) groups(daily *ingest.Daily) (groups []group, left []report.LeftOut, after, zeros int) {
 	homes := make([]reduced, daily.HomeCount())
 	each(len(homes), func(i int) { homes[i] = q.home(daily.Home(i, ingest.Filter{Phase: q.phase})) })
 	at := map[string]int{}
@@ -325,6 +347,7 @@ func (q surveyQuestion) groups(daily *ingest.Daily) (groups []group, left []repo
 		if h.after {
 			after++
 		}
+		zeros += h.zeros
 		if h.why != "" {
 			left = append(left, report.LeftOut{Place: h.place, Why: h.why})
 			continue
@@ -338,7 +361,7 @@ func (q surveyQuestion) groups(daily *ingest.Daily) (groups []group, left []repo
 		groups[i].obs = append(groups[i].obs, h.obs...)
 	}
 	sort.SliceStable(groups, func(i, j int) bool { return groups[i].name < groups[j].name })
-	return groups, left, after
+	return groups, left, after, zeros
 }
 
 func (q surveyQuestion) home(h ingest.Home) reduced {
@@ -349,7 +372,7 @@ func (q surveyQuestion) home(h ingest.Home) reduced {
 			kept = append(kept, s)
 		}
 	}
-	r.after = len(kept) < len(h.Series)
+	r.after, r.zeros = len(kept) < len(h.Series), zerosIn(kept)
 	switch q.by {
 	case "all":
 	case "area":
@@ -375,6 +398,27 @@ func (q surveyQuestion) home(h ingest.Home) reduced {
 	return r
 }
 
+// zerosIn counts the results that are exactly zero, which known takes as below a limit.
+func zerosIn(series []analysis.Series) (n int) {
+	for _, s := range series {
+		for i := range s.Len() {
+			if r := s.At(i); temporal.Zero(r) && !temporal.Dead(r) {
+				n++
+			}
+		}
+	}
+	return n
+}
+
+// zeroNote says how many there are, and what became of them.
+func zeroNote(n int) analysis.Note {
+	text := fmt.Sprintf("%d results of exactly zero were taken as below %g Bq/m³: ask whether those detectors worked, for there is some radon in every home.", n, temporal.ZeroLimit)
+	if n == 1 {
+		text = fmt.Sprintf("One result of exactly zero was taken as below %g Bq/m³: ask whether that detector worked, for there is some radon in every home.", temporal.ZeroLimit)
+	}
+	return analysis.Note{Code: zeroResult, Text: text}
+}
+
 // known is a reading as bounds on a concentration; ok is false where it is a
 // detector that failed.
 func known(r analysis.Reading) (lower, upper float64, ok bool) {
@@ -383,7 +427,7 @@ func known(r analysis.Reading) (lower, upper float64, ok bool) {
 		return 0, 0, false
 	case r.BelowLimit:
 		return 0, r.Concentration, true
-	case r.Concentration == 0:
+	case temporal.Zero(r):
 		return 0, temporal.ZeroLimit, true
 	}
 	return r.Concentration, r.Concentration, true

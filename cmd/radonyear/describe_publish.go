@@ -60,7 +60,7 @@ func (p *program) publishDescription(c *cli.Context, q surveyQuestion, o *publis
 	}
 	withheld = append(withheld,
 		survey.Withheld{What: "quantiles, in CSV and JSON, where there are none", Why: "fewer than 3 homes beyond, or below a limit"},
-		survey.Withheld{What: "counts of homes", Why: "told to within " + strconv.Itoa(o.MinCell) + ", and counted shares made of that"},
+		survey.Withheld{What: "counts of homes", Why: "told to within " + strconv.Itoa(o.MinCell) + ", and so counted shares as a range only"},
 		survey.Withheld{What: "digits", Why: "two significant, limits rounded outwards"},
 		survey.Withheld{What: "least and most", Why: "one home's each"},
 		survey.Withheld{What: "homes, rooms, detectors, dates, files", Why: "they identify"},
@@ -171,8 +171,7 @@ func (q surveyQuestion) publishedTable(groups []group, merged map[string]bool, r
 		}
 		for _, s := range v.Above {
 			share, shareInterval := toldCells(s.Share, toldShare)
-			_, counted := toldCells(s.Counted, toldShare)
-			cells = append(cells, pointed(s.Share), share, shareInterval, pointed(s.Counted), counted, s.Counted == nil)
+			cells = append(cells, pointed(s.Share), share, shareInterval, ranged(s.Counted), toldRange(s.Counted), s.Counted == nil)
 		}
 		t.Rows = append(t.Rows, report.Row{Label: name, Cells: append(cells, withheldFields(v.Withheld))})
 	}

@@ -233,6 +233,22 @@ func toldCells(e *analysis.Estimate, told func(float64) string) (value, interval
 	return told(e.Value), told(e.Lower) + "-" + told(e.Upper)
 }
 
+// ranged is a cell with a range, and toldRange the same for people; empty where it is
+// withheld.
+func ranged(r *survey.PublishedRange) any {
+	if r == nil {
+		return nil
+	}
+	return report.Range{Lower: r.Lower, Upper: r.Upper, Confidence: r.Confidence, Method: r.Method}
+}
+
+func toldRange(r *survey.PublishedRange) any {
+	if r == nil {
+		return nil
+	}
+	return toldShare(r.Lower) + "-" + toldShare(r.Upper)
+}
+
 // intervalHead is the head of a column of intervals.
 func intervalHead(confidence float64) string {
 	return fmt.Sprintf("%g %%\ninterval", round(100*confidence))

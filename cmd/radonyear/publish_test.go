@@ -178,7 +178,10 @@ func fromCSV(t *testing.T, text string) (rows []toldRow) {
 	for i := 1; i < len(all); i++ {
 		r := toldRow{name: at(i, "area"), kind: at(i, "kind"), least: number(at(i, "homes_at_least")), most: number(at(i, "homes_at_most")), counted: map[string]bool{}}
 		for _, l := range attackLevels {
-			r.counted[l] = at(i, "raw_share_above_"+l) != ""
+			r.counted[l] = at(i, "raw_share_above_"+l+"_lower") != ""
+			if value := at(i, "raw_share_above_"+l); value != "" {
+				t.Errorf("%s, level %s: %s is told as what was counted, and rounded counts give no value", r.name, l, value)
+			}
 			if suppressed := at(i, "raw_share_above_"+l+"_suppressed"); (suppressed == "true") == r.counted[l] {
 				t.Errorf("%s, level %s: suppressed is %s beside %q", r.name, l, suppressed, at(i, "raw_share_above_"+l))
 			}
@@ -197,7 +200,7 @@ func fromJSON(t *testing.T, text string) (rows []toldRow) {
 		Most       int `json:"homes_at_most"`
 		ShareAbove []struct {
 			Level      float64
-			RawShare   *struct{ Value float64 } `json:"raw_share"`
+			RawShare   *struct{ Value, Lower *float64 } `json:"raw_share"`
 			Suppressed bool
 		} `json:"share_above"`
 	}
@@ -214,6 +217,9 @@ func fromJSON(t *testing.T, text string) (rows []toldRow) {
 		out := toldRow{name: r.Area, kind: kind, least: r.Least, most: r.Most, counted: map[string]bool{}}
 		for _, s := range r.ShareAbove {
 			l := strconv.FormatFloat(s.Level, 'f', -1, 64)
+			if s.RawShare != nil && (s.RawShare.Value != nil || s.RawShare.Lower == nil) {
+				t.Errorf("%s, level %s: a counted share is told with a value, or without a limit", r.Area, l)
+			}
 			if out.counted[l] = s.RawShare != nil; s.Suppressed == out.counted[l] {
 				t.Errorf("%s, level %s: suppressed is %v beside %v", r.Area, l, s.Suppressed, s.RawShare)
 			}

@@ -135,6 +135,21 @@ func (p *program) readFiles(c *cli.Context) (daily *ingest.Daily, files []ingest
 	return daily, files, rejected, err
 }
 
+// homesNamed is an error where a community is asked for and nothing says which home a
+// row is from: one home would be made of them all.
+func homesNamed(c *cli.Context, files []ingest.File) error {
+	if c.Bool("home-from-filename") {
+		return nil
+	}
+	for _, f := range files {
+		if f.ColumnsFound["home"] == "" {
+			return hinted{fmt.Errorf("%s: no column says which home a row is from, so all of its rows would be one home", f.Path),
+				"name the column with --column NAME=home; a file a home goes with --home-from-filename"}
+		}
+	}
+	return nil
+}
+
 // hasPhase is an error where no reading can be of the phase asked for.
 func hasPhase(d *ingest.Daily, files []ingest.File, phase string) error {
 	if !slices.ContainsFunc(files, func(f ingest.File) bool { return f.ColumnsFound["phase"] != "" }) {

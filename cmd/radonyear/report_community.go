@@ -148,9 +148,12 @@ func (t townPage) page() (page.Page, error) {
 		Heads: []page.Head{{Text: page.Say("Level, Bq/m³"), Number: true}, {Text: page.Say("Averaged over the year"), Number: true}, {Text: page.Say("As the tests came out"), Number: true}}}
 	for k, s := range c.Above {
 		of := fmt.Sprintf("community.share_above.%d", k)
-		table.Rows = append(table.Rows, []page.Prose{{t.levelNumber(k)}, t.share(s.Share, of+".share"), t.share(s.Counted, of+".raw_share")})
+		table.Rows = append(table.Rows, []page.Prose{{t.levelNumber(k)}, t.share(s.Share, of+".share"), t.counted(s.Counted, of+".raw_share")})
 	}
 	above.Blocks = append(above.Blocks, page.Block{Table: table})
+	if slices.ContainsFunc(c.Above, func(s survey.PublishedShare) bool { return s.Counted != nil }) {
+		above.say(page.Say("Of the tests as they came out only a range is told, since the homes are counted to within {}.", page.Number(fmt.Sprint(t.cell), t.cell, "settings.min_cell")))
+	}
 	if slices.ContainsFunc(c.Above, func(s survey.PublishedShare) bool { return s.Counted == nil }) {
 		above.say(page.Say("Where the last column has no number, so few homes lie on one side of the level that they could be found."))
 	}
@@ -237,6 +240,14 @@ func (t townPage) mean(e *analysis.Estimate, of string) page.Prose {
 // share is a share in a table, in percent.
 func (t townPage) share(e *analysis.Estimate, of string) page.Prose {
 	return cellOf(e, of, toldShare)
+}
+
+// counted is what is told of a counted share, in percent.
+func (t townPage) counted(r *survey.PublishedRange, of string) page.Prose {
+	if r == nil {
+		return page.Say("not told")
+	}
+	return page.Span(analysis.Estimate{Lower: r.Lower, Upper: r.Upper}, of, "{} to {}", toldShare)
 }
 
 func cellOf(e *analysis.Estimate, of string, told func(float64) string) page.Prose {

@@ -9,7 +9,6 @@ import (
 	"radonyear/analysis"
 	"radonyear/analysis/annual"
 	"radonyear/analysis/compare"
-	"radonyear/analysis/temporal"
 	"radonyear/cmd/radonyear/internal/page"
 	"radonyear/cmd/radonyear/internal/report"
 )
@@ -303,14 +302,10 @@ const zeroResult = "zero-result"
 
 // zeroSides asks about results of exactly zero among those compared; "" if there are none.
 func zeroSides(series []analysis.Series) string {
-	for _, s := range series {
-		for i := range s.Len() {
-			if r := s.At(i); temporal.Zero(r) && !temporal.Dead(r) {
-				return "A result is exactly zero. Ask first whether the detector worked: there is some radon in the air of every home, with a system too."
-			}
-		}
+	if zerosIn(series) == 0 {
+		return ""
 	}
-	return ""
+	return "A result is exactly zero. Ask first whether the detector worked: there is some radon in the air of every home, with a system too."
 }
 
 // firstNote is the first note with a code, as a sentence; nil if there is none.

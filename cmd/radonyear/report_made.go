@@ -155,6 +155,8 @@ func (m howMade) methodSection() page.Section {
 			if !slices.Contains(keys, v.Method) {
 				keys = append(keys, v.Method)
 			}
+		case report.Range:
+			walk(analysis.Estimate{Method: v.Method})
 		case []report.Field:
 			for _, f := range v {
 				walk(f.Value)

@@ -146,6 +146,7 @@ type surveyed struct {
 	mid   time.Time    // the middle of its measurement
 	test  *survey.Test // when that was, where something was taken to the year
 	at    int          // which of the files' homes it is
+	zeros int          // results of exactly zero among its own
 }
 
 func (p *program) survey(c *cli.Context) error {
@@ -184,6 +185,13 @@ func (p *program) survey(c *cli.Context) error {
 	}
 	if in.after > 0 {
 		doc.Notes = append(doc.Notes, analysis.Note{Code: "after-left-out", Text: fmt.Sprintf("Of %s the readings from after mitigation were left out.", count(in.after, "home"))})
+	}
+	zeros := 0
+	for _, s := range in.all {
+		zeros += s.zeros
+	}
+	if zeros > 0 {
+		doc.Notes = append(doc.Notes, zeroNote(zeros))
 	}
 	if pub != nil {
 		return p.publishSurvey(c, q, pub, format, in)
@@ -293,19 +301,15 @@ func (p *program) readTests(c *cli.Context, q *communityQuestion, in *communityR
 	if err := q.drawing.refusedWeight(rejected, err); err != nil {
 		return err
 	}
+	if err := homesNamed(c, in.files); err != nil {
+		return err
+	}
 	for _, n := range q.needs() {
-		if err := hasColumn(n[1], in.files, "area, or a column"); err != nil {
-			var u usageError
-			if errors.As(err, &u) && n[0] != "by" {
-				err = usageError{fmt.Sprintf("--%s %s: no file has such a column", n[0], n[1]), strings.TrimPrefix(u.hint, "--by area, home, or a column; ")}
-				for _, f := range in.files {
-					for role, name := range f.ColumnsFound {
-						if name == n[1] {
-							err = usageError{fmt.Sprintf("--%s %s: %s reads that column as %s", n[0], n[1], f.Path, role), "--column " + n[1] + "=text lets it ride along"}
-						}
-					}
-				}
-			}
+		beside := ""
+		if n[0] == "by" {
+			beside = "area, or a column"
+		}
+		if err := hasColumn("--"+n[0], n[1], in.files, beside); err != nil {
 			return err
 		}
 	}
@@ -362,7 +366,7 @@ func (q communityQuestion) home(s subject) (out surveyed, err error) {
 	if !ok {
 		return surveyed{}, errors.New(failedDetector)
 	}
-	out = surveyed{name: s.place.Home, raw: survey.FromObservation(s.group, o), extra: s.extra, at: s.home}
+	out = surveyed{name: s.place.Home, raw: survey.FromObservation(s.group, o), extra: s.extra, at: s.home, zeros: zerosIn(s.series)}
 	if q.testError == "none" {
 		out.home, out.mid = out.raw, middle(s.series)
 		return out, nil

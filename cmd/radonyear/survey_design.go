@@ -134,21 +134,7 @@ func (q communityQuestion) trait(option, name string, files []ingest.File) (trai
 	case slices.ContainsFunc(files, func(f ingest.File) bool { return slices.Contains(f.ColumnsExtra, name) }):
 		return func(h ingest.Home, _ string) string { return h.Extra[name] }, nil
 	}
-	var names []string
-	for _, f := range files {
-		for _, n := range f.ColumnsExtra {
-			if !slices.Contains(names, n) {
-				names = append(names, n)
-			}
-		}
-	}
-	hint := option + " area, or a column that rides along; "
-	if names == nil {
-		hint += "none does: --column NAME=text makes one"
-	} else {
-		hint += "those are " + strings.Join(names, ", ")
-	}
-	return nil, usageError{fmt.Sprintf("%s %s: no file has such a column", option, name), hint}
+	return nil, hasColumn(option, name, files, "area, or a column")
 }
 
 // designed is what the design says, and what of it is to be said in words.

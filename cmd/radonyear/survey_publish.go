@@ -82,7 +82,7 @@ func (q communityQuestion) publishedResult(pub survey.Published, when []string, 
 	row := func(r survey.PublishedRow) []report.Field {
 		above := []any{}
 		for _, s := range r.Above {
-			f := []report.Field{{Name: "level", Value: s.Level}, {Name: "share", Value: pointed(s.Share)}, {Name: "raw_share", Value: pointed(s.Counted)}, {Name: "suppressed", Value: s.Counted == nil}, {Name: "homes_above", Value: pointed(s.Dwellings)}}
+			f := []report.Field{{Name: "level", Value: s.Level}, {Name: "share", Value: pointed(s.Share)}, {Name: "raw_share", Value: ranged(s.Counted)}, {Name: "suppressed", Value: s.Counted == nil}, {Name: "homes_above", Value: pointed(s.Dwellings)}}
 			for _, e := range s.Exceeds {
 				f = append(f, report.Field{Name: "exceeds", Value: []report.Field{{Name: "share", Value: e.Share}, {Name: "probability", Value: e.Probability}}})
 			}
@@ -145,8 +145,7 @@ func (q communityQuestion) publishedTable(pub survey.Published) report.Table {
 		cells := []any{kind, name, countWords(r.Homes, r.Most), r.Homes, r.Most, pointed(r.GM), gm, gmInterval, pointed(r.GSD), pointed(r.AM), am}
 		for _, s := range r.Above {
 			share, interval := toldCells(s.Share, toldShare)
-			_, raw := toldCells(s.Counted, toldShare) // what both counts may have been leaves no value to speak of
-			cells = append(cells, pointed(s.Share), share, interval, pointed(s.Counted), raw, s.Counted == nil, pointed(s.Dwellings))
+			cells = append(cells, pointed(s.Share), share, interval, ranged(s.Counted), toldRange(s.Counted), s.Counted == nil, pointed(s.Dwellings))
 			if q.exceeds > 0 {
 				var probability, words any
 				for _, e := range s.Exceeds {

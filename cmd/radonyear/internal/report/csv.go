@@ -72,6 +72,9 @@ func (doc *Document) csvCell(row []string, c Column, cell any) []string {
 	case c.Key == "" || c.Style == Nested:
 		return row
 	case c.Style == Estimate || c.Style == Fraction:
+		if r, ok := cell.(Range); ok {
+			return append(row, "", full(r.Lower), full(r.Upper), full(r.Confidence), "")
+		}
 		e, ok := cell.(analysis.Estimate)
 		if !ok {
 			return append(row, "", "", "", "", "")

@@ -29,8 +29,11 @@ func (doc *Document) Flat() (rows [][]Field, err error) {
 				return nil, fmt.Errorf("report: a table with verdicts has no flat form")
 			case c.Style == Estimate || c.Style == Fraction:
 				var value, lower, upper any
-				if e, ok := cell.(analysis.Estimate); ok {
+				switch e := cell.(type) {
+				case analysis.Estimate:
 					value, lower, upper = e.Value, open(e.Lower), open(e.Upper)
+				case Range:
+					lower, upper = e.Lower, e.Upper
 				}
 				row = append(row, Field{c.Key, value}, Field{c.Key + "_lower", lower}, Field{c.Key + "_upper", upper})
 			default:

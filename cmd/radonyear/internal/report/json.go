@@ -116,6 +116,8 @@ func encode(b *bytes.Buffer, v any) error {
 			{"value", v.Value}, {"lower", limit(v.Lower)}, {"upper", limit(v.Upper)},
 			{"confidence", v.Confidence}, {"unit", asciiUnit(v.Unit)}, {"method", v.Method},
 		})
+	case Range:
+		return encode(b, []Field{{"value", nil}, {"lower", v.Lower}, {"upper", v.Upper}, {"confidence", v.Confidence}, {"unit", ""}, {"method", v.Method}})
 	case time.Time:
 		return encode(b, v.UTC().Format(time.RFC3339))
 	case string:

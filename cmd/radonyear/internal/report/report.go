@@ -104,11 +104,18 @@ const (
 	Probability                // float64 in 0..1; people see percent, never 0 or 100
 	Date                       // time.Time; people see the date
 	Estimate                   // analysis.Estimate; people see value and interval
-	Fraction                   // analysis.Estimate of a share in 0..1; people see value and interval in percent
+	Fraction                   // analysis.Estimate of a share in 0..1, or unless people see it a Range; they see value and interval in percent
 	Against                    // []annual.Against; people see probability and verdict
 	Bool                       // bool: CSV and JSON only
 	Nested                     // []Field or []any: JSON only
 )
+
+// Range is an estimate of which only the limits are told: in CSV its value is empty,
+// in JSON null.
+type Range struct {
+	Lower, Upper, Confidence float64
+	Method                   string
+}
 
 // Limit is a number of which only this upper limit is known: people see "<15.0", CSV
 // and JSON the number, with another column or a note that says so.
@@ -190,6 +197,11 @@ func checkCell(col Column, cell any) error {
 		if e, ok = cell.(analysis.Estimate); ok {
 			if err := e.Check(); err != nil {
 				return err
+			}
+		} else if r, told := cell.(Range); told && col.Style == Fraction && col.Head == "" { // people would look for a value
+			ok = true
+			if !(r.Lower >= 0 && r.Lower <= r.Upper && r.Upper <= 1 && r.Confidence > 0 && r.Confidence < 1) {
+				return fmt.Errorf("%s is %v to %v", col.Key, r.Lower, r.Upper)
 			}
 		}
 	case Against:
