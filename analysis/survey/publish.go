@@ -50,6 +50,7 @@ const (
 	Others = "others together"
 
 	beyondQuantile = 3    // homes that lie beyond a quantile on either side
+	leastCells     = 2    // cells that a row's dwellings come to, for their number above a level to be told
 	dominance      = 0.10 // p of the p % rule: how near the second largest home may come to the largest
 )
 
@@ -62,9 +63,10 @@ type AreaHomes struct {
 // MergeSmall says which areas are told only together, as Others: those with
 // fewer than min homes, and the next smallest ones while these have fewer than min
 // homes together, are one alone, or are so full that each must hold nearly min − 1.
-// An area that has the row's name belongs to it.
+// An area that has the row's name belongs to it. Areas without a home hold nothing to
+// hide, and are not merged.
 func MergeSmall(areas []AreaHomes, min int) (merged map[string]bool) {
-	sorted := slices.Clone(areas)
+	sorted := slices.DeleteFunc(slices.Clone(areas), func(a AreaHomes) bool { return a.Homes == 0 })
 	small := func(a AreaHomes) bool { return a.Homes < min || a.Area == Others }
 	slices.SortFunc(sorted, func(a, b AreaHomes) int {
 		switch {
@@ -82,9 +84,8 @@ func MergeSmall(areas []AreaHomes, min int) (merged map[string]bool) {
 			break
 		}
 		merged[a.Area] = true
-		if homes += a.Homes; a.Homes > 0 {
-			members++
-		}
+		homes += a.Homes
+		members++
 		full += min - 1
 		larger = larger || a.Homes >= min
 	}
@@ -117,10 +118,18 @@ type Published struct {
 	Community       PublishedRow
 	Areas           []PublishedRow // in order of name, Others last; none where one row would be all
 	RawGM, RawGSD   float64        // of the community as measured; 0 where they cannot be had
+	Unmeasured      Unmeasured
 	SDArea, SDHome  analysis.Estimate
 	Withheld        []Withheld
 	Notes           []analysis.Note
 	PopulationGiven bool // shares are of dwellings
+}
+
+// Unmeasured are the areas without a home measured: the community's figures hold them,
+// as the other areas have it, and they have no row.
+type Unmeasured struct {
+	Areas     int
+	Dwellings float64
 }
 
 // PublishedRow is the community or one area.
@@ -186,7 +195,7 @@ func Publish(homes, raws []Home, opt PosteriorOptions, po PublishOptions) (Publi
 	}
 	merged := MergeSmall(areaHomes(homes, opt.Areas), k)
 	opt.Shared = mergedShared(opt.Shared, homes, merged)
-	homes, raws = renamed(homes, merged), renamed(raws, merged)
+	homes, raws = countedAsTold(renamed(homes, merged), k), countedAsTold(renamed(raws, merged), k)
 	opt.Areas = mergedAreas(opt.Areas, merged)
 	post, err := Posterior(homes, opt)
 	if err != nil {
@@ -196,7 +205,7 @@ func Publish(homes, raws []Home, opt PosteriorOptions, po PublishOptions) (Publi
 	if err != nil {
 		return Published{}, err
 	}
-	every := renamed(raws, nil)
+	every := slices.Clone(raws)
 	for i := range every {
 		every[i].Area = ""
 	}
@@ -204,12 +213,16 @@ func Publish(homes, raws []Home, opt PosteriorOptions, po PublishOptions) (Publi
 	if err != nil {
 		return Published{}, err
 	}
+	enoughDwellings(post.Areas, &post.Community, k)
 	c := post.Community
 	p := Published{MinCell: k, PopulationGiven: c.Population > 0, RawGM: Digits(whole[0].GM, 0), RawGSD: Digits(whole[0].GSD, 0),
 		SDArea: *published(&post.SDArea), SDHome: *published(&post.SDHome)}
 	p.Community = PublishedRow{Name: "all homes", Homes: AtLeast(c.Homes, k), Most: AtLeast(c.Homes, k) + k - 1, GM: published(&c.GM), GSD: published(&c.GSD), AM: published(&c.AM), Above: publishedShares(c.Above)}
-	if len(post.Areas) > 1 {
+	if len(plain) > 1 {
 		for _, a := range post.Areas {
+			if a.Homes == 0 {
+				continue
+			}
 			p.Areas = append(p.Areas, PublishedRow{Name: a.Area, Merged: merged != nil && a.Area == Others, Homes: AtLeast(a.Homes, k), Most: AtLeast(a.Homes, k) + k - 1,
 				GM: published(&a.GM), AM: published(&a.AM), Above: publishedShares(a.Above)})
 		}
@@ -220,6 +233,13 @@ func Publish(homes, raws []Home, opt PosteriorOptions, po PublishOptions) (Publi
 		}
 		slices.SortStableFunc(p.Areas, func(a, b PublishedRow) int { return order(a.Merged) - order(b.Merged) })
 	}
+	for _, a := range post.Areas {
+		if a.Homes == 0 {
+			p.Unmeasured.Areas++
+			p.Unmeasured.Dwellings += a.Population
+		}
+	}
+	p.Unmeasured.Dwellings = Digits(p.Unmeasured.Dwellings, 0)
 	// Above is in the order of levels asked for, in all of them.
 	both, all := Countable(whole[0], plain, k)
 	for i := range opt.Levels {
@@ -240,6 +260,28 @@ func Publish(homes, raws []Home, opt PosteriorOptions, po PublishOptions) (Publi
 		}
 	}
 	return p, nil
+}
+
+// enoughDwellings withholds how many dwellings lie above the levels where a row has
+// hardly more dwellings than homes are a cell: the number would be nearly a count of
+// the homes measured, and of all rows, because the last one is what the others leave
+// of the whole.
+func enoughDwellings(areas []AreaLevel, c *Community, min int) {
+	if !slices.ContainsFunc(areas, func(a AreaLevel) bool { return a.Homes > 0 && a.Population < float64(leastCells*min) }) {
+		return
+	}
+	for _, above := range append([][]AboveLevel{c.Above}, aboves(areas)...) {
+		for l := range above {
+			above[l].Homes = nil
+		}
+	}
+}
+
+func aboves(areas []AreaLevel) (out [][]AboveLevel) {
+	for _, a := range areas {
+		out = append(out, a.Above)
+	}
+	return out
 }
 
 func order(last bool) int {
@@ -275,6 +317,9 @@ func withheld(p Published, merged map[string]bool, levels []float64) (w []Withhe
 			add("counted share above "+at+" by area", "in some row fewer than %d homes above it or below it, which would follow from the other rows and the total", k)
 		}
 	}
+	if p.PopulationGiven && p.Community.Above != nil && p.Community.Above[0].Dwellings == nil {
+		add("dwellings above a level", "a row has fewer than %d dwellings, so few that their number would nearly count the homes measured", leastCells*k)
+	}
 	add("counts of homes", "told to within %d, and so counted shares as a range only", k)
 	add("digits", "two significant, limits rounded outwards")
 	add("homes, rooms, detectors, dates, files", "they identify")
@@ -306,6 +351,22 @@ func renamed(homes []Home, merged map[string]bool) []Home {
 		}
 	}
 	return out
+}
+
+// countedAsTold are the homes, those of a row counting together as as many as are told
+// of it. So what is estimated of them is a function of that number and of how they are
+// spread out, and the same for every number that is told alike: a limit holds no more
+// of the count than the row says. As told are the fewest there can be, so limits are
+// rather too wide.
+func countedAsTold(homes []Home, min int) []Home {
+	n := map[string]int{}
+	for _, h := range homes {
+		n[h.Area]++
+	}
+	for i, h := range homes {
+		homes[i].as = float64(AtLeast(n[h.Area], min)) / float64(n[h.Area])
+	}
+	return homes
 }
 
 // mergedAreas adds up the dwellings of merged areas. Covariates and neighbours of

@@ -41,7 +41,8 @@ func TestMergeSmall(t *testing.T) {
 		{[]int{4, 7, 30, 12}, "AB"},      // 11 homes of two areas
 		{[]int{30, 9, 12, 50}, "BC"},     // one small area alone takes the next smallest
 		{[]int{2, 3, 30, 12, 40}, "ABD"}, // 5 homes are too few, 17 are not
-		{[]int{0, 0, 30, 12, 40}, "ABCD"},
+		{[]int{0, 0, 30, 12, 40}, ""}, // no home is measured in A and B: there is nothing to hide
+		{[]int{0, 3, 30, 12, 40}, "BD"},
 		{[]int{3, 40}, "AB"}, // nothing left to tell one by one
 		{[]int{9}, "A"},
 		{[]int{10}, ""},
@@ -152,7 +153,9 @@ func publishedCounts(n []int, k int) string {
 	merged := MergeSmall(counts(n...), k)
 	other, sign := 0, ""
 	for j, h := range n {
-		if merged[string(rune('A'+j))] {
+		if h == 0 { // told to have none
+			sign += fmt.Sprintf("%d=none ", j)
+		} else if merged[string(rune('A'+j))] {
 			other += h
 			sign += fmt.Sprintf("?%d ", j)
 		} else {
@@ -286,7 +289,7 @@ func TestPublish(t *testing.T) {
 		t.Errorf("only %d estimates were looked at", n)
 	}
 	// The estimates are those of the merged areas, rounded.
-	merged := renamed(homes, map[string]bool{"B": true, "C": true})
+	merged := countedAsTold(renamed(homes, map[string]bool{"B": true, "C": true}), DefaultMinCell)
 	post, err := Posterior(merged, opt)
 	if err != nil {
 		t.Fatal(err)
@@ -304,11 +307,33 @@ func TestPublish(t *testing.T) {
 	if err != nil || !reflect.DeepEqual(p, again) {
 		t.Errorf("homes in another order are published otherwise (%v)", err)
 	}
-	// Dwellings of merged areas are added up, areas without homes merged.
+	// Dwellings of merged areas are added up; an area without homes has no row, and its
+	// dwellings are said.
 	opt.Areas = []Area{{Name: "A", Population: 100}, {Name: "B", Population: 100}, {Name: "C", Population: 100}, {Name: "D", Population: 100}, {Name: "E", Population: 600}}
 	p, err = Publish(homes, homes, opt, PublishOptions{})
-	if err != nil || len(p.Areas) != 3 || p.Areas[2].Above[0].Dwellings == nil || p.Areas[2].Above[0].Dwellings.Upper < 100 || !p.PopulationGiven {
-		t.Errorf("with dwellings: %+v (%v)", p.Areas, err)
+	if err != nil || len(p.Areas) != 3 || p.Areas[2].Above[0].Dwellings == nil || p.Areas[2].Above[0].Dwellings.Upper > 200 || !p.PopulationGiven || p.Unmeasured != (Unmeasured{1, 600}) {
+		t.Errorf("with dwellings: %+v, unmeasured %v (%v)", p.Areas, p.Unmeasured, err)
+	}
+	// Of a row with hardly more dwellings than a cell of homes, and so of all, their
+	// number above a level is not told.
+	few := opt
+	for dwellings, told := range map[float64]bool{10: false, 11: true} { // 19 and 20 with those of B
+		few.Areas = slices.Clone(opt.Areas)
+		few.Areas[1].Population, few.Areas[2].Population, few.Areas[4].Population = 9, dwellings, 3
+		p, err := Publish(homes, homes, few, PublishOptions{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, r := range append(p.Areas, p.Community) {
+			for _, s := range r.Above {
+				if (s.Dwellings != nil) != told {
+					t.Errorf("%s, 9 and %v dwellings: above %v %v are told", r.Name, dwellings, s.Level, s.Dwellings)
+				}
+			}
+		}
+		if said := slices.ContainsFunc(p.Withheld, func(w Withheld) bool { return w.What == "dwellings above a level" }); said == told {
+			t.Errorf("9 and %v dwellings: withheld is %v", dwellings, p.Withheld)
+		}
 	}
 	// What homes' errors share in the merged areas is kept: 4 homes of 0.02 and 7 of
 	// 0.24 come to (4·0.02 + 7·0.24)/11 = 0.16.
