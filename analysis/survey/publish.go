@@ -49,9 +49,8 @@ const (
 	// Others is the name of the row of merged areas.
 	Others = "others together"
 
-	beyondQuantile = 3    // homes that lie beyond a quantile on either side
-	leastCells     = 2    // cells that a row's dwellings come to, for their number above a level to be told
-	dominance      = 0.10 // p of the p % rule: how near the second largest home may come to the largest
+	beyondQuantile = 3 // homes that lie beyond a quantile on either side
+	leastCells     = 2 // cells that a row's dwellings come to, for their number above a level to be told
 )
 
 // AreaHomes is an area and how many homes were measured there.
@@ -541,6 +540,7 @@ type PublishedValues struct {
 	GM, GSD, AM *analysis.Estimate
 	Ranks       []PublishedRank
 	Above       []PublishedShare // Share is the fitted one
+	Shape       lognormal.Verdict
 	Withheld    []Withheld
 }
 
@@ -555,32 +555,46 @@ type PublishedRank struct {
 // Countable.
 //
 // Least and largest value are one home's each and never leave; a quantile leaves where
-// three homes or more lie beyond it on either side. The mean leaves unless the second
-// largest home could tell the largest from it to within a tenth, which is the p % rule
-// with p = 10: where all homes but the two largest come to less than a tenth of the
-// largest.
-func PublishValues(d lognormal.Description, obs []lognormal.Observation, po PublishOptions) (PublishedValues, error) {
+// three homes or more of as many as are told lie beyond it on either side. The fit is to
+// be made with Counts that come to the number told, so that no limit holds more of the
+// number than that. The mean and the shares that rest on the fit leave unless the
+// values are far from log-normal, or the mean is of the shape rather than of them: who
+// reads them has no values to hold them to.
+//
+// No rule keeps a mean that one home makes up. Such rules are for sums, from which the
+// second largest could take itself and have the largest. A mean fitted to logarithms
+// is no sum: it follows from the geometric mean and standard deviation beside it, in
+// which the largest is one of as many as are told.
+func PublishValues(d lognormal.Description, po PublishOptions) (PublishedValues, error) {
 	if err := po.check(); err != nil {
 		return PublishedValues{}, err
 	}
 	k := po.MinCell
-	if d.N < k || d.N != len(obs) {
+	if d.N < k {
 		return PublishedValues{}, fmt.Errorf("fewer than %d homes: nothing that rests on so few is published", k)
 	}
 	v := PublishedValues{Homes: AtLeast(d.N, k)}
+	if d.Shape != nil {
+		v.Shape = d.Shape.Verdict()
+	}
+	far := v.Shape == lognormal.FarFromLogNormal
 	if d.Fit != nil {
+		if d.Fit.N != v.Homes {
+			return PublishedValues{}, fmt.Errorf("a fit that counts %d homes, where %d are told", d.Fit.N, v.Homes)
+		}
 		v.GM, v.GSD = published(&d.Fit.GM), published(&d.Fit.GSD)
 		switch {
-		case d.Fit.Mean == nil:
-		case dominated(obs):
-			v.Withheld = append(v.Withheld, Withheld{"mean", "one home's value makes up most of it"})
-		default:
+		case far:
+			v.Withheld = append(v.Withheld, Withheld{"mean and fitted shares", "the values are far from log-normal, so they would mislead: use the counted shares"})
+		case slices.ContainsFunc(d.Notes, func(n analysis.Note) bool { return n.Code == "mean-above-values" }):
+			v.Withheld = append(v.Withheld, Withheld{"mean", "the shape assumed makes it, not the values"})
+		case d.Fit.Mean != nil:
 			v.AM = published(d.Fit.Mean)
 		}
 	}
 	few := false
 	for _, r := range d.Ranks {
-		n := float64(d.N)
+		n := float64(v.Homes)
 		out := PublishedRank{P: r.P}
 		if !r.Below && math.Floor(n*math.Min(r.P, 1-r.P)+1e-9) >= beyondQuantile {
 			value := Digits(r.Value, 0)
@@ -595,7 +609,7 @@ func PublishValues(d lognormal.Description, obs []lognormal.Observation, po Publ
 	}
 	for _, a := range d.Above {
 		s := PublishedShare{Level: a.Level}
-		if a.Fraction != nil {
+		if a.Fraction != nil && !far {
 			s.Share = publishedShare(*a.Fraction)
 		}
 		v.Above = append(v.Above, s)
@@ -603,17 +617,11 @@ func PublishValues(d lognormal.Description, obs []lognormal.Observation, po Publ
 	return v, nil
 }
 
-// dominated says whether the homes but the two largest come to less than p % of the
-// largest.
-func dominated(obs []lognormal.Observation) bool {
-	var values []float64
-	for _, o := range obs {
-		values = append(values, o.Upper)
+// CountsAsTold are the counts of so many homes, for a fit that is published.
+func CountsAsTold(homes, min int) []float64 {
+	out := make([]float64, homes)
+	for i := range out {
+		out[i] = float64(AtLeast(homes, min)) / float64(homes)
 	}
-	slices.Sort(values)
-	rest := 0.0
-	for _, v := range values[:max(len(values)-2, 0)] {
-		rest += v
-	}
-	return len(values) > 0 && rest < dominance*values[len(values)-1]
+	return out
 }

@@ -41,7 +41,7 @@ func TestMergeSmall(t *testing.T) {
 		{[]int{4, 7, 30, 12}, "AB"},      // 11 homes of two areas
 		{[]int{30, 9, 12, 50}, "BC"},     // one small area alone takes the next smallest
 		{[]int{2, 3, 30, 12, 40}, "ABD"}, // 5 homes are too few, 17 are not
-		{[]int{0, 0, 30, 12, 40}, ""}, // no home is measured in A and B: there is nothing to hide
+		{[]int{0, 0, 30, 12, 40}, ""},    // no home is measured in A and B: there is nothing to hide
 		{[]int{0, 3, 30, 12, 40}, "BD"},
 		{[]int{3, 40}, "AB"}, // nothing left to tell one by one
 		{[]int{9}, "A"},
@@ -493,35 +493,54 @@ func TestDigits(t *testing.T) {
 }
 
 // By hand, 12 homes: a quarter of them is 3, and a tenth is 1.2, so the 90th
-// percentile rests on too few and the quartiles do not. Ten homes of 10 Bq/m³ and one
-// of 20 come to 100 without the two largest, less than a tenth of 2000.
+// percentile rests on too few and the quartiles do not. But they are told as 10, of
+// which a quarter is 2.5, and of 12 homes or of 11 the same must be told.
 func TestPublishValues(t *testing.T) {
-	var values []lognormal.Observation
-	for i := range 12 {
-		values = append(values, lognormal.Exact(20+10*float64(i)))
-	}
-	describe := func(obs []lognormal.Observation) lognormal.Description {
-		d, err := lognormal.Describe(obs, lognormal.DescribeOptions{Levels: []float64{100}})
+	described := func(values []float64, k int) PublishedValues {
+		var obs []lognormal.Observation
+		for _, x := range values {
+			obs = append(obs, lognormal.Exact(x))
+		}
+		d, err := lognormal.Describe(obs, lognormal.DescribeOptions{Levels: []float64{100}, Shape: true, Counts: CountsAsTold(len(obs), k)})
 		if err != nil {
 			t.Fatal(err)
 		}
-		return d
+		v, err := PublishValues(d, PublishOptions{MinCell: k})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return v
 	}
-	v, err := PublishValues(describe(values), values, PublishOptions{})
+	var values []float64
+	for i := range 12 {
+		values = append(values, 20+10*float64(i))
+	}
+	v := described(values, 10)
+	if v.Homes != 10 || v.AM == nil || v.Ranks[0].Value != nil || v.Ranks[1].Value == nil || v.Ranks[3].Value != nil || *v.Ranks[1].Value != Digits(*v.Ranks[1].Value, 0) || v.Above[0].Share == nil || v.Above[0].Counted != nil {
+		t.Errorf("%+v", v)
+	}
+	if v = described(values, 6); v.Ranks[0].Value == nil || v.Ranks[2].Value == nil || v.Ranks[3].Value != nil {
+		t.Errorf("of 12 homes told as 12: %+v", v.Ranks)
+	}
+	// Ten homes alike and one far off: a fit says of its mean 111 and of the share above
+	// 20 Bq/m³ a half, where the values say 466 and one in eleven.
+	v = described([]float64{11, 10, 12, 14, 15, 16, 13, 12, 11, 10, 5000}, 10)
+	if v.Shape != lognormal.FarFromLogNormal || v.AM != nil || v.Above[0].Share != nil || v.GM == nil || v.GSD == nil || len(v.Withheld) == 0 || v.Withheld[0].What != "mean and fitted shares" {
+		t.Errorf("what a fit far from the values says is told: %+v", v)
+	}
+	var obs []lognormal.Observation
+	for _, x := range values {
+		obs = append(obs, lognormal.Exact(x))
+	}
+	d, err := lognormal.Describe(obs, lognormal.DescribeOptions{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	if v.Homes != 10 || v.AM == nil || v.Ranks[0].Value == nil || v.Ranks[2].Value == nil || v.Ranks[3].Value != nil || *v.Ranks[0].Value != Digits(*v.Ranks[0].Value, 0) || v.Above[0].Share == nil || v.Above[0].Counted != nil {
-		t.Errorf("%+v", v)
+	if _, err = PublishValues(d, PublishOptions{}); err == nil || !strings.Contains(err.Error(), "counts 12 homes, where 10 are told") {
+		t.Errorf("limits of 12 homes are told beside the number 10 (%v)", err)
 	}
-	for i := range values {
-		values[i] = lognormal.Exact(10)
-	}
-	values[0], values[1] = lognormal.Exact(20), lognormal.Exact(2000)
-	if v, err = PublishValues(describe(values), values, PublishOptions{}); err != nil || v.AM != nil || len(v.Withheld) != 2 {
-		t.Errorf("a mean that one home makes up is told: %+v (%v)", v, err)
-	}
-	if _, err = PublishValues(describe(values[:9]), values[:9], PublishOptions{}); err == nil {
+	d.N = 9
+	if _, err = PublishValues(d, PublishOptions{}); err == nil {
 		t.Error("9 homes are told")
 	}
 }
