@@ -84,7 +84,7 @@ func (p *program) publishDescription(c *cli.Context, q surveyQuestion, o *publis
 		survey.Withheld{What: "digits", Why: "two significant, limits rounded outwards"},
 		survey.Withheld{What: "least and most", Why: "one home's each"},
 		survey.Withheld{What: "homes, rooms, detectors, dates, files", Why: "they identify"},
-		survey.Withheld{What: "homes below a limit, shape of the distribution, next home", Why: "nearer to single homes, and not needed"})
+		survey.Withheld{What: "homes below a limit, tests and plot of the shape, next home", Why: "nearer to single homes, and not needed"})
 	doc := report.Document{
 		Command: "describe", Version: version, Levels: q.levels, Confidence: q.opt.Confidence,
 		Settings: append(q.publishedSettings(), o.settings()...), Notes: o.notes(files, after), LeftOut: o.leftOut(left),
