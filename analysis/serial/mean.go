@@ -38,6 +38,10 @@ import (
 // quantile with 8 degrees of freedom at (1 + confidence)/2; of readings without their
 // daily cycle. This one is taken where it is more than 1.2 times as wide.
 //
+// Of n readings the effective number is n·(c/d)², and n at most: c = t·s/√n is what the
+// formula for independent readings claims, and d = m·ln(upper/lower)/2 of the interval
+// given.
+//
 // Assumes that nothing but chance moves the readings over the record: no season, no
 // mitigation, no trend. It is the mean of such weather and living as were, and not
 // of a year: annual.Estimate gives that.

@@ -44,7 +44,7 @@ var Methods = []analysis.Method{
 	{
 		Key: "published", Title: "what of a community may leave",
 		Estimates: "the geometric and arithmetic means, Bq/m³, and the shares of homes above each level, from 0 to 1, of the community and of areas that are large enough or merged.",
-		Formula:   "Areas merged by MergeSmall, then Posterior and Unpooled. Counts of homes are rounded down to a multiple of k, counted shares made of the rounded counts; estimates have two significant digits, limits rounded outwards. A counted share is told only where at least k homes lie above the level, k below it, and k between it and the next level told, in the row; of areas it is told for all rows or for none, so that the row left out is not what the rest leaves of the total.",
+		Formula:   "Areas merged by MergeSmall, then Posterior and Unpooled. Counts of homes are rounded down to a multiple of k, counted shares told from the least to the greatest of Wilson's limits for all counts that round so, without a value; estimates have two significant digits, limits rounded outwards. A counted share is told only where at least k homes lie above the level, k below it, and k between it and the next level told, in the row; of areas it is told for all rows or for none, so that the row left out is not what the rest leaves of the total.",
 		Assumes:   "what Posterior and Unpooled do.",
 		Interval:  "theirs, a little wider for the rounding.",
 		Notes:     []string{"one-area", "few-areas", "mostly-censored"},

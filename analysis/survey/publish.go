@@ -117,11 +117,15 @@ type Published struct {
 	Community       PublishedRow
 	Areas           []PublishedRow // in order of name, Others last; none where one row would be all
 	RawGM, RawGSD   float64        // of the community as measured; 0 where they cannot be had
-	Unmeasured      Unmeasured
+	Unmeasured      *Unmeasured    // nil without populations, and where to tell of them would tell how many homes other areas have
 	SDArea, SDHome  analysis.Estimate
 	Withheld        []Withheld
 	Notes           []analysis.Note
 	PopulationGiven bool // shares are of dwellings
+
+	// Together are the areas told as Others, for a map to show the row in their places;
+	// nil where to name them would tell how many homes they have.
+	Together []string
 }
 
 // Unmeasured are the areas without a home measured: the community's figures hold them,
@@ -165,13 +169,13 @@ type Withheld struct{ What, Why string }
 // are large enough or merged. raws are the same homes as measured, in the same order.
 //
 // Formula. Areas merged by MergeSmall, then Posterior and Unpooled. Counts of homes
-// are rounded down to a multiple of k, counted shares told as the interval that all
-// counts which round so have in common, without a value; estimates have two
-// significant digits, limits rounded outwards. A counted share is told only where at
-// least k homes lie above the level, k below it, and k between it and the next level
-// told, in the row; of areas it is told for all rows or for none, so that the row left
-// out is not what the rest leaves of the total. None above and all above are so
-// withheld too: each would say the same of every home.
+// are rounded down to a multiple of k, counted shares told from the least to the
+// greatest of Wilson's limits for all counts that round so, without a value; estimates
+// have two significant digits, limits rounded outwards. A counted share is told only
+// where at least k homes lie above the level, k below it, and k between it and the
+// next level told, in the row; of areas it is told for all rows or for none, so that
+// the row left out is not what the rest leaves of the total. None above and all above
+// are so withheld too: each would say the same of every home.
 //
 // Assumes what Posterior and Unpooled do.
 //
@@ -232,13 +236,14 @@ func Publish(homes, raws []Home, opt PosteriorOptions, po PublishOptions) (Publi
 		}
 		slices.SortStableFunc(p.Areas, func(a, b PublishedRow) int { return order(a.Merged) - order(b.Merged) })
 	}
-	for _, a := range post.Areas {
-		if a.Homes == 0 {
-			p.Unmeasured.Areas++
-			p.Unmeasured.Dwellings += a.Population
+	if mayBePresent(p, merged) {
+		if p.Areas != nil {
+			p.Together = slices.Sorted(maps.Keys(merged))
+		}
+		if p.PopulationGiven {
+			p.Unmeasured = unmeasured(post.Areas)
 		}
 	}
-	p.Unmeasured.Dwellings = Digits(p.Unmeasured.Dwellings, 0)
 	// Above is in the order of levels asked for, in all of them.
 	both, all := Countable(whole[0], plain, k)
 	for i := range opt.Levels {
@@ -254,7 +259,11 @@ func Publish(homes, raws []Home, opt PosteriorOptions, po PublishOptions) (Publi
 	}
 	p.Withheld = withheld(p, merged, opt.Levels)
 	for _, n := range post.Notes {
-		if text := publishedNotes[n.Code]; text != "" {
+		text := publishedNotes[n.Code]
+		if n.Code == "one-area" && len(merged) > 1 {
+			text = "the areas are too small to be told apart, and taken together nothing is known of the spread between them"
+		}
+		if text != "" {
 			p.Notes = append(p.Notes, analysis.Note{Code: n.Code, Text: text})
 		}
 	}
@@ -281,6 +290,30 @@ func aboves(areas []AreaLevel) (out [][]AboveLevel) {
 		out = append(out, a.Above)
 	}
 	return out
+}
+
+// mayBePresent says whether it may be told of the merged areas that each has a home, as
+// it is told by naming them, or by telling which areas have none. The others' homes then
+// leave the less for each: of nine areas with 5 to 9 homes every one would have just
+// one. It may where the homes of each can still be any of k numbers or more.
+func mayBePresent(p Published, merged map[string]bool) bool {
+	most := p.Community.Most // where one row is all
+	if at := slices.IndexFunc(p.Areas, func(r PublishedRow) bool { return r.Merged }); at >= 0 {
+		most = p.Areas[at].Most
+	}
+	return len(merged) == 0 || most-(len(merged)-1)-1 >= p.MinCell
+}
+
+func unmeasured(areas []AreaLevel) *Unmeasured {
+	var u Unmeasured
+	for _, a := range areas {
+		if a.Homes == 0 {
+			u.Areas++
+			u.Dwellings += a.Population
+		}
+	}
+	u.Dwellings = Digits(u.Dwellings, 0)
+	return &u
 }
 
 func order(last bool) int {
@@ -318,6 +351,9 @@ func withheld(p Published, merged map[string]bool, levels []float64) (w []Withhe
 	}
 	if p.PopulationGiven && p.Community.Above != nil && p.Community.Above[0].Dwellings == nil {
 		add("dwellings above a level", "a row has fewer than %d dwellings, so few that their number would nearly count the homes measured", leastCells*k)
+	}
+	if p.PopulationGiven && p.Unmeasured == nil {
+		add("how many areas no home was measured in", "it would tell that all others have one")
 	}
 	add("counts of homes", "told to within %d, and so counted shares as a range only", k)
 	add("digits", "two significant, limits rounded outwards")

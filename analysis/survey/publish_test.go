@@ -311,7 +311,7 @@ func TestPublish(t *testing.T) {
 	// dwellings are said.
 	opt.Areas = []Area{{Name: "A", Population: 100}, {Name: "B", Population: 100}, {Name: "C", Population: 100}, {Name: "D", Population: 100}, {Name: "E", Population: 600}}
 	p, err = Publish(homes, homes, opt, PublishOptions{})
-	if err != nil || len(p.Areas) != 3 || p.Areas[2].Above[0].Dwellings == nil || p.Areas[2].Above[0].Dwellings.Upper > 200 || !p.PopulationGiven || p.Unmeasured != (Unmeasured{1, 600}) {
+	if err != nil || len(p.Areas) != 3 || p.Areas[2].Above[0].Dwellings == nil || p.Areas[2].Above[0].Dwellings.Upper > 200 || !p.PopulationGiven || *p.Unmeasured != (Unmeasured{1, 600}) {
 		t.Errorf("with dwellings: %+v, unmeasured %v (%v)", p.Areas, p.Unmeasured, err)
 	}
 	// Of a row with hardly more dwellings than a cell of homes, and so of all, their
@@ -453,6 +453,40 @@ func TestPublishedRange(t *testing.T) {
 	for i := range of.NumField() {
 		if name := of.Field(i).Name; name == "Value" || name == "N" {
 			t.Errorf("a counted share is published with its %s", name)
+		}
+	}
+}
+
+// TestTogether: the areas of the merged row are named for a map only where each may
+// still have any of k numbers of homes. By hand, k = 5: nine areas of one home make a row
+// told as 5 to 9, of which the eight others hold 8 at least, so that each would be known
+// to have one; two areas of 4 make one of 5 to 9, of which the other holds 1 to 8, and so
+// either may have 1 to 8. Where the areas without a home are told, it is the same: not to
+// be among them is to have one.
+func TestTogether(t *testing.T) {
+	rng := rand.New(rand.NewPCG(5, 5))
+	nine := someHomes(rng, 30, 40, 1, 1, 1, 1, 1, 1, 1, 1, 1)
+	two := someHomes(rng, 30, 40, 4, 4)
+	var dwellings []Area
+	for _, name := range "ABCDEFGHIJK" {
+		dwellings = append(dwellings, Area{Name: string(name), Population: 1000})
+	}
+	for _, c := range []struct {
+		homes []Home
+		areas []Area
+		want  string
+	}{{nine, nil, ""}, {two, nil, "C,D"}, {nine, dwellings, ""}, {two, dwellings, "C,D"}, {someHomes(rng, 30, 40), nil, ""}} {
+		p, err := Publish(c.homes, c.homes, PosteriorOptions{Options: Options{Areas: c.areas}, Levels: []float64{100}}, PublishOptions{MinCell: 5})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := strings.Join(p.Together, ","); got != c.want {
+			t.Errorf("%q are named as together, want %q: %+v", got, c.want, p.Areas)
+		}
+		if told := p.Unmeasured != nil; told != (c.areas != nil && c.want != "") {
+			t.Errorf("%q: of areas without a home is told %v", c.want, p.Unmeasured)
+		} else if told && *p.Unmeasured != (Unmeasured{7, 7000}) {
+			t.Errorf("of areas without a home is told %v", *p.Unmeasured)
 		}
 	}
 }

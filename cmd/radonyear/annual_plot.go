@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"math"
 	"time"
 
 	"radonyear/analysis"
@@ -145,6 +146,13 @@ func (q *question) yearFigure(homes []drawnHome, by string) plot.Figure {
 		} else {
 			p.Marks = append(p.Marks, readingMarks(h.series, plot.Measured, "day mean, measured", "longer test, measured")...)
 		}
+		if belowLimit(h.Result) { // only the upper limit is the home's own
+			at := plotDay(h.YearEnd) + 0.025*(plotDay(h.YearEnd)-plotDay(h.YearStart))
+			p.Marks = append(p.Marks, plot.Intervals{Look: plot.Look{Role: plot.Model, Label: "annual mean, at most"}, At: []float64{at},
+				Value: []float64{h.AnnualMean.Upper}, Low: []float64{math.Inf(-1)}, High: []float64{h.AnnualMean.Upper}})
+			f.Panels = append(f.Panels, p)
+			continue
+		}
 		p.Marks = append(p.Marks, meanMarks(h.AnnualMean, h.YearStart, h.YearEnd, plot.Model, fmt.Sprintf("annual mean, %g %% interval", percent), 0.025)...)
 		f.Panels = append(f.Panels, p)
 	}
@@ -160,6 +168,9 @@ func (q *question) yearFigure(homes []drawnHome, by string) plot.Figure {
 		h := homes[0]
 		f.Title = "Radon through the year: home " + name(h.Place)
 		f.Lead = fmt.Sprintf("Annual mean %s Bq/m³, %g %% interval %s.", report.Number(h.AnnualMean.Value, q.Levels...), percent, report.Interval(h.AnnualMean, q.Levels...))
+		if belowLimit(h.Result) {
+			f.Lead = fmt.Sprintf("Annual mean under %s Bq/m³.", report.Number(h.AnnualMean.Upper, q.Levels...))
+		}
 		for _, a := range h.Above {
 			f.Lead += fmt.Sprintf(" Chance that it is above %g Bq/m³: %s %%. Verdict: %s.", a.Level, report.Percent(a.Probability, q.Confidence), a.Verdict)
 		}

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bytes"
 	"fmt"
 	"path/filepath"
 	"slices"
@@ -50,37 +49,41 @@ func plotFormat(c *cli.Context) (string, error) {
 	return format, outputsApart(c)
 }
 
-// emitPlotted writes the document, and before it the picture where --plot asks for
-// one. Both are made before either is written.
+// emitPlotted writes the document, and then the picture where --plot asks for one. A
+// picture that cannot be drawn takes nothing from the answer and its exit status: it is
+// complained of, and makes the status 1 where it would be 0.
 func (p *program) emitPlotted(c *cli.Context, doc report.Document, format string, figure func() (plot.Figure, error)) error {
-	drawn, err := plotFormat(c)
-	if err != nil {
+	if _, err := plotFormat(c); err != nil {
 		return err
 	}
-	if drawn == "" {
-		return p.emit(c, doc, format)
+	if err := p.emit(c, doc, format); err != nil {
+		return err
 	}
-	var b bytes.Buffer
-	if err := report.Write(&b, doc, format); err != nil {
+	p.plotted(c, func() (plot.Figure, error) {
+		f, err := figure()
+		if n := len(doc.Levels); n > mostLevels {
+			f.Notes = append([]string{fmt.Sprintf("Of %d levels the first %d are drawn.", n, mostLevels)}, f.Notes...)
+		}
+		return f, err
+	})
+	return nil
+}
+
+// plotted writes a picture where --plot asks for one.
+func (p *program) plotted(c *cli.Context, figure func() (plot.Figure, error)) {
+	if err := draw(c, figure); err != nil {
+		p.fail(err)
+		p.undrawn = true
+	}
+}
+
+func draw(c *cli.Context, figure func() (plot.Figure, error)) error {
+	format, err := plotFormat(c)
+	if err != nil || format == "" {
 		return err
 	}
 	f, err := figure()
 	if err != nil {
-		return err
-	}
-	if n := len(doc.Levels); n > mostLevels {
-		f.Notes = append([]string{fmt.Sprintf("Of %d levels the first %d are drawn.", n, mostLevels)}, f.Notes...)
-	}
-	if err := p.plotted(c, f); err != nil {
-		return err
-	}
-	return p.emit(c, doc, format)
-}
-
-// plotted writes a picture where --plot asks for one.
-func (p *program) plotted(c *cli.Context, f plot.Figure) error {
-	format, err := plotFormat(c)
-	if err != nil || format == "" {
 		return err
 	}
 	picture, err := plot.Render(f, format)

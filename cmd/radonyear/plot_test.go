@@ -144,7 +144,7 @@ func plotCases() []plotCase {
 		{"annual-one", "log.csv", log.String(), []string{"annual", "log.csv", "--home", "K-2"}, []heldMark{level,
 			{"annual mean, 95 % interval", "value", []string{"results.2.annual_mean.value"}, 0}, {"annual mean, 95 % interval", "high", []string{"results.2.annual_mean.upper"}, 0}}},
 		{"annual-several", "log.csv", log.String(), []string{"annual", "log.csv"}, mean("annual mean, 95 % interval", 3)},
-		{"annual-limit", "tests.csv", tests.String(), []string{"annual", "tests.csv", "--home", "H-01"}, []heldMark{level, {"annual mean, 95 % interval", "value", []string{"results.1.annual_mean.value"}, 0}, {"below a detection limit", "y", []string{"results.1.raw_mean"}, 0}}},
+		{"annual-limit", "tests.csv", tests.String(), []string{"annual", "tests.csv", "--home", "H-01"}, []heldMark{level, {"annual mean, at most", "value", []string{"results.1.annual_mean.upper"}, 0}, {"below a detection limit", "y", []string{"results.1.raw_mean"}, 0}}},
 		{"verdict-one", "", "", []string{"verdict", "--value", "165", "--days", "7", "--start", "2026-01-10"}, append([]heldMark{level}, heldMark{"", "from", []string{"results.0.band_lower"}, 0}, heldMark{"", "to", []string{"results.0.band_upper"}, 0},
 			heldMark{"", "value", []string{"results.0.annual_mean.value"}, 0}, heldMark{"", "low", []string{"results.0.annual_mean.lower"}, 0}, heldMark{"", "high", []string{"results.0.annual_mean.upper"}, 0})},
 		{"verdict-several", "log.csv", log.String(), []string{"verdict", "log.csv"}, append(mean("annual mean, 95 % interval", 3), level)},

@@ -177,6 +177,7 @@ type toldRow struct {
 	kind        string // community, area, merged
 	least, most int
 	counted     map[string]bool // levels with a counted share
+	present     []string        // areas a map says it holds, each with a home or more
 }
 
 func fromCSV(t *testing.T, text string) (rows []toldRow) {
@@ -262,6 +263,79 @@ func fromJSON(t *testing.T, text string) (rows []toldRow) {
 	return rows
 }
 
+// fromMap are the rows of a published map, and everything that stands in it beside
+// shapes: a member, a property or a name that is not from a list fails.
+func fromMap(t *testing.T, text string, areas []string) (rows []toldRow) {
+	t.Helper()
+	var m struct {
+		Features []struct {
+			Geometry   json.RawMessage
+			Properties map[string]any
+		}
+		Radonyear struct {
+			Community, Others map[string]any
+		}
+	}
+	if err := json.Unmarshal([]byte(text), &m); err != nil {
+		t.Fatalf("%v in %s", err, text)
+	}
+	row := func(name string, of map[string]any) toldRow {
+		r := toldRow{name: name, kind: of["radon_kind"].(string), least: int(of["radon_homes_at_least"].(float64)), most: int(of["radon_homes_at_most"].(float64)), counted: map[string]bool{}}
+		for _, l := range attackLevels {
+			r.counted[l] = of["radon_raw_share_above_"+l+"_lower"] != nil
+		}
+		return r
+	}
+	rows = append(rows, row("all homes", m.Radonyear.Community))
+	var others []string
+	for _, f := range m.Features {
+		name := f.Properties["name"].(string)
+		if !slices.Contains(areas, name) {
+			t.Errorf("a feature is called %q", name)
+		}
+		switch kind := f.Properties["radon_kind"]; kind {
+		case nil:
+			if len(f.Properties) > 1 {
+				t.Errorf("%s has no result, but %v", name, f.Properties)
+			}
+		case "area":
+			if rows = append(rows, row(name, f.Properties)); f.Properties["radon_row"] != name {
+				t.Errorf("%s has the row of %v", name, f.Properties["radon_row"])
+			}
+		case "merged":
+			others = append(others, name)
+			for key, x := range m.Radonyear.Others {
+				if f.Properties[key] != x {
+					t.Errorf("%s, which is told only with others, has %s %v and they %v", name, key, f.Properties[key], x)
+				}
+			}
+		default:
+			t.Errorf("%s is of kind %v", name, kind)
+		}
+		for key := range f.Properties {
+			if key != "name" && !strings.HasPrefix(key, mapPrefix) {
+				t.Errorf("%s has the property %s", name, key)
+			}
+		}
+	}
+	slices.SortFunc(rows[1:], func(a, b toldRow) int { return strings.Compare(a.name, b.name) })
+	if m.Radonyear.Others != nil {
+		r := row(survey.Others, m.Radonyear.Others)
+		r.present = others
+		rows = append(rows, r)
+	}
+	return rows
+}
+
+// drawMap is a map of areas with more in it than may leave.
+func drawMap(areas []string) string {
+	b := []byte(`{"type": "FeatureCollection", "owner": "Cousin", "features": [`)
+	for i, a := range areas {
+		b = fmt.Appendf(b, `{"type": "Feature", "id": "Cousin%d", "geometry": {"type": "Polygon", "owner": "Cousin", "coordinates": [[[%d, 0], [%d, 1], [%d, 2], [%d, 0]]]}, "properties": {"name": %q, "tested by": "Cousin Anna"}},`, i, i, i, i+1, i, a)
+	}
+	return string(b[:len(b)-1]) + "]}"
+}
+
 // attack tries to find how many homes, and how many above each level, the areas have
 // that rows do not tell by name. It is given more than the publication: the names of
 // all areas, and which of them the merged row holds. It says what it finds: a cell
@@ -331,6 +405,15 @@ func attack(c invented, rows []toldRow, k int) (found []string, hidden, levels i
 			}
 			g, h = append(append(g, up...), down...), append(h, float64(most), float64(-least))
 		}
+		for _, r := range s.rows {
+			for _, a := range r.present {
+				if j := slices.Index(areas, a); s.of == "homes" && j >= 0 {
+					one := make([]float64, n)
+					one[j] = -1
+					g, h = append(g, one...), append(h, -1)
+				}
+			}
+		}
 		for _, j := range secret {
 			// The count follows from the sums where its unit vector is made of their rows.
 			more := mat.NewDense(len(s.rows)+1, n, nil)
@@ -394,7 +477,7 @@ func TestAttack(t *testing.T) {
 		t.Fatal(err)
 	}
 	rng := rand.New(rand.NewPCG(11, 12))
-	hidden, levels, naive, known, withKey, fits := 0, 0, 0, 0, 0, 0
+	hidden, levels, naive, known, withKey, fits, mapped, named := 0, 0, 0, 0, 0, 0, 0, 0
 	for i := range communities {
 		k := []int{5, 7, 10}[rng.IntN(3)]
 		c := invent(rng, k)
@@ -478,6 +561,53 @@ func TestAttack(t *testing.T) {
 			}
 			hidden, levels = hidden+n, levels+l
 		}
+		if first != nil && first[len(first)-1].kind != "community" { // the same as a map
+			areas := append(slices.Sorted(maps.Keys(c.homes)), "Unmeasured")
+			if err := os.WriteFile("map.geojson", []byte(drawMap(areas)), 0o644); err != nil {
+				t.Fatal(err)
+			}
+			status, out, errs := runAll(append(publish, "--map", "map.geojson", "--map-key", "name", "--format", "geojson"))
+			if status != exitDone && status != exitPartial {
+				t.Fatalf("exit status %d: %s", status, errs)
+			}
+			for _, s := range secret {
+				if c.homes[s] == 0 && (strings.Contains(out, s) || s != "secret.key" && strings.Contains(errs, s)) { // the map has the areas' names
+					t.Errorf("community %d, map: %q leaks\n%s\n%s", i, s, out, errs)
+				}
+			}
+			rows := fromMap(t, out, areas)
+			if !slices.EqualFunc(first, rows, func(a, b toldRow) bool {
+				b.present = nil
+				return fmt.Sprint(a) == fmt.Sprint(b)
+			}) {
+				t.Errorf("community %d: the map has %v, the table %v", i, rows, first)
+			}
+			var doc struct {
+				Features  []struct{ Properties any }
+				Radonyear any
+			}
+			d := json.NewDecoder(strings.NewReader(out))
+			d.UseNumber()
+			if err := d.Decode(&doc); err != nil {
+				t.Fatal(err)
+			}
+			numbers := jsonNumbers(doc.Radonyear, "")
+			for _, f := range doc.Features {
+				numbers = append(numbers, jsonNumbers(f.Properties, "")...)
+			}
+			for j := range numbers {
+				numbers[j].name = strings.TrimPrefix(numbers[j].name, mapPrefix)
+			}
+			checkDigits(t, numbers, k)
+			found, _, _ := attack(c, rows, k)
+			for _, f := range found {
+				t.Errorf("community %d of %v, k = %d, map: %s\n%v", i, c.homes, k, f, rows)
+			}
+			mapped++
+			if rows[len(rows)-1].present != nil {
+				named++
+			}
+		}
 		if i%5 == 0 && all >= k { // the other command that publishes
 			for _, format := range []string{"json", "csv", "table"} {
 				_, out, errs := runAll([]string{"radonyear", "describe", file, "--by", "area", "--level", "100", "--level", "200", "--publish", "--min-cell", strconv.Itoa(k), "--format", format})
@@ -520,6 +650,10 @@ func TestAttack(t *testing.T) {
 			}
 		}
 	}
+	t.Logf("%d maps, of which %d name the areas told together", mapped, named)
+	if !testing.Short() && (mapped < 50 || named < 20 || named == mapped) {
+		t.Errorf("too few maps were attacked, or none of one kind")
+	}
 	t.Logf("%d communities: %d hidden areas and %d counted levels attacked, %d rows by their limits, %d documents with pseudonyms; of %d with one small row only taken out, %d gave it away", communities, hidden, levels, fits, withKey, naive, known)
 	if !testing.Short() && (hidden < 400 || levels < 50 || withKey < 10 || fits < 50) {
 		t.Errorf("too little was attacked")
@@ -542,6 +676,17 @@ func TestAttackSwitchedOff(t *testing.T) {
 		if !strings.Contains(text, want) {
 			t.Errorf("the attack does not find that %s, but\n%s", want, text)
 		}
+	}
+	// Nine areas that a map names as together, with 5 to 9 homes in all, have one each.
+	nine := invented{homes: map[string]int{"Z": 40}, above: map[string]map[string]int{"Z": {}}}
+	row := toldRow{name: "others", kind: "merged", least: 5, most: 9, counted: map[string]bool{}}
+	for i := range 9 {
+		a := fmt.Sprint("Small", i)
+		nine.homes[a], nine.above[a], row.present = 1, map[string]int{}, append(row.present, a)
+	}
+	rows := []toldRow{{name: "all homes", kind: "community", least: 45, most: 53, counted: map[string]bool{}}, {name: "Z", kind: "area", least: 40, most: 44, counted: map[string]bool{}}, row}
+	if found, _, _ = attack(nine, rows, 5); !strings.Contains(strings.Join(found, "\n"), "homes in Small0 lies between 1 and 1") {
+		t.Errorf("a map that names nine areas of one home each opens nothing: %v", found)
 	}
 	// And a row of its own with another name is the same.
 	found, _, _ = attack(c, []toldRow{exact("all homes", "community", 58), exact("A", "area", 24), exact("B", "area", 31), exact("others", "merged", 3)}, 10)
@@ -600,6 +745,8 @@ func checkDigits(t *testing.T, numbers []number, k int) {
 	for _, n := range numbers {
 		ok := false
 		switch {
+		case n.name == "min_cell":
+			ok = n.x == float64(k)
 		case n.name == "level" || n.name == "levels":
 			ok = n.x == 100 || n.x == 200
 		case n.name == "homes_at_least" || n.name == "at_least":

@@ -65,7 +65,7 @@ func (p *program) reportPage(c *cli.Context) error {
 // onPage are the options that a page of a community has of those of survey.
 func onPage(flags []cli.Flag) []cli.Flag {
 	return slices.DeleteFunc(flags, func(f cli.Flag) bool {
-		return !slices.Contains([]string{"by", "recruitment", "test-error", "populations", "seed", "min-cell"}, f.Names()[0])
+		return !slices.Contains([]string{"by", "recruitment", "test-error", "populations", "exceeds", "min-homes", "seed", "min-cell", "key-file"}, f.Names()[0])
 	})
 }
 
@@ -101,7 +101,7 @@ type homeOnPage struct {
 	series   []analysis.Series
 	judged   []judged
 	compared *compared
-	picture  []byte // SVG
+	picture  drawn
 }
 
 func (p *program) homesPage(c *cli.Context) error {
@@ -222,10 +222,18 @@ func (q homesQuestion) answer(daily *ingest.Daily, s subject) (homeOnPage, error
 	return out, err
 }
 
+// drawn is a picture of a page, as SVG for a wide column and for a narrow one.
+type drawn struct{ wide, narrow []byte }
+
 // picture draws a figure without the words that a page says beside it.
-func picture(f plot.Figure) ([]byte, error) {
+func picture(f plot.Figure) (d drawn, err error) {
 	f.Desc, f.Lead, f.Notes = f.Lead+" "+f.Desc, "", nil
-	return plot.Render(f, "svg")
+	if d.wide, err = plot.Render(f, "svg"); err != nil {
+		return d, err
+	}
+	f.Narrow = true
+	d.narrow, err = plot.Render(f, "svg")
+	return d, err
 }
 
 // documents are what verdict and compare would write of these homes.

@@ -44,7 +44,8 @@ func (p *program) communityPage(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
-	made := howMade{command: c, docs: []report.Document{doc}, published: true, seed: strconv.FormatUint(q.seed, 10)}
+	made := howMade{command: c, docs: []report.Document{doc}, published: true, seed: strconv.FormatUint(q.seed, 10),
+		onPage: []report.Field{{Name: "min_homes", Value: q.minHomes}}}
 	pg.Sections = append(pg.Sections, made.section())
 	if err := p.emitPage(c, pg, made.docs); err != nil {
 		return err
@@ -66,7 +67,7 @@ func (t townPage) page() (page.Page, error) {
 	c := t.pub.Community
 	homes := t.homes(c, "community")
 	out := page.Page{Title: "Radon in a community", Heading: page.Say("Radon in a community"), About: page.Say("What measurements in homes say together; no home can be found in it"), Contents: true, Foot: page.Say("{}", caution)}
-	var pictures [2][]byte
+	var pictures [2]drawn
 	for i, f := range []plot.Figure{t.spread(), t.areasFigure()} {
 		if f.Panels == nil {
 			continue
@@ -106,8 +107,8 @@ func (t townPage) page() (page.Page, error) {
 	if t.pub.PopulationGiven {
 		who.say(page.Say("Each area counts by its number of dwellings, so that an area where many were tested does not count for more."))
 	}
-	if n := t.pub.Unmeasured; n.Areas > 0 {
-		who.say(page.Say("In {} of the areas, of about {} dwellings, no home was measured. They have no row; in the figures for all they are taken to be like the others.",
+	if n := t.pub.Unmeasured; n != nil && n.Areas > 0 {
+		who.say(page.Say("Of the areas, {} had no home measured; they hold about {} dwellings. No row is of them, and the figures for all take them to be like the others.",
 			page.Number(fmt.Sprint(n.Areas), n.Areas, "community.unmeasured.areas"), page.Number(told(n.Dwellings), n.Dwellings, "community.unmeasured.dwellings")))
 	}
 	if len(t.when) > 0 {
@@ -134,7 +135,7 @@ func (t townPage) page() (page.Page, error) {
 		spread.say(page.Say("Half of the homes have less than {}. About two in three homes lie within a factor of {} of that, up or down. A few high homes draw the average up to {}.",
 			t.mean(c.GM, "community.gm"), page.Number(told(c.GSD.Value), c.GSD.Value, "community.gsd.value"), t.mean(c.AM, "community.am")))
 	}
-	if pictures[0] != nil {
+	if pictures[0].wide != nil {
 		spread.draw(pictures[0], "How homes are spread over the averages of their year, as fitted: the higher the curve, the more homes. The broken line is the level; the share of homes above it is what lies at its right.")
 	}
 	if t.testError == "none" {
@@ -167,13 +168,19 @@ func (t townPage) page() (page.Page, error) {
 	switch {
 	case t.pub.Areas == nil:
 		areas.say(page.Say("There are too few homes, or too few areas, to tell the areas apart without telling on homes."))
+		if t.exceeds > 0 {
+			areas.say(page.Say("So there is no chance to tell that more than {} of an area’s homes are above the level either.", t.exceedsNumber()))
+		}
 	default:
 		areas.say(page.Say("An area with few homes says little by itself, so it leans on the others: its figures lie nearer to those of all areas, and their ranges are wide. Ranges of two areas that overlap say that the two may well be alike."))
 		areas.Blocks = append(areas.Blocks, page.Block{Table: t.areasTable()})
+		if slices.ContainsFunc(t.pub.Areas, t.leans) {
+			areas.say(page.Say("Areas of which this is said have at most so few homes that their figures are more of the others’ than of their own."))
+		}
 		if slices.ContainsFunc(t.pub.Areas, func(r survey.PublishedRow) bool { return r.Merged }) {
 			areas.say(page.Say("Areas with few homes stand together in one row."))
 		}
-		if pictures[1] != nil {
+		if pictures[1].wide != nil {
 			which := "in each area, the highest first"
 			if len(t.pub.Areas) > mostRows {
 				which = "in the areas where it is highest, by the middle of the range"
@@ -202,6 +209,13 @@ func (t townPage) finish(out page.Page, sections ...building) page.Page {
 		kept = append(kept, page.Say("{}: {}.", strings.ToUpper(w.What[:1])+w.What[1:], w.Why))
 	}
 	unsaid.Sections = []page.Section{{Title: page.Say("Kept back or rounded, so that no home can be found"), Blocks: []page.Block{{List: kept}, {Text: page.Say("{}", limitsOfPublishing)}}}}
+	if list := t.doc.LeftOut; list != nil {
+		table := &page.Table{Key: "left_out", Caption: page.Say("By pseudonyms, which say nothing without the key that they were made with."), Heads: []page.Head{{Text: page.Say("Home")}, {Text: page.Say("Why")}}}
+		for _, l := range list {
+			table.Rows = append(table.Rows, []page.Prose{{page.Name(l.Place.Home)}, page.Say("{}", l.Why)})
+		}
+		unsaid.Sections = append(unsaid.Sections, page.Section{Title: page.Say("Homes without a result"), Blocks: []page.Block{{Table: table}}})
+	}
 	for _, s := range append(sections, unsaid) {
 		s.Of = page.Of{Command: "survey"}
 		out.Sections = append(out.Sections, s.Section)
@@ -267,6 +281,9 @@ func (t townPage) areasTable() *page.Table {
 		Heads: []page.Head{{Text: page.Say("{}", head)}, {Text: page.Say("Homes measured"), Number: true}, {Text: page.Say("Half have less than, Bq/m³"), Number: true}}}
 	for k := range t.Levels {
 		out.Heads = append(out.Heads, page.Head{Text: page.Say("Above {}, %", t.levelNumber(k)), Number: true})
+		if t.exceeds > 0 {
+			out.Heads = append(out.Heads, page.Head{Text: page.Say("Chance that it is over {}", t.exceedsNumber()), Number: true})
+		}
 	}
 	for i, r := range t.pub.Areas {
 		of := fmt.Sprintf("areas.%d", i)
@@ -274,13 +291,34 @@ func (t townPage) areasTable() *page.Table {
 		if r.Name == "" {
 			name = page.Say("not stated")
 		}
+		if t.leans(r) {
+			name = append(name, page.Minor(page.Say("leans on the others"))...)
+		}
 		row := []page.Prose{name, t.homes(r, of), cellOf(r.GM, of+".gm", told)}
 		for k, s := range r.Above {
-			row = append(row, t.share(s.Share, fmt.Sprintf("%s.share_above.%d.share", of, k)))
+			of := fmt.Sprintf("%s.share_above.%d", of, k)
+			row = append(append(row, t.share(s.Share, of+".share")), t.exceeding(s, of)...)
 		}
 		out.Rows = append(out.Rows, row)
 	}
 	return out
+}
+
+// leans says that an area has fewer homes than --min-homes, by the most that it may have
+// as it is told.
+func (t townPage) leans(r survey.PublishedRow) bool { return r.Most < t.minHomes }
+
+func (t townPage) exceedsNumber() page.Prose {
+	return page.Say("{}\u00a0%", page.Number(report.Exact(round(100*t.exceeds)), t.exceeds, "settings.exceeds"))
+}
+
+// exceeding is a cell with the chance that a share is over that of --exceeds; none where
+// it was not asked for.
+func (t townPage) exceeding(s survey.PublishedShare, of string) (cells []page.Prose) {
+	for _, e := range s.Exceeds {
+		cells = append(cells, chance(e.Probability, t.Confidence, of+".exceeds.probability"))
+	}
+	return cells
 }
 
 // whoseLevels says whose the levels are.
@@ -330,9 +368,7 @@ func (t townPage) areasFigure() plot.Figure {
 	if len(post.Areas) < 2 {
 		return plot.Figure{}
 	}
-	q := t.communityQuestion
-	q.minHomes = 0 // areas with few homes stand together already
-	p, _ := q.areasPanel(post)
+	p, _ := t.areasPanel(post)
 	for i, name := range p.Y.Names {
 		if name == "(none)" {
 			name = ""

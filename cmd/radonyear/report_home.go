@@ -85,7 +85,11 @@ func (q homesQuestion) certainty() page.Part {
 
 // chance is a probability in percent; "<0.1" is "under 0.1" in words.
 func (q homesQuestion) chance(p float64, of string) page.Prose {
-	text, side := report.Percent(p, q.judge.Confidence), ""
+	return chance(p, q.judge.Confidence, of)
+}
+
+func chance(p, confidence float64, of string) page.Prose {
+	text, side := report.Percent(p, confidence), ""
 	if rest, ok := strings.CutPrefix(text, "<"); ok {
 		text, side = rest, "under "
 	} else if rest, ok := strings.CutPrefix(text, ">"); ok {
@@ -224,8 +228,8 @@ func section(title string) building {
 
 func (b *building) say(p page.Prose) { b.Blocks = append(b.Blocks, page.Block{Text: p}) }
 
-func (b *building) draw(svg []byte, caption string) {
-	b.Blocks = append(b.Blocks, page.Block{Figure: &page.Figure{SVG: svg, Caption: page.Say("{}", caption)}})
+func (b *building) draw(p drawn, caption string) {
+	b.Blocks = append(b.Blocks, page.Block{Figure: &page.Figure{SVG: p.wide, Narrow: p.narrow, Caption: page.Say("{}", caption)}})
 }
 
 // detectors says which detectors stood where, and from when to when.

@@ -22,8 +22,9 @@ type howMade struct {
 	methods  []string          // keys beside those of the documents' estimates
 	rejected []ingest.RowError // shown, a few of them
 
-	published bool   // nothing may say whose data it is
-	seed      string // of random numbers; "": there are none
+	published bool           // nothing may say whose data it is
+	seed      string         // of random numbers; "": there are none
+	onPage    []report.Field // options of the page alone
 }
 
 // section says how the numbers of a page were made.
@@ -105,7 +106,7 @@ func (m howMade) settings(d report.Document) page.Section {
 			facts = append(facts, page.Fact{Name: page.Say("{}", name), Value: page.Prose{page.Name(settingText(f.Value))}})
 		}
 	}
-	add("", d.Settings)
+	add("", slices.Concat(d.Settings, m.onPage))
 	return page.Section{Title: page.Say("Options of {}", "radonyear "+d.Command), Blocks: []page.Block{
 		{Text: page.Say("Version {}. {} What was not asked for stands as its default.", d.Version, m.randomness())}, {Facts: facts}}}
 }
@@ -221,11 +222,11 @@ func (m howMade) commandLine(name string) string {
 	}
 	for _, f := range c.Command.Flags {
 		flag := f.Names()[0]
-		if !c.IsSet(flag) || !takes[flag] || name != "report" && slices.Contains([]string{"home", "format", "output", "rejects"}, flag) {
+		if !c.IsSet(flag) || !takes[flag] || name != "report" && slices.Contains([]string{"home", "format", "output", "rejects", "min-homes"}, flag) {
 			continue
 		}
 		one := func(value string) {
-			if m.published && slices.Contains([]string{"profile", "populations", "output", "sheet", "column"}, flag) {
+			if m.published && slices.Contains([]string{"profile", "populations", "key-file", "output", "sheet", "column"}, flag) {
 				value = strings.ToUpper(flag)
 			}
 			words = append(words, "--"+flag, shellWord(value))

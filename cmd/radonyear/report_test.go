@@ -195,7 +195,7 @@ func printedAs(x float64, of string, levels []float64, confidence float64) strin
 	switch {
 	case strings.HasPrefix(field, "settings.levels"):
 		return report.Exact(x)
-	case field == "settings.confidence":
+	case field == "settings.confidence" || field == "settings.exceeds":
 		return report.Exact(round(100 * x))
 	case last == "probability" || last == "chance":
 		return strings.TrimLeft(report.Percent(x, confidence), "<>") // the words before it say the side
@@ -258,7 +258,7 @@ func checkNumbers(root *element, jsonFor map[string]any) (checked int, faults []
 		}
 		confidence, _ := follow(doc, []string{"settings", "confidence"})
 		as := printedAs(want, of, levels, confidence.(float64))
-		if command == "survey" && !strings.HasPrefix(of, "settings.") {
+		if command == "survey" && !strings.HasPrefix(of, "settings.") && !strings.HasSuffix(of, ".probability") {
 			as = publishedAs(want, of)
 		}
 		if d.words() != as {
@@ -363,6 +363,7 @@ func TestPageNumbers(t *testing.T) {
 		{"switched", []string{in("fan-log.csv"), "--switches", in("switches.csv")}, nil, []string{"compare"}, 20, nil},
 		{"edges", []string{edgeFile(t), "--zone", "UTC"}, nil, []string{"verdict", "compare"}, 100, nil},
 		{"community", []string{in("passive.csv"), in("short-tests.csv"), in("imported-decimal-comma.csv"), "--level", "200", "--level", "100", "--recruitment", "volunteer"}, nil, []string{"survey"}, 40, []string{"--community"}},
+		{"areas", []string{manyAreas(t, 9), "--level", "200", "--level", "100", "--exceeds", "20%", "--populations", dwellings(t, 9), "--min-cell", "6"}, nil, []string{"survey"}, 120, []string{"--community", "--min-homes", "15"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			args := slices.Clone(c.args)
@@ -385,6 +386,26 @@ func TestPageNumbers(t *testing.T) {
 			if checked < c.least {
 				t.Errorf("only %d numbers were found", checked)
 			}
+			// Days and names: those that annual and inspect know as well.
+			var all []any
+			for _, d := range docs {
+				all = append(all, d)
+			}
+			if c.town == nil {
+				all = append(all, anyJSON(t, "inspect", c.args))
+			}
+			if slices.Contains(c.commands, "verdict") {
+				all = append(all, anyJSON(t, "annual", c.args))
+			}
+			words, faults := checkWords(root, all)
+			pictures, more := checkFigures(root, docs)
+			how, last := checkHow(root, docs)
+			for _, f := range slices.Concat(faults, more, last) {
+				t.Error(f)
+			}
+			if c.town == nil && words < 4 || c.town != nil && len(root.all("main")[0].all("time")) > 0 || pictures < 4 || how < 10 {
+				t.Errorf("%d days and names, %d numbers of pictures, %d of the last section", words, pictures, how)
+			}
 			// The files, by their digests.
 			for _, doc := range docs {
 				inputs, _ := follow(doc, []string{"inputs"}) // none where they are kept back
@@ -396,6 +417,41 @@ func TestPageNumbers(t *testing.T) {
 			}
 		})
 	}
+}
+
+// anyJSON is what another command says of the files of a page, without the options that
+// it does not have.
+func anyJSON(t *testing.T, command string, args []string) any {
+	t.Helper()
+	has := map[string][]string{"annual": {"zone", "level", "confidence", "area-prior"}, "inspect": {"zone", "confidence"}}
+	var own []string
+	for i := 0; i < len(args); i++ {
+		name, option := strings.CutPrefix(args[i], "--")
+		if option && slices.Contains(has[command], name) {
+			own = append(own, args[i], args[i+1])
+		} else if !option {
+			own = append(own, args[i])
+		}
+		if option {
+			i++
+		}
+	}
+	return jsonOf(t, command, own...)
+}
+
+// dwellings is a file of the dwellings of the areas of manyAreas.
+func dwellings(t *testing.T, areas int) string {
+	t.Helper()
+	var b strings.Builder
+	b.WriteString("area,dwellings\n")
+	for a := range areas {
+		fmt.Fprintf(&b, "Ward-%02d,%d\n", a+1, 800+137*a)
+	}
+	path := filepath.Join(t.TempDir(), "dwellings.csv")
+	if err := os.WriteFile(path, []byte(b.String()), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	return path
 }
 
 // TestPageNumbersTells shows that the comparison can fail: on a number that is another,
@@ -412,6 +468,13 @@ func TestPageNumbersTells(t *testing.T) {
 		{`data-home="K-28"`, `data-home="K-20"`},
 		{`Other years differ.`, `Other years differ by 30 percent.`},
 		{`data-of="season_factor"`, `data-of="raw_mean"`},
+		{`data-value="200.996"`, `data-value="200.986"`},
+		{`data-label="level, 200 Bq/m³" data-at="200"`, `data-label="level, 200 Bq/m³" data-at="210"`},
+		{`>Annual mean 201 Bq`, `>Annual mean 203 Bq`},
+		{`<time datetime="2024-01-09">9 January`, `<time datetime="2024-01-08">8 January`},
+		{`<bdi>S0078</bdi>`, `<bdi>S0079</bdi>`},
+		{`<dt>confidence</dt><dd><bdi>0.95`, `<dt>confidence</dt><dd><bdi>0.9`},
+		{`data-of="rows">8<`, `data-of="rows">9<`},
 	} {
 		if !bytes.Contains(text, []byte(change[0])) {
 			t.Fatalf("the page has no %q", change[0])
@@ -420,7 +483,11 @@ func TestPageNumbersTells(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if _, faults := checkNumbers(root, docs); faults == nil {
+		_, faults := checkNumbers(root, docs)
+		_, words := checkWords(root, []any{docs["verdict"], jsonOf(t, "annual", file), jsonOf(t, "inspect", file)})
+		_, pictures := checkFigures(root, docs)
+		_, how := checkHow(root, docs)
+		if slices.Concat(faults, words, pictures, how) == nil {
 			t.Errorf("%q for %q went unseen", change[1], change[0])
 		}
 	}

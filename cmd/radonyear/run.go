@@ -18,7 +18,7 @@ const version = "0.1.0"
 // The exit statuses, the same for every command.
 const (
 	exitDone     = 0 // answered, with everything that was read
-	exitNoAnswer = 1 // no answer
+	exitNoAnswer = 1 // no answer, or no picture of it where --plot asked for one
 	exitUsage    = 2 // the command line cannot be followed
 	exitPartial  = 3 // answered, but rows or homes were left out
 	exitAlarm    = 4 // answered, and a chart of watch raised an alarm
@@ -28,6 +28,7 @@ const (
 type program struct {
 	stdin          io.Reader
 	stdout, stderr io.Writer
+	undrawn        bool // the answer is out, and a picture of it was asked for in vain
 }
 
 // usageError is a command line that cannot be followed.
@@ -49,13 +50,17 @@ var errPartial = errors.New("rows or homes were left out")
 
 // run is the whole program: arguments in, exit status out.
 func run(args []string, stdin io.Reader, stdout, stderr io.Writer) int {
-	p := &program{stdin, stdout, stderr}
+	p := &program{stdin: stdin, stdout: stdout, stderr: stderr}
 	app := p.app()
 	args, err := arrange(app, args)
 	if err == nil {
 		err = app.Run(args)
 	}
-	return p.fail(err)
+	status := p.fail(err)
+	if status == exitDone && p.undrawn {
+		status = exitNoAnswer
+	}
+	return status
 }
 
 // fail says what went wrong, if anything did, and gives the exit status.

@@ -11,6 +11,7 @@ import (
 	"radonyear/analysis"
 	"radonyear/analysis/season"
 	"radonyear/analysis/temporal"
+	"radonyear/cmd/radonyear/internal/plot"
 	"radonyear/cmd/radonyear/internal/report"
 )
 
@@ -85,15 +86,16 @@ func (p *program) season(c *cli.Context) error {
 	doc.Notes = slices.Concat(doc.Notes, inputNotes(files, daily, phase))
 	doc.LeftOut = left
 	doc.LeftOutTitle = "Not learned from:"
+	picture := func() (plot.Figure, error) { return cycleFigure(learned), nil }
 	switch path {
 	case "":
 		doc.After = append(doc.After, "The profile was not kept: --output FILE writes it.")
 	case "-": // the profile itself is what was asked for
-		if err := p.plotted(c, cycleFigure(learned)); err != nil {
-			return err
+		if _, err := p.stdout.Write(learned.Profile.JSON()); err != nil {
+			return writing("standard output", err)
 		}
-		_, err := p.stdout.Write(learned.Profile.JSON())
-		return writing("standard output", err)
+		p.plotted(c, picture)
+		return nil
 	default:
 		if err := replaceFile(path, learned.Profile.JSON()); err != nil {
 			return err
@@ -102,12 +104,10 @@ func (p *program) season(c *cli.Context) error {
 	}
 	// Most homes of a region have less than a year, and a profile is not their
 	// result: only rows that were left out make this answer partial.
-	if err := p.plotted(c, cycleFigure(learned)); err != nil {
-		return err
-	}
 	if err := p.write(doc, format); err != nil {
 		return err
 	}
+	p.plotted(c, picture)
 	if doc.Rejected() > 0 || analysis.HasNote(doc.Notes, sheetsUnread) {
 		return errPartial
 	}

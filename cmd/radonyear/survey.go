@@ -33,10 +33,12 @@ count once; readings from after mitigation are left out.
 
 Examples:
   radonyear survey tests.csv --unit Bq/m3 --level 200 --recruitment volunteer
-  radonyear survey tests.csv --populations dwellings.csv --format csv`,
+  radonyear survey tests.csv --populations dwellings.csv --format csv
+  radonyear survey tests.csv --publish --map areas.geojson --map-key name \
+      --format geojson --output published.geojson`,
 		Flags: slices.Concat(communityFlags(), designFlags(), slices.DeleteFunc(judgingFlags(), func(f cli.Flag) bool {
 			return slices.Contains([]string{"target", "year-from", "area-prior", "phase"}, f.Names()[0])
-		}), []cli.Flag{plotFlag("the distribution and the share above a level, area by area,")}, publishFlags(), readingFlags(), mapFlags(), outputFlags()),
+		}), []cli.Flag{plotFlag("the distribution and the share above a level, area by area,")}, publishFlags(), readingFlags(), mapFlags()),
 		Action: p.survey,
 	}
 }
@@ -194,7 +196,7 @@ func (p *program) survey(c *cli.Context) error {
 		doc.Notes = append(doc.Notes, zeroNote(zeros))
 	}
 	if pub != nil {
-		return p.publishSurvey(c, q, pub, format, in)
+		return p.publishSurvey(c, q, pub, format, onMap, in)
 	}
 	var design *designed
 	if in.daily != nil {
@@ -589,9 +591,9 @@ func (q communityQuestion) surveyTables(post survey.PosteriorResult, plain []sur
 		at := strconv.FormatFloat(l, 'f', -1, 64)
 		byArea.Columns = append(byArea.Columns,
 			report.Column{Key: "share_above_" + at, Head: ">" + at + "\n%", Style: report.Fraction},
-			report.Column{Key: "raw_share_above_" + at, Head: "Raw\n%", Style: report.Fraction, ValueOnly: true})
+			report.Column{Key: "raw_share_above_" + at, Head: "Raw\n%", Style: report.Fraction, With: true})
 		if q.exceeds > 0 {
-			byArea.Columns = append(byArea.Columns, report.Column{Key: fmt.Sprintf("p_over_%g_percent_above_%s", round(100*q.exceeds), at), Head: fmt.Sprintf("P>%g%%", round(100*q.exceeds)), Style: report.Probability})
+			byArea.Columns = append(byArea.Columns, report.Column{Key: fmt.Sprintf("p_over_%g_percent_above_%s", round(100*q.exceeds), at), Head: fmt.Sprintf("P>%g%%", round(100*q.exceeds)), Style: report.Probability, With: true})
 		}
 	}
 	byArea.Columns = append(byArea.Columns, report.Column{Key: "dwellings", Style: report.Factor})
@@ -613,7 +615,11 @@ func (q communityQuestion) surveyTables(post survey.PosteriorResult, plain []sur
 		}
 		notes := a.Notes
 		if few {
-			notes = append(slices.Clip(notes), analysis.Note{Code: "few-homes", Text: fmt.Sprintf("fewer than %d homes: the figures lean on those of the other areas; measure more homes there", q.minHomes)})
+			lean := "the figures lean on those of the other areas; measure more homes there"
+			if len(plain) < 2 { // no other has homes
+				lean = "the figures are little known; measure more homes"
+			}
+			notes = append(slices.Clip(notes), analysis.Note{Code: "few-homes", Text: fmt.Sprintf("fewer than %d homes: %s", q.minHomes, lean)})
 		}
 		cells := []any{a.Area, name, a.Homes, few, rawGM, a.GM, a.AM, a.Rank}
 		for i, s := range a.Above {

@@ -14,6 +14,7 @@ import (
 
 	"github.com/urfave/cli/v2"
 
+	"radonyear/analysis/survey"
 	"radonyear/cmd/radonyear/internal/report"
 )
 
@@ -44,12 +45,14 @@ type feature struct {
 
 const mapPrefix = "radon_"
 
-// mapFlags are those of a map.
+// mapFlags are those of a map, and of the output that may be one.
 func mapFlags() []cli.Flag {
-	return []cli.Flag{
-		&cli.StringFlag{Name: "map", Usage: "GeoJSON `FILE` of the areas, for --format geojson: the same map with the results in it"},
-		&cli.StringFlag{Name: "map-key", Usage: "`PROPERTY` of the map's features that names the area as the readings do"},
-	}
+	out := outputFlags()
+	out[0] = &cli.StringFlag{Name: "format", Usage: "`FORMAT`: table (default), markdown, csv, json, or geojson, which is a map and needs --map and --map-key"}
+	out[1] = &cli.StringFlag{Name: "output", Usage: "write to `FILE` instead of standard output; its ending (.txt, .md, .csv, .json, .geojson) sets the format unless --format does"}
+	return append(out,
+		&cli.StringFlag{Name: "map", Usage: "GeoJSON `FILE` of the areas, for --format geojson: the same map with the results in it; with --publish one of published figures alone"},
+		&cli.StringFlag{Name: "map-key", Usage: "`PROPERTY` of the map's features that names the area as the readings do"})
 }
 
 // surveyFormat is outputFormat, with geojson beside the formats of every command.
@@ -187,45 +190,65 @@ func textOf(members []member, name string) string {
 	return ""
 }
 
-// with is the map with the document's rows, and which areas it has no feature for.
-func (m *areaMap) with(doc report.Document) (text []byte, missing []string, err error) {
+// results are the areas' rows in the columns of CSV, by area.
+func (m *areaMap) results(doc report.Document) (map[string][]report.Field, error) {
 	rows, err := doc.Flat()
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
 	byArea := map[string][]report.Field{}
-	var names []string
 	for _, r := range rows {
-		name := r[slices.IndexFunc(r, func(f report.Field) bool { return f.Name == "area" })].Value.(string)
-		byArea[name] = r
-		names = append(names, name)
+		at := slices.IndexFunc(r, func(f report.Field) bool { return f.Name == "area" })
+		byArea[r[at].Value.(string)] = slices.Delete(r, at, at+1)
 	}
-	used := map[string]bool{}
-	without := 0
-	features := []byte("[")
-	for i, f := range m.features {
-		if i > 0 {
-			features = append(features, ',')
+	return byArea, nil
+}
+
+// missing are the areas of results that no feature is called by.
+func (m *areaMap) missing(byArea map[string][]report.Field) (missing []string) {
+	missing = []string{}
+	for name := range byArea {
+		if !slices.ContainsFunc(m.features, func(f feature) bool { return f.area == name && name != "" }) {
+			missing = append(missing, name)
 		}
+	}
+	slices.Sort(missing)
+	return missing
+}
+
+// resultsOf are results as a feature's properties.
+func resultsOf(row []report.Field) (properties []member, err error) {
+	for _, v := range row {
+		value, err := json.Marshal(v.Value)
+		if err != nil {
+			return nil, err
+		}
+		properties = append(properties, member{mapPrefix + v.Name, value})
+	}
+	return properties, nil
+}
+
+// notForPublishing is said in a map that holds more than may be published.
+const notForPublishing = "This map is for those who may see the homes: it has areas of single homes, exact counts and all of what the map held. survey --publish --map makes one to publish."
+
+// with is the map with the areas' results, and all else as it was.
+func (m *areaMap) with(doc report.Document, byArea map[string][]report.Field) (text []byte, err error) {
+	without := 0
+	var features []json.RawMessage
+	for _, f := range m.features {
 		properties := slices.DeleteFunc(slices.Clone(f.properties), func(x member) bool { return strings.HasPrefix(x.name, mapPrefix) })
 		if row, ok := byArea[f.area]; ok && f.area != "" {
-			used[f.area] = true
-			for _, v := range row {
-				if v.Name == "area" {
-					continue
-				}
-				value, err := json.Marshal(v.Value)
-				if err != nil {
-					return nil, nil, err
-				}
-				properties = append(properties, member{mapPrefix + v.Name, value})
+			found, err := resultsOf(row)
+			if err != nil {
+				return nil, err
 			}
+			properties = append(properties, found...)
 		} else {
 			without++
 		}
 		value, err := objectOf(properties)
 		if err != nil {
-			return nil, nil, err
+			return nil, err
 		}
 		whole := slices.Clone(f.members)
 		if f.at < 0 {
@@ -234,16 +257,10 @@ func (m *areaMap) with(doc report.Document) (text []byte, missing []string, err 
 			whole[f.at].value = value
 		}
 		if value, err = objectOf(whole); err != nil {
-			return nil, nil, err
+			return nil, err
 		}
-		features = append(append(features, '\n'), value...)
+		features = append(features, value)
 	}
-	for _, name := range names {
-		if !used[name] {
-			missing = append(missing, strconv.Quote(name))
-		}
-	}
-	slices.Sort(missing)
 	said, err := json.Marshal(struct {
 		Version    string    `json:"version"`
 		Levels     []float64 `json:"levels"`
@@ -252,15 +269,157 @@ func (m *areaMap) with(doc report.Document) (text []byte, missing []string, err 
 		Without    int       `json:"features_without_result"`
 		LeftOut    int       `json:"homes_left_out"`
 		Says       []string  `json:"says"`
-	}{version, doc.Levels, doc.Confidence, append([]string{}, missing...), without, len(doc.LeftOut), doc.After})
+	}{version, doc.Levels, doc.Confidence, m.missing(byArea), without, len(doc.LeftOut), append([]string{notForPublishing}, doc.After...)})
+	if err != nil {
+		return nil, err
+	}
+	members := slices.Clone(m.members)
+	members[m.at].value = listOf(features)
+	members = slices.DeleteFunc(members, func(x member) bool { return x.name == "radonyear" })
+	text, err = objectOf(append(members, member{"radonyear", said}))
+	return append(text, '\n'), err
+}
+
+// published is a map made anew of what may leave: of each feature its shape and its
+// area's name, and what was published of that. An area that is told only together with
+// others has the figures of them all, its kind says "merged", and together names the row.
+func (m *areaMap) published(pub survey.Published, doc report.Document) (text []byte, missing []string, err error) {
+	rows, err := doc.Flat()
 	if err != nil {
 		return nil, nil, err
 	}
-	members := slices.Clone(m.members)
-	members[m.at].value = append(features, "\n]"...)
-	members = slices.DeleteFunc(members, func(x member) bool { return x.name == "radonyear" })
-	text, err = objectOf(append(members, member{"radonyear", said}))
+	for i := range rows {
+		at := slices.IndexFunc(rows[i], func(f report.Field) bool { return f.Name == "area" })
+		rows[i][at].Name = "row" // of merged areas it is not the feature's own name
+	}
+	byArea := map[string][]report.Field{}
+	var others []report.Field
+	for i, r := range pub.Areas { // after the community, in the same order
+		if r.Merged {
+			others = rows[1+i]
+			for _, name := range pub.Together {
+				byArea[name] = others
+			}
+		} else {
+			byArea[r.Name] = rows[1+i]
+		}
+	}
+	var features []json.RawMessage
+	for i, f := range m.features {
+		shape, err := shapeOf(f)
+		if err != nil {
+			return nil, nil, hinted{fmt.Errorf("%s: feature %d: %w", m.path, i+1, err), "give a map of the areas alone"}
+		}
+		var properties []member
+		if f.area != "" {
+			name, err := json.Marshal(f.area)
+			if err != nil {
+				return nil, nil, err
+			}
+			properties = append(properties, member{m.key, name})
+			if row, ok := byArea[f.area]; ok {
+				found, err := resultsOf(row)
+				if err != nil {
+					return nil, nil, err
+				}
+				properties = append(properties, found...)
+			}
+		}
+		inner, err := objectOf(properties)
+		if err != nil {
+			return nil, nil, err
+		}
+		whole, err := objectOf([]member{{"type", json.RawMessage(`"Feature"`)}, {"geometry", shape}, {"properties", inner}})
+		if err != nil {
+			return nil, nil, err
+		}
+		features = append(features, whole)
+	}
+	// Of a merged area that is not on the map nothing is said by name.
+	named := map[string][]report.Field{}
+	for _, r := range pub.Areas {
+		if !r.Merged {
+			named[r.Name] = nil
+		}
+	}
+	missing = m.missing(named)
+	object := func(row []report.Field) (json.RawMessage, error) {
+		if row == nil {
+			return json.RawMessage("null"), nil
+		}
+		found, err := resultsOf(row)
+		if err != nil {
+			return nil, err
+		}
+		return objectOf(found)
+	}
+	community, err := object(rows[0])
+	if err != nil {
+		return nil, nil, err
+	}
+	merged, err := object(others)
+	if err != nil {
+		return nil, nil, err
+	}
+	says := slices.Clone(doc.After)
+	switch {
+	case pub.Together != nil:
+		says = append(says, fmt.Sprintf("Areas whose kind is merged have too few homes to be told by themselves: they all have the figures of %q, which are of no one of them.", survey.Others))
+	case others != nil:
+		says = append(says, fmt.Sprintf("Which areas stand together as %q is not told, since that would tell how few homes each has.", survey.Others))
+	}
+	said, err := json.Marshal(struct {
+		Version    string          `json:"version"`
+		Published  bool            `json:"published"`
+		MinCell    int             `json:"min_cell"`
+		Levels     []float64       `json:"levels"`
+		Confidence float64         `json:"confidence"`
+		Community  json.RawMessage `json:"community"`
+		Others     json.RawMessage `json:"others"`
+		NotOnMap   []string        `json:"areas_not_on_map"`
+		Says       []string        `json:"says"`
+	}{version, true, pub.MinCell, doc.Levels, doc.Confidence, community, merged, missing, says})
+	if err != nil {
+		return nil, nil, err
+	}
+	text, err = objectOf([]member{{"type", json.RawMessage(`"FeatureCollection"`)}, {"features", listOf(features)}, {"radonyear", said}})
 	return append(text, '\n'), missing, err
+}
+
+// shapeOf is a feature's geometry without anything beside it. A point may be a home's.
+func shapeOf(f feature) (json.RawMessage, error) {
+	at := slices.IndexFunc(f.members, func(x member) bool { return x.name == "geometry" })
+	if at < 0 || string(bytes.TrimSpace(f.members[at].value)) == "null" {
+		return json.RawMessage("null"), nil
+	}
+	members, err := membersOf(f.members[at].value)
+	if err != nil {
+		return nil, errors.New("its geometry is no object")
+	}
+	kind := textOf(members, "type")
+	if kind != "Polygon" && kind != "MultiPolygon" {
+		return nil, fmt.Errorf("a map to publish holds areas, and its geometry is a %q, not a Polygon or MultiPolygon", kind)
+	}
+	var polygon [][][]float64
+	var several [][][][]float64
+	for _, x := range members {
+		if x.name == "coordinates" && (kind == "Polygon" && json.Unmarshal(x.value, &polygon) == nil || kind == "MultiPolygon" && json.Unmarshal(x.value, &several) == nil) {
+			return objectOf([]member{{"type", json.RawMessage(strconv.Quote(kind))}, x})
+		}
+	}
+	return nil, fmt.Errorf("its %s has no coordinates that can be read", kind)
+}
+
+// listOf writes values as a list, each on a line of its own.
+func listOf(values []json.RawMessage) json.RawMessage {
+	b := []byte("[")
+	for i, v := range values {
+		if i > 0 {
+			b = append(b, ',')
+		}
+		b = append(append(b, '\n'), v...)
+	}
+	return append(b, "\n]"...)
 }
 
 // objectOf writes fields as an object, without spaces but for what a value has that
@@ -283,26 +442,72 @@ func objectOf(members []member) ([]byte, error) {
 // emitMap writes the map where --output says; areas that are not on it are said, and
 // make the answer one that leaves something out.
 func (p *program) emitMap(c *cli.Context, m *areaMap, doc report.Document) error {
-	text, missing, err := m.with(doc)
+	byArea, err := m.results(doc)
 	if err != nil {
 		return err
 	}
-	if len(missing) == len(doc.Tables[doc.CSVTable].Rows) {
-		return hinted{fmt.Errorf("no area of the homes is on the map %s by %s: %s", m.path, m.key, firstFew(missing)), "another --map-key, or names written alike in both"}
-	}
-	if path := c.String("output"); path == "" || path == "-" {
-		if _, err := p.stdout.Write(text); err != nil {
-			return writing("standard output", err)
-		}
-	} else if err := replaceFile(path, text); err != nil {
+	text, err := m.with(doc, byArea)
+	if err != nil {
 		return err
 	}
-	if err := p.partial(doc); err != nil && missing == nil {
+	missing := m.missing(byArea)
+	if len(missing) == len(byArea) {
+		return m.nowhere(missing)
+	}
+	if err := p.writeMap(c, text); err != nil {
 		return err
 	}
-	if missing != nil {
-		fmt.Fprintf(p.stderr, "radonyear: skipped: %s not on the map by %s: %s\n", count(len(missing), "area"), m.key, report.Plain(firstFew(missing)))
-		return errPartial
+	fmt.Fprintln(p.stderr, "radonyear: hint: this map is not for publishing; with --publish it is")
+	return errors.Join(p.partial(doc), p.notOnMap(m, missing))
+}
+
+// emitPublishedMap writes the map of what may be published.
+func (p *program) emitPublishedMap(c *cli.Context, m *areaMap, pub survey.Published, doc report.Document) error {
+	if pub.Areas == nil {
+		return hinted{errors.New("too few homes to tell areas apart, so that a map has nothing to show"), "measure more homes; --format table tells all homes together"}
 	}
-	return nil
+	text, missing, err := m.published(pub, doc)
+	if err != nil {
+		return err
+	}
+	named := slices.DeleteFunc(slices.Clone(pub.Areas), func(r survey.PublishedRow) bool { return r.Merged })
+	onMap := func(name string) bool {
+		return slices.ContainsFunc(m.features, func(f feature) bool { return f.area == name })
+	}
+	if len(missing) == len(named) && !slices.ContainsFunc(pub.Together, onMap) {
+		return m.nowhere(missing)
+	}
+	if err := p.writeMap(c, text); err != nil {
+		return err
+	}
+	return p.notOnMap(m, missing)
+}
+
+// nowhere is the error of a map on which no area is.
+func (m *areaMap) nowhere(missing []string) error {
+	return hinted{fmt.Errorf("no area of the homes is on the map %s by %s: %s", m.path, m.key, firstFew(quoted(missing))), "another --map-key, or names written alike in both"}
+}
+
+func (p *program) writeMap(c *cli.Context, text []byte) error {
+	if path := c.String("output"); path != "" && path != "-" {
+		return replaceFile(path, text)
+	}
+	_, err := p.stdout.Write(text)
+	return writing("standard output", err)
+}
+
+// notOnMap says which areas the map has no feature for.
+func (p *program) notOnMap(m *areaMap, missing []string) error {
+	if len(missing) == 0 {
+		return nil
+	}
+	fmt.Fprintf(p.stderr, "radonyear: skipped: %s not on the map by %s: %s\n", count(len(missing), "area"), m.key, report.Plain(firstFew(quoted(missing))))
+	return errPartial
+}
+
+func quoted(names []string) (out []string) {
+	for _, name := range names {
+		out = append(out, strconv.Quote(name))
+	}
+	return out
 }

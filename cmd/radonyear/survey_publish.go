@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"strconv"
@@ -15,10 +16,17 @@ import (
 )
 
 // publishSurvey is the rest of survey where its result is to be published.
-func (p *program) publishSurvey(c *cli.Context, q communityQuestion, o *publishing, format string, in communityRead) error {
-	_, _, doc, err := q.publish(o, in)
+func (p *program) publishSurvey(c *cli.Context, q communityQuestion, o *publishing, format string, onMap *areaMap, in communityRead) error {
+	pub, _, doc, err := q.publish(o, in)
 	if err != nil {
 		return err
+	}
+	if onMap != nil {
+		err := p.emitPublishedMap(c, onMap, pub, doc)
+		if err != nil && !errors.Is(err, errPartial) {
+			return err
+		}
+		return errors.Join(err, p.published(in.files, in.left))
 	}
 	if err := p.emit(c, doc, format); err != nil {
 		return err
@@ -38,7 +46,7 @@ func (q communityQuestion) publish(o *publishing, in communityRead) (pub survey.
 		opt.Exceeds = []float64{q.exceeds}
 	}
 	if pub, err = survey.Publish(in.homes, in.raws, opt, o.PublishOptions); err != nil {
-		return pub, nil, doc, hinted{err, "measure more homes; without --publish the result is for yourself"}
+		return pub, nil, doc, hinted{err, "measure more homes; what radonyear survey gives without --publish is for yourself"}
 	}
 	doc = report.Document{
 		Command: "survey", Version: version, Levels: q.Levels, Confidence: q.Confidence,
@@ -90,9 +98,13 @@ func (q communityQuestion) publishedResult(pub survey.Published, when []string, 
 		}
 		return []report.Field{{Name: "homes_at_least", Value: r.Homes}, {Name: "homes_at_most", Value: r.Most}, {Name: "gm", Value: pointed(r.GM)}, {Name: "am", Value: pointed(r.AM)}, {Name: "share_above", Value: above}}
 	}
+	var unmeasured any
+	if u := pub.Unmeasured; u != nil {
+		unmeasured = []report.Field{{Name: "areas", Value: u.Areas}, {Name: "dwellings", Value: u.Dwellings}}
+	}
 	community := append(row(pub.Community), report.Field{Name: "gsd", Value: pointed(pub.Community.GSD)}, report.Field{Name: "raw_gm", Value: known0(pub.RawGM)}, report.Field{Name: "raw_gsd", Value: known0(pub.RawGSD)},
 		report.Field{Name: "recruitment", Value: textOrNull(q.recruitment)}, report.Field{Name: "measured_in", Value: when}, report.Field{Name: "homes_left_out", Value: missing},
-		report.Field{Name: "unmeasured", Value: []report.Field{{Name: "areas", Value: pub.Unmeasured.Areas}, {Name: "dwellings", Value: pub.Unmeasured.Dwellings}}})
+		report.Field{Name: "unmeasured", Value: unmeasured})
 	areas := []any{}
 	for _, r := range pub.Areas {
 		areas = append(areas, append([]report.Field{{Name: "area", Value: r.Name}, {Name: "merged", Value: r.Merged}, {Name: "suppressed", Value: withholds(r, pub.PopulationGiven)}}, row(r)...))
@@ -122,18 +134,18 @@ func (q communityQuestion) publishedTable(pub survey.Published) report.Table {
 	interval := intervalHead(q.Confidence)
 	t := report.Table{Title: "True annual means, Bq/m³, and shares of homes above the level, modelled and as counted, in percent:", Columns: []report.Column{
 		{Key: "kind", Style: report.Text}, {Key: "area", Head: head, Style: report.Text}, {Head: "Homes", Style: report.Text, Words: true}, {Key: "homes_at_least", Style: report.Count}, {Key: "homes_at_most", Style: report.Count},
-		{Key: "gm", Style: report.Estimate}, {Head: "GM", Style: report.Text, Words: true}, {Head: interval, Style: report.Text, Words: true}, {Key: "gsd", Style: report.Estimate},
+		{Key: "gm", Style: report.Estimate}, {Head: "GM", Style: report.Text, Words: true}, {Head: interval, Style: report.Text, Words: true, With: true}, {Key: "gsd", Style: report.Estimate},
 		{Key: "am", Style: report.Estimate}, {Head: "Mean", Style: report.Text, Words: true}}}
 	for _, l := range q.Levels {
 		at := strconv.FormatFloat(l, 'f', -1, 64)
 		t.Columns = append(t.Columns,
-			report.Column{Key: "share_above_" + at, Style: report.Fraction}, report.Column{Head: ">" + at + "\n%", Style: report.Text, Words: true}, report.Column{Head: interval, Style: report.Text, Words: true},
-			report.Column{Key: "raw_share_above_" + at, Style: report.Fraction}, report.Column{Head: "Counted\n%", Style: report.Text, OmitEmpty: true, Words: true},
+			report.Column{Key: "share_above_" + at, Style: report.Fraction}, report.Column{Head: ">" + at + "\n%", Style: report.Text, Words: true}, report.Column{Head: interval, Style: report.Text, Words: true, With: true},
+			report.Column{Key: "raw_share_above_" + at, Style: report.Fraction}, report.Column{Head: "Counted\n%", Style: report.Text, OmitEmpty: true, Words: true, With: true},
 			report.Column{Key: "raw_share_above_" + at + "_suppressed", Style: report.Bool},
 			report.Column{Key: "homes_above_" + at, Style: report.Estimate})
 		if q.exceeds > 0 {
 			t.Columns = append(t.Columns, report.Column{Key: fmt.Sprintf("p_over_%g_percent_above_%s", round(100*q.exceeds), at), Style: report.Probability},
-				report.Column{Head: fmt.Sprintf("P>%g%%", round(100*q.exceeds)), Style: report.Text, Words: true})
+				report.Column{Head: fmt.Sprintf("P>%g%%", round(100*q.exceeds)), Style: report.Text, Words: true, With: true})
 		}
 	}
 	for _, r := range slices.Concat([]survey.PublishedRow{pub.Community}, pub.Areas) {
@@ -157,7 +169,7 @@ func (q communityQuestion) publishedTable(pub survey.Published) report.Table {
 			if q.exceeds > 0 {
 				var probability, words any
 				for _, e := range s.Exceeds {
-					probability, words = e.Probability, toldShare(e.Probability)
+					probability, words = e.Probability, report.Percent(e.Probability, q.Confidence)
 				}
 				cells = append(cells, probability, words)
 			}
@@ -179,8 +191,8 @@ func (q communityQuestion) publishedSentences(pub survey.Published, when []strin
 	} else {
 		whose += " A home's tests were taken to its annual mean with the error that they leave, and that error was taken off the spread between homes."
 	}
-	if n := pub.Unmeasured.Areas; n > 0 {
-		whose += fmt.Sprintf(" In %s, of about %s dwellings, no home was measured: they have no row, and in the figures for all they are taken to be like the others.", count(n, "area"), told(pub.Unmeasured.Dwellings))
+	if u := pub.Unmeasured; u != nil && u.Areas > 0 {
+		whose += fmt.Sprintf(" In %s, of about %s dwellings in all, no home was measured: no row is of them, and the figures for all take them to be like the others.", count(u.Areas, "area"), told(u.Dwellings))
 	}
 	out := []string{recruited[q.recruitment], whose}
 	if len(when) > 0 {

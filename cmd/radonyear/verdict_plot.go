@@ -95,6 +95,9 @@ func (q *question) densityFigure(h judged, all []judged, by string, typed bool) 
 		f.Notes = append([]string{"Lowest line: readings of this same test that would settle nothing."}, f.Notes...)
 		x.Include = append(x.Include, h.BandLower, h.BandUpper)
 	}
+	if belowLimit(h.Result) {
+		f.Notes = append([]string{"Nothing but a detection limit was seen: the middle and the lower end rest on a wide prior, and only the upper end is the home's own."}, f.Notes...)
+	}
 	x.Include = append(x.Include, h.RawMean)
 	if h.RawMean == 0 {
 		x.Include = x.Include[:len(x.Include)-1]

@@ -58,25 +58,37 @@ type Fact struct{ Name, Value Prose }
 
 // Figure is a picture with words under it. SVG is a whole file whose title and
 // description have the identifiers "title" and "desc"; it is trusted as it stands.
+// Narrow is the same for the screen of a telephone; without it SVG is there too.
 type Figure struct {
-	SVG     []byte
-	Caption Prose
-	id      string
+	SVG, Narrow []byte
+	Caption     Prose
+	id          string
 }
 
-// ID is the identifier of the figure.
-func (f *Figure) ID() string { return f.id }
+// Drawing is a picture as part of a page, its identifiers its own.
+type Drawing struct {
+	ID   string
+	Kind string // its class: "broad" or "narrow" where there are both
+	SVG  template.HTML
+}
 
-// Drawing is the picture as part of a page, its identifiers its own.
-func (f *Figure) Drawing() template.HTML {
-	svg := string(f.SVG)
+// Drawings are the pictures of the figure, of which one is seen.
+func (f *Figure) Drawings() []Drawing {
+	if f.Narrow == nil {
+		return []Drawing{{f.id, "", drawing(f.SVG, f.id)}}
+	}
+	return []Drawing{{f.id, "broad", drawing(f.SVG, f.id)}, {f.id + "-narrow", "narrow", drawing(f.Narrow, f.id+"-narrow")}}
+}
+
+func drawing(file []byte, id string) template.HTML {
+	svg := string(file)
 	if i := strings.Index(svg, "<svg"); i > 0 {
 		svg = svg[i:] // the declaration is for a file
 	}
 	return template.HTML(strings.NewReplacer(
-		`aria-labelledby="title desc"`, fmt.Sprintf(`aria-labelledby="%s-title %[1]s-desc"`, f.id),
-		`<title id="title"`, fmt.Sprintf(`<title id="%s-title"`, f.id),
-		`<desc id="desc"`, fmt.Sprintf(`<desc id="%s-desc"`, f.id)).Replace(strings.TrimSpace(svg)))
+		`aria-labelledby="title desc"`, fmt.Sprintf(`aria-labelledby="%s-title %[1]s-desc"`, id),
+		`<title id="title"`, fmt.Sprintf(`<title id="%s-title"`, id),
+		`<desc id="desc"`, fmt.Sprintf(`<desc id="%s-desc"`, id)).Replace(strings.TrimSpace(svg)))
 }
 
 // Prose is text in parts.

@@ -18,8 +18,7 @@ func Render(f Figure, format string) ([]byte, error) {
 	l := f.layOut()
 	switch format {
 	case "svg":
-		parts := append([]string{f.Lead, f.Desc}, f.Notes...)
-		d := newDrawing(l.width, l.height, clean(f.Title), strings.Join(strings.Fields(clean2(parts)), " "))
+		d := newDrawing(l.width, l.height, clean(f.Title), description(append([]string{f.Lead, f.Desc}, f.Notes...)...))
 		l.draw(d)
 		return d.bytes()
 	case "png":
@@ -30,12 +29,12 @@ func Render(f Figure, format string) ([]byte, error) {
 	return nil, fmt.Errorf("no format %q for a plot; there are %s", format, strings.Join(Formats, " and "))
 }
 
-// clean2 joins texts, each made fit by itself.
-func clean2(parts []string) string {
+// description joins texts, each made fit by itself, for readers who do not see.
+func description(parts ...string) string {
 	for i, p := range parts {
-		parts[i] = clean(p)
+		parts[i] = cleanTo(p, longestTold)
 	}
-	return strings.Join(parts, " ")
+	return strings.Join(strings.Fields(strings.Join(parts, " ")), " ")
 }
 
 var (
@@ -378,7 +377,14 @@ func (p *placed) draw(s surface) {
 		s.text(a.left-4, a.py(t.at)+3.5, t.label, right)
 	}
 	for i, n := range p.names {
-		if p.over {
+		if p.over { // lines through the panel do not go through its words
+			y := a.py(float64(i)) - 7
+			var ground path
+			ground.box(a.left, y-textSize*0.8, a.left+rowText.wide(n)+2, y+textSize*0.25)
+			if p.beside != nil {
+				ground.box(a.right-rowText.wide(p.beside[i])-2, y-textSize*0.8, a.right, y+textSize*0.25)
+			}
+			s.fill(ground, paper)
 			s.text(a.left, a.py(float64(i))-7, n, rowText)
 			continue
 		}

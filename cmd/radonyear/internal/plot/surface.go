@@ -182,16 +182,22 @@ func (t textStyle) wrap(s string, most float64, lines int) (out []string) {
 	return out
 }
 
-// longest is how much of a text from a file is looked at.
-const longest = 300
+// longest is how much of a text from a file is looked at, and longestTold of a sentence
+// in a description, where such a text is a part of it.
+const (
+	longest     = 300
+	longestTold = 1500
+)
 
 // clean makes a text from a file fit to be drawn: one line, without characters that
 // steer rather than show.
-func clean(s string) string {
+func clean(s string) string { return cleanTo(s, longest) }
+
+func cleanTo(s string, most int) string {
 	var b strings.Builder
 	n := 0
 	for _, r := range s {
-		if n++; n > longest {
+		if n++; n > most {
 			b.WriteRune('…')
 			break
 		}

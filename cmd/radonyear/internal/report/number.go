@@ -121,6 +121,19 @@ func share(p float64, decimals int) string {
 	return s
 }
 
+// hundredths writes a share in percent with three digits, and none of what is less than
+// a hundredth of a percent from nothing or all.
+func hundredths(p float64) string {
+	switch x := 100 * p; {
+	case x > 0 && x < 0.01:
+		return "<0.01"
+	case x < 100 && x > 99.99:
+		return ">99.99"
+	default:
+		return three(x)
+	}
+}
+
 func days(d float64) string {
 	if d >= 9.95 {
 		return fixed(d, 0)

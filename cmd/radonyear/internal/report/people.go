@@ -125,6 +125,7 @@ type shown struct {
 	col    int
 	breaks int // where a line is short: 0 nowhere, atSpaces, anywhere
 	spare  int // as in Column
+	with   bool
 }
 
 func (doc *Document) shown(t Table, markdown bool) []shown {
@@ -141,7 +142,7 @@ func (doc *Document) shown(t Table, markdown bool) []shown {
 			case c.Style == Text, c.Style == Against && left && (len(doc.Levels) == 1 || markdown):
 				breaks = atSpaces
 			}
-			out = append(out, shown{head, left, text, i, breaks, c.Spare})
+			out = append(out, shown{head, left, text, i, breaks, c.Spare, c.With})
 		}
 		switch c.Style {
 		case Text:
@@ -188,11 +189,14 @@ func (doc *Document) shown(t Table, markdown bool) []shown {
 				add(intervalHead(t, i), true, func(v any) string { e := v.(analysis.Estimate); return interval(e, "-", doc.levelsOf(e)) })
 			}
 		case Fraction:
-			add(c.Head, false, func(v any) string { return three(100 * v.(analysis.Estimate).Value) })
+			add(c.Head, false, func(v any) string { return hundredths(v.(analysis.Estimate).Value) })
 			add(intervalHead(t, i), true, func(v any) string {
 				e := v.(analysis.Estimate)
-				e.Lower, e.Upper = 100*e.Lower, 100*e.Upper
-				return interval(e, "-", nil)
+				if math.IsInf(e.Lower, 0) || math.IsInf(e.Upper, 0) {
+					e.Lower, e.Upper = 100*e.Lower, 100*e.Upper
+					return interval(e, "-", nil)
+				}
+				return hundredths(e.Lower) + "-" + hundredths(e.Upper)
 			})
 		case Against:
 			if len(doc.Levels) > 1 && !markdown {
@@ -287,10 +291,50 @@ func (doc *Document) grid(b *bytes.Buffer, t Table, foot *footnotes, markdown bo
 	if slices.ContainsFunc(t.Rows, func(r Row) bool { return foot.mark(r) != "" }) {
 		cols = append(cols, shown{head: "Note", left: true, col: noteMark})
 	}
-	rows := texts(t, cols, foot)
-	if !markdown {
-		cols, rows = fit(t, cols, foot)
+	if markdown {
+		return doc.part(b, cols, texts(t, cols, foot), true)
 	}
+	if kept, rows, ok := fit(t, cols, foot); ok {
+		return doc.part(b, kept, rows, false)
+	}
+	for i, p := range parts(t, cols, foot) {
+		if i > 0 {
+			fmt.Fprintln(b)
+		}
+		rows := texts(t, p, foot)
+		narrowed(p, rows, anywhere)
+		if err := doc.part(b, p, rows, false); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// parts breaks a table that no line holds into several, each with the first column;
+// what belongs together stays so.
+func parts(t Table, cols []shown, foot *footnotes) [][]shown {
+	var groups [][]shown
+	for i, c := range cols[1:] {
+		if n := len(groups) - 1; n >= 0 && (c.with || c.col == cols[i].col) {
+			groups[n] = append(groups[n], c)
+		} else {
+			groups = append(groups, []shown{c})
+		}
+	}
+	out := [][]shown{cols[:1:1]}
+	for _, g := range groups {
+		last := out[len(out)-1]
+		if with := append(slices.Clip(last), g...); len(last) == 1 || narrowed(with, texts(t, with, foot), anywhere) {
+			out[len(out)-1] = with
+		} else {
+			out = append(out, append(cols[:1:1], g...))
+		}
+	}
+	return out
+}
+
+// part is one grid of cells.
+func (doc *Document) part(b *bytes.Buffer, cols []shown, rows [][]string, markdown bool) error {
 	heads := make([]string, 0, len(cols))
 	align := make([]tw.Align, 0, len(cols))
 	lines := 1
@@ -376,8 +420,8 @@ const (
 
 // fit brings a table within a line, by the mildest of these that will do:
 // leave out what another column says too, break text at its spaces, leave out
-// more, break names themselves.
-func fit(t Table, cols []shown, foot *footnotes) ([]shown, [][]string) {
+// more, break names themselves; false where numbers alone are wider than a line.
+func fit(t Table, cols []shown, foot *footnotes) ([]shown, [][]string, bool) {
 	for _, try := range []struct{ spare, breaks int }{
 		{0, 0}, {1, 0}, {1, atSpaces}, {2, atSpaces}, {2, anywhere}, {3, anywhere},
 	} {
@@ -389,11 +433,10 @@ func fit(t Table, cols []shown, foot *footnotes) ([]shown, [][]string) {
 		}
 		rows := texts(t, kept, foot)
 		if narrowed(kept, rows, try.breaks) {
-			return kept, rows
+			return kept, rows, true
 		}
 	}
-	// Numbers alone are wider than a line: nothing is gained by breaking words.
-	return cols, texts(t, cols, foot)
+	return nil, nil, false
 }
 
 // narrowed breaks the text of rows until a line holds them, the widest column

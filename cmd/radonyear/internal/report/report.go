@@ -82,6 +82,7 @@ type Column struct {
 	Style     Style
 	OmitEmpty bool // hidden from people where every cell is empty
 	Spare     int  // where a line for people is too short, 1 goes first, then 2 and 3; 0 never
+	With      bool // belongs to the column before it: where a table is broken in two, they stay together
 	ValueOnly bool // people see an estimate's value without its interval
 	CSVOnly   bool // no part of JSON, where a Nested column holds it
 	Words     bool // text of our own, broken at its spaces only; names are broken anywhere where they must

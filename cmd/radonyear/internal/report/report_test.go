@@ -26,6 +26,11 @@ func TestByHand(t *testing.T) {
 		{"zero", three(0), "0"},
 		{"three digits", three(143.4), "143"},
 		{"cut at three", three(1434), "1430"},
+		{"a share of next to nothing", hundredths(1.66e-7), "<0.01"},
+		{"a share of next to all", hundredths(0.99999), ">99.99"},
+		{"a small share", hundredths(0.0001), "0.0100"},
+		{"no share", hundredths(0), "0"},
+		{"all", hundredths(1), "100"},
 		{"rounded up to a power of ten", three(999.6), "1000"},
 		{"a carry keeps three digits", three(99.96), "100"},
 		{"small", three(0.8712), "0.871"},
@@ -377,5 +382,34 @@ func TestLimits(t *testing.T) {
 	doc.Tables[0].Columns[0].Style = Days
 	if err := Write(&bytes.Buffer{}, doc, "csv"); err == nil {
 		t.Error("a limit of days was taken")
+	}
+}
+
+// TestParts: a table wider than a line is broken between columns, each part with the
+// first column, an estimate not parted from its interval nor a column from what belongs
+// to it; no number is lost.
+func TestParts(t *testing.T) {
+	e := analysis.Estimate{Quantity: "share", Value: 0.1234, Lower: 0.0567, Upper: 0.2345, Confidence: 0.95, Kind: analysis.ConfidenceInterval, N: 10, Method: "m"}
+	table := Table{Columns: []Column{{Head: "Area", Style: Text}, {Head: "Homes", Style: Count}}}
+	cells := []any{"A very long name of an area", 7}
+	for range 5 {
+		table.Columns = append(table.Columns, Column{Head: ">100\n%", Style: Fraction}, Column{Head: "Raw\n%", Style: Fraction, With: true})
+		cells = append(cells, e, e)
+	}
+	table.Rows = []Row{{Label: "A", Cells: cells, Notes: []analysis.Note{{Code: "n", Text: "a note"}}}}
+	var b bytes.Buffer
+	if err := Write(&b, Document{Tables: []Table{table}, Confidence: 0.95}, "table"); err != nil {
+		t.Fatal(err)
+	}
+	for l := range strings.SplitSeq(b.String(), "\n") {
+		if utf8.RuneCountInString(l) > Width {
+			t.Errorf("a line of %d characters: %s", utf8.RuneCountInString(l), l)
+		}
+		if strings.Count(l, "12.3") != strings.Count(l, "5.67-23.4") || strings.Count(l, "12.3")%2 != 0 {
+			t.Errorf("a value is parted from its interval, or a share from the raw one: %s", l)
+		}
+	}
+	if n := strings.Count(b.String(), "5.67-23.4"); n != 10 || strings.Count(b.String(), "Homes") != 1 {
+		t.Errorf("%d intervals of 10 in\n%s", n, b.String())
 	}
 }
