@@ -32,8 +32,7 @@ import (
 // What this does not do. Two publications of the same homes, by two groupings or
 // before and after some were added, can be subtracted from one another; no single
 // run can know of the other. Who knows most of the homes in a row knows more of the
-// rest than it says. The width of an interval says roughly how many homes are behind
-// it. The model's share and its means come near a row's own figures where its homes
+// rest than it says. The model's share and its means come near a row's own figures where its homes
 // are many; they are of at least k homes and never say none or all.
 //
 // The rules are common practice in statistical disclosure control, as in
@@ -168,18 +167,22 @@ type Withheld struct{ What, Why string }
 // the shares of homes above each level, from 0 to 1, of the community and of areas that
 // are large enough or merged. raws are the same homes as measured, in the same order.
 //
-// Formula. Areas merged by MergeSmall, then Posterior and Unpooled. Counts of homes
-// are rounded down to a multiple of k, counted shares told from the least to the
-// greatest of Wilson's limits for all counts that round so, without a value; estimates
-// have two significant digits, limits rounded outwards. A counted share is told only
-// where at least k homes lie above the level, k below it, and k between it and the
+// Formula. Areas merged by MergeSmall, then Posterior and Unpooled, in which each home
+// of a row of n homes told as m counts m/n, so that all that is estimated is a function
+// of the numbers told and of how the values are spread out. Counts of homes are rounded
+// down to a multiple of k, counted shares told from the least to the greatest of
+// Wilson's limits for all counts that round so, without a value; estimates have two
+// significant digits, limits rounded outwards. A counted share is told only where at least k homes lie above the level, k below it, and k between it and the
 // next level told, in the row; of areas it is told for all rows or for none, so that
 // the row left out is not what the rest leaves of the total. None above and all above
 // are so withheld too: each would say the same of every home.
 //
 // Assumes what Posterior and Unpooled do.
 //
-// Interval: theirs, a little wider for the rounding.
+// Interval: theirs, of as many homes as are told at least, and a little wider for the
+// rounding. Where 19 homes are told as 10 to 19, a geometric mean's is up to 1.5 times as
+// wide, and the spread between homes is 2.6 % too large (9 told as 5 to 9: 1.6 times and
+// 5.4 %); less with more homes.
 //
 // Notes: one-area, few-areas, mostly-censored (each in words without a count).
 //
@@ -355,7 +358,7 @@ func withheld(p Published, merged map[string]bool, levels []float64) (w []Withhe
 	if p.PopulationGiven && p.Unmeasured == nil {
 		add("how many areas no home was measured in", "it would tell that all others have one")
 	}
-	add("counts of homes", "told to within %d, and so counted shares as a range only", k)
+	add("counts of homes", "told to within %d; in all figures a row counts as the fewest homes told of it, and counted shares are ranges", k)
 	add("digits", "two significant, limits rounded outwards")
 	add("homes, rooms, detectors, dates, files", "they identify")
 	add("each area's measured mean, homes below a limit, rank, fit", "nearer to single homes, and not needed")

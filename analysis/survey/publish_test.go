@@ -578,3 +578,62 @@ func TestPublishValues(t *testing.T) {
 		t.Error("9 homes are told")
 	}
 }
+
+// By hand: 19 homes told as 10 to 19 count 10/19 each, so their mean is their own, and
+// the sum of squares, 18 s², becomes (10/19)·18 s² on 10 − 1 degrees of freedom: the
+// spread is √(10·18/(19·9)) = 1.026 s, and with 9 told as 5 to 9, √(5·8/(9·4)) = 1.054 s.
+// The interval of a mean is t₉/√10 for t₁₈/√19: 1.48 times as wide (t₄/√5 for t₈/√9: 1.62).
+func TestCountedAsTold(t *testing.T) {
+	for _, c := range []struct {
+		homes, min   int
+		spread, wide float64
+	}{{19, 10, 1.026, 1.48}, {9, 5, 1.054, 1.62}, {20, 10, 1, 1}} {
+		var homes []Home
+		var logs []float64
+		var obs []lognormal.Observation
+		for i := range c.homes {
+			logs = append(logs, 4+math.Sin(float64(i)))
+			homes = append(homes, Home{Area: "A", Log: logs[i]})
+			obs = append(obs, lognormal.Exact(math.Exp(logs[i])))
+		}
+		mean, sd := numeric.Moments(logs)
+		homes = countedAsTold(homes, c.min)
+		m, s := weightedMoments(logs, homes)
+		if math.Abs(m-mean) > 1e-12 || math.Abs(s/sd-c.spread) > 5e-4 {
+			t.Errorf("%d homes told by %d: mean %v of %v, spread %v times theirs", c.homes, c.min, m, mean, s/sd)
+		}
+		d, err := newDesign(homes, &Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if told := float64(AtLeast(c.homes, c.min)); math.Abs(d.counts-told) > 1e-12 || math.Abs(d.cells[0].count-told) > 1e-12 || math.Abs(d.areas[0].counts-told) > 1e-12 || d.homes != c.homes {
+			t.Errorf("%d homes count %v, %v and %v in the model, where %v are told", c.homes, d.counts, d.cells[0].count, d.areas[0].counts, told)
+		}
+		full, err := lognormal.Fit(obs, lognormal.FitOptions{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, method := range []lognormal.FitMethod{"", lognormal.AdjustedLikelihood} {
+			told, err := lognormal.Fit(obs, lognormal.FitOptions{Counts: CountsAsTold(c.homes, c.min), Method: method})
+			if err != nil {
+				t.Fatal(err)
+			}
+			spread := 1.0 // complete data keep their own
+			if method != "" {
+				spread = c.spread
+			}
+			if math.Abs(told.SDLog/full.SDLog-spread) > 5e-4 || told.N != AtLeast(c.homes, c.min) {
+				t.Errorf("%q: %d homes told as %d have %v times their spread", method, c.homes, told.N, told.SDLog/full.SDLog)
+			}
+			wide := math.Log(told.GM.Upper/told.GM.Lower) / math.Log(full.GM.Upper/full.GM.Lower)
+			if math.Abs(wide/(c.wide*spread)-1) > 5e-3 {
+				t.Errorf("%q: the interval of %d homes told as %d is %v times as wide", method, c.homes, told.N, wide)
+			}
+		}
+	}
+	for _, counts := range [][]float64{{1}, {1, 0}, {1, -1}, {0.5, 0.5}, {1, math.NaN()}, {1, math.Inf(1)}} {
+		if _, err := lognormal.Fit([]lognormal.Observation{lognormal.Exact(10), lognormal.Exact(20)}, lognormal.FitOptions{Counts: counts}); err == nil {
+			t.Errorf("counts %v are taken", counts)
+		}
+	}
+}

@@ -80,7 +80,7 @@ func (p *program) publishDescription(c *cli.Context, q surveyQuestion, o *publis
 	}
 	withheld = append(withheld,
 		survey.Withheld{What: "quantiles, in CSV and JSON, where there are none", Why: "fewer than 3 homes beyond, or below a limit"},
-		survey.Withheld{What: "counts of homes", Why: "told to within " + strconv.Itoa(o.MinCell) + ", and so counted shares as a range only"},
+		survey.Withheld{What: "counts of homes", Why: "told to within " + strconv.Itoa(o.MinCell) + "; in all figures a row counts as the fewest homes told of it, and counted shares are ranges"},
 		survey.Withheld{What: "digits", Why: "two significant, limits rounded outwards"},
 		survey.Withheld{What: "least and most", Why: "one home's each"},
 		survey.Withheld{What: "homes, rooms, detectors, dates, files", Why: "they identify"},
