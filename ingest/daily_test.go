@@ -411,7 +411,14 @@ func TestFindings(t *testing.T) {
 		{"dead for most of the log", logRows(at, time.Hour, "UTC", slices.Concat(vary(24), constant(47, 0))...), map[string]int{"stuck-values": 47, "zero-values": 2}},
 		{"dead throughout", logRows(at, time.Hour, "UTC", constant(48, 0)...), map[string]int{"zero-values": 2, "below-outdoor": 1}},
 		{"7 hours below one limit", below(logRows(at, time.Hour, "UTC", slices.Concat(vary(24), constant(7, 77), vary(17))...), 24, 31), map[string]int{"below-limit": 7, "mixed-limit-days": 1}},
-		{"a day's means alike", logRows(at, 24*time.Hour, "UTC", constant(20, 77)...), map[string]int{}},
+		{"20 day means alike", logRows(at, 24*time.Hour, "UTC", constant(20, 77)...), map[string]int{"stuck-values": 20}},
+		// In steps of 1 from 33 Bq/m³ two days are alike in one of 15 cases; from 3, in 3 of 8.
+		{"7 day means alike", logRows(at, 24*time.Hour, "UTC", slices.Concat(vary(24), constant(7, 33), vary(24))...), map[string]int{"stuck-values": 7}},
+		{"6 day means alike", logRows(at, 24*time.Hour, "UTC", slices.Concat(vary(24), constant(6, 33), vary(24))...), map[string]int{}},
+		{"7 low day means alike", logRows(at, 24*time.Hour, "UTC", slices.Concat(vary(24), constant(7, 3), vary(24))...), map[string]int{}},
+		{"7 day means alike and a day between", keep(logRows(at, 24*time.Hour, "UTC", slices.Concat(vary(24), constant(8, 33), vary(24))...), 27, 28), map[string]int{"gap": 1}},
+		{"7 day means below one limit", below(logRows(at, 24*time.Hour, "UTC", slices.Concat(vary(24), constant(7, 33), vary(24))...), 24, 31), map[string]int{"below-limit": 7}},
+		{"7 day means of nothing", logRows(at, 24*time.Hour, "UTC", slices.Concat(vary(24), constant(7, 0), vary(24))...), map[string]int{"zero-values": 7}},
 		// From 50: 1500 is 1250 beyond five times, 5.5 standard errors of counting;
 		// 700 is 450 beyond, 2.4 of them.
 		{"an hour of 1500", logRows(at, time.Hour, "UTC", slices.Concat(vary(22), []float64{1500}, vary(24))...), map[string]int{"jump": 2}},

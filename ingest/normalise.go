@@ -93,7 +93,7 @@ func settle(name, path string, opt *Options, alone bool) (*plan, error) {
 		}
 	}
 	var head []headRow
-	rejected := 0
+	rejected, firstRejected := 0, 0
 	for len(head) < headRows && rejected < headRows {
 		row, line, err := rd.next()
 		if err == io.EOF {
@@ -101,7 +101,9 @@ func settle(name, path string, opt *Options, alone bool) (*plan, error) {
 		}
 		var re RowError
 		if errors.As(err, &re) {
-			rejected++
+			if rejected++; rejected == 1 {
+				firstRejected = re.Line
+			}
 			continue
 		}
 		if err != nil {
@@ -111,7 +113,7 @@ func settle(name, path string, opt *Options, alone bool) (*plan, error) {
 	}
 	if len(head) == 0 {
 		if rejected > 0 {
-			return nil, &FileError{File: name, Why: "no row could be read below the header", Hint: "the rows have not as many fields as the header, or their quotes are broken; check the delimiter"}
+			return nil, &FileError{File: name, Line: firstRejected, Why: "no row could be read below the header", Hint: "the rows have not as many fields as the header, or their quotes are broken; check the delimiter"}
 		}
 		return nil, &FileError{File: name, Why: "the file has a header but no readings", Hint: "check that the export was complete"}
 	}

@@ -17,6 +17,7 @@ type Home struct {
 	Name, Area string
 	Weight     float64           // how many homes it stands for, as the files state; 0 if they do not
 	Extra      map[string]string // other columns that say the same in every row of the home
+	Differs    []string          // other columns that do not
 	Series     []analysis.Series // in order of room, detector, phase, kind, method
 	About      []About           // what Series has no field for, one for each of Series
 	LeftOut    int               // series the filter left out
@@ -64,7 +65,8 @@ type Finding struct {
 //	overlap          readings kept although others cover the same time
 //	gap              days without a reading, between days with readings
 //	short-days       days with less than 18 measured hours, first and last day apart
-//	stuck-values     one and the same value, or zero, for longer than counting makes likely; see stuck
+//	stuck-values     one and the same value, or zero, for longer than counting makes likely, or one day mean
+//	                 day after day; see stuck and stuckDays
 //	jump             a step of more than five times within an hour that counting does not explain; see jumps
 //	clock-step       a log's times leave their own step; see clockSteps
 //	below-outdoor    a mean under the outdoor level; see outdoor
@@ -272,6 +274,7 @@ func (f *finder) track(short []reading) {
 		f.add("below-limit", where(below, firstBelow), place{}, n, fmt.Sprintf("%s below the detection limit", some(n, "reading")))
 	}
 	f.stuck(short, date)
+	f.stuckDays(short, at, date)
 	f.jumps(short, date)
 	f.clockSteps(short, date)
 	f.tooLow()
@@ -336,6 +339,46 @@ func (f *finder) stuck(rs []reading, date func(int64) string) {
 			}
 			if alike+math.Log(float64(len(rs))) < math.Log(0.01) {
 				found.add(r.place, j-i, fmt.Sprintf("%v Bq/m³ in %d readings in a row, from %s: longer than counting would give it; look at the detector", r.value, j-i, date(r.start)))
+			}
+		}
+		i = j
+	}
+	found.end("stretch")
+}
+
+// stuckDays finds stretches of days whose mean, given as such and not read from a log,
+// does not change: seven at least, so many that they would come up by chance in fewer
+// than one of a hundred such series. From one day to the next a home's mean moves by a
+// quarter of itself at least, so that two days are alike with a probability of at most
+// step/(2√π·mean/4), step being the least difference between two of the series' means,
+// and no more than 3.7 Bq/m³, a tenth of a picocurie per litre. (A quarter is less than
+// published day-to-day scatter, and half of it in most homes; that a week of one value
+// is suspect is common practice.)
+func (f *finder) stuckDays(short []reading, at func(int64) place, date func(int64) string) {
+	days := f.t.Days
+	step := 3.7
+	means := make([]float64, len(days))
+	for i, d := range days {
+		means[i] = d.Mean
+	}
+	slices.Sort(means)
+	for i := 1; i < len(means); i++ {
+		if d := means[i] - means[i-1]; d > 1e-9*means[i] {
+			step = min(step, d)
+		}
+	}
+	found := events{f: f, code: "stuck-values"}
+	for i := 0; i < len(days); {
+		j := i + 1
+		for j < len(days) && days[j].Mean == days[i].Mean && days[j].Below == 0 && days[j].start == days[j-1].end {
+			j++
+		}
+		d := days[i]
+		first, _ := slices.BinarySearchFunc(short, d.start, func(r reading, us int64) int { return cmp.Compare(r.start, us) })
+		if n := float64(j - i); n >= 7 && d.Mean > 0 && d.Below == 0 && !logged(&short[min(first, len(short)-1)]) {
+			alike := min(0.6, step/(math.Sqrt(math.Pi)*d.Mean/2))
+			if (n-1)*math.Log(alike)+math.Log(float64(len(days))) < math.Log(0.01) {
+				found.add(at(d.start), j-i, fmt.Sprintf("%v Bq/m³ on %d days in a row, from %s: no home's days are alike for so long; look whether the monitor is alive", d.Mean, j-i, date(d.start)))
 			}
 		}
 		i = j
@@ -781,6 +824,9 @@ func (d *Daily) Home(i int, f Filter) Home {
 		}
 	}
 	for i, id := range extra {
+		if id == extraMany {
+			home.Differs = append(home.Differs, d.extras[i])
+		}
 		if id >= 0 && d.names[id] != "" {
 			if home.Extra == nil {
 				home.Extra = map[string]string{}

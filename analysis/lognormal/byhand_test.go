@@ -232,6 +232,95 @@ func TestLimitsBeyondReason(t *testing.T) {
 	}
 }
 
+// A mean without an upper limit is none: it would lie far above every value, in a tail
+// that only the fit has. 60, 195 and 300 over outdoor air at 70, and two zeros below 5
+// beside 20 and 60, once gave means of 10300 and 381 Bq/m³.
+func TestNoMeanWithoutALimit(t *testing.T) {
+	zeros := append(exacts(20, 60), Below(5), Below(5))
+	for _, c := range []struct {
+		obs     []Observation
+		outdoor float64
+		given   bool
+	}{{exacts(300, 60, 195), 70, false}, {exacts(300, 80, 195, 150, 190, 240), 70, true}, {zeros, 0, false}, {append(exacts(40, 25, 33), zeros...), 0, true}} {
+		d, err := Describe(c.obs, DescribeOptions{Outdoor: c.outdoor})
+		if err != nil || (d.Fit.Mean != nil) != c.given || analysis.HasNote(d.Notes, "no-mean") == c.given {
+			t.Errorf("%v over %v: mean %v, notes %v, %v", c.obs, c.outdoor, d.Fit.Mean, d.Notes, err)
+		}
+		if m := d.Fit.Mean; m != nil && m.Value > 300 {
+			t.Errorf("%v over %v: the mean is %v", c.obs, c.outdoor, m)
+		}
+	}
+	// A mean with limits may lie above every value too, where values are of two kinds: e^0
+	// and e^5, ten times each. ȳ = 2.5, s² = 20·6.25/19, and by likelihood e^(2.5 + 6.25/2)
+	// is 277, over 148.
+	two := append(slices.Repeat(exacts(1), 10), slices.Repeat(exacts(math.Exp(5)), 10)...)
+	for _, m := range []FitMethod{"", ProfileLikelihood} {
+		d, err := Describe(two, DescribeOptions{Method: m})
+		if err != nil || d.Fit.Mean == nil || !(d.Fit.Mean.Value > math.Exp(5)) || !analysis.HasNote(d.Notes, "mean-above-values") {
+			t.Errorf("by %q: %+v, %v", m, d.Fit.Mean, err)
+		}
+	}
+}
+
+// Of 17 below 20 and three above, 21, 40 and 90, nothing is said below 21: neither of the
+// middle and the spread, nor a quantile or a level there. Two more above, and all is said.
+func TestMostlyBelowByHand(t *testing.T) {
+	obs := append(slices.Repeat([]Observation{Below(20)}, 17), exacts(90, 21, 40)...)
+	opt := DescribeOptions{Quantiles: []float64{0.5, 0.95}, Levels: []float64{10, 50}}
+	d, err := Describe(obs, opt)
+	if err != nil || d.Fit == nil {
+		t.Fatal(d.Notes, err)
+	}
+	if f := d.Fit; f.GM != nil || f.GSD != nil || f.Mean != nil || len(f.Quantiles) != 1 || f.Quantiles[0].P != 0.95 || f.Quantiles[0].Quantile.Value < 21 {
+		t.Errorf("%+v", f)
+	}
+	if d.Above[0].Fraction != nil || d.Above[1].Fraction == nil || d.Above[1].Fraction.Quantity != "share above 50 Bq/m³" || d.Above[1].Counted == nil {
+		t.Errorf("%+v", d.Above)
+	}
+	line, err := Plot(obs, FitOptions{})
+	if err != nil || len(line.Line) == 0 || line.Line[0].Value < 21 || len(line.Line) > 12 {
+		t.Errorf("a line of %d points: %+v, %v", len(line.Line), line.Line, err)
+	}
+	more, err := Describe(append(obs, exacts(33, 50)...), opt)
+	if err != nil || more.Fit.GM == nil || more.Fit.GSD == nil || more.Fit.Mean == nil || len(more.Fit.Quantiles) != 2 || more.Above[0].Fraction == nil {
+		t.Errorf("%+v, %v", more.Fit, err)
+	}
+	// The same over outdoor air: levels find their shares again.
+	for i := range obs {
+		obs[i].Upper += 0.1
+		if obs[i].Lower > 0 {
+			obs[i].Lower += 0.1
+		}
+	}
+	over, err := Describe(obs, DescribeOptions{Outdoor: 0.1, Quantiles: opt.Quantiles, Levels: []float64{10.1, 50.1}})
+	if err != nil || over.Above[0].Fraction != nil || over.Above[1].Fraction == nil {
+		t.Fatalf("%+v, %v", over.Above, err)
+	}
+	agree(t, "share above, outdoors taken off", over.Above[1].Fraction.Value, d.Above[1].Fraction.Value, 1e-9)
+	agree(t, "quantile, outdoors given back", over.Fit.Quantiles[0].Quantile.Value, d.Fit.Quantiles[0].Quantile.Value+0.1, 1e-9)
+}
+
+// With errors the counted share is of other values than the fitted one, and neither a
+// doubt of the other: it is said, and none is advised to compare them.
+func TestCountedWithErrors(t *testing.T) {
+	obs := []Observation{{40, 40, 0.3}, {10, 10, 0.3}, {90, 90, 0.3}}
+	for _, c := range []struct {
+		obs    []Observation
+		levels []float64
+		said   bool
+	}{{obs, []float64{50}, true}, {obs, nil, false}, {exacts(40, 10, 90), []float64{50}, false}} {
+		d, err := Describe(c.obs, DescribeOptions{Levels: c.levels, Shape: true})
+		if err != nil || analysis.HasNote(d.Notes, "counted-with-errors") != c.said {
+			t.Errorf("%v at %v: %v, %v", c.obs, c.levels, d.Notes, err)
+		}
+		for _, n := range d.Notes {
+			if strings.Contains(n.Text, "compare the share counted") {
+				t.Errorf("%v: %q", c.obs, n.Text)
+			}
+		}
+	}
+}
+
 // Four homes counted in classes: one under 10, two from 10 to 40, one over 40. Two
 // parameters meet the three shares exactly: Φ((ln 10 − μ)/σ) = ¼ and
 // Φ((ln 40 − μ)/σ) = ¾, so GM = 20 and σ = ln 2/0.6744898.
@@ -338,14 +427,17 @@ func TestShapeByHand(t *testing.T) {
 }
 
 // Outdoor air at 10 is taken off 50, 10.5, 8 and <30: 40, then two within a tenth of
-// it, so below 1, and below 20. A value's error of 10 % of 50 is 12.5 % of 40.
+// it, so below 1, and below 20. A value's error of 10 % of 50 is 12.5 % of 40, and one of
+// 50 % of 15 is 150 % of 5, whose logarithm has √ln 3.25.
 func TestOutdoorByHand(t *testing.T) {
-	got, err := SubtractOutdoor([]Observation{{50, 50, 0.1}, Exact(10.5), Exact(8), Below(30), Between(15, 20), Between(5, 20)}, 10)
+	got, err := SubtractOutdoor([]Observation{{50, 50, LogError(0.1)}, {15, 15, LogError(0.5)}, Exact(10.5), Exact(8), Below(30), Between(15, 20), Between(5, 20)}, 10)
 	if err != nil {
 		t.Fatal(err)
 	}
-	want := []Observation{{40, 40, 0.125}, Below(1), Below(1), Below(20), Between(5, 10), Below(10)}
+	want := []Observation{{40, 40, LogError(0.125)}, {5, 5, math.Sqrt(math.Log(3.25))}, Below(1), Below(1), Below(20), Between(5, 10), Below(10)}
 	for i := range want {
+		agree(t, "error", got[i].Error+1, want[i].Error+1, 1e-14)
+		got[i].Error = want[i].Error
 		if got[i] != want[i] {
 			t.Errorf("value %d became %v, not %v", i, got[i], want[i])
 		}

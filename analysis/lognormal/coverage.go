@@ -117,14 +117,18 @@ func CoverageTable(s CoverageSetting, trials int) []analysis.CoverageRow {
 			if err != nil {
 				continue // rows tells by the number
 			}
-			add("GM", &r.GM, nil)
-			add("GSD", &r.GSD, nil)
+			add("GM", r.GM, nil)
+			add("GSD", r.GSD, nil)
 			add("mean", r.Mean, nil)
 			if r.Next != nil {
 				add("next home", r.Next, nil)
 			}
-			add("90 % quantile", &r.Quantiles[0].Quantile, nil)
-			add("share above", &r.Above[0].Fraction, nil)
+			for _, q := range r.Quantiles {
+				add("90 % quantile", &q.Quantile, nil)
+			}
+			for _, a := range r.Above {
+				add("share above", &a.Fraction, nil)
+			}
 		}
 	}
 	return c.rows(s.String(), trials)

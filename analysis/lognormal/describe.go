@@ -35,7 +35,7 @@ type Ranked struct {
 // Share is the share of homes above a level, fitted and counted.
 type Share struct {
 	Level    float64            // Bq/m³, as asked for
-	Fraction *analysis.Estimate // by the fit; nil without one
+	Fraction *analysis.Estimate // by the fit; nil without one, or where a note says why
 	Counted  *analysis.Estimate // by counting; nil where a limit or interval straddles the level
 }
 
@@ -65,7 +65,7 @@ type Description struct {
 // Interval: those of Fit and Counted.
 //
 // Notes: no-fit, no-mean, mean-above-values, no-shape, level-within-limits,
-// outdoor-floor, and those of Fit.
+// counted-with-errors, outdoor-floor, and those of Fit.
 //
 // Source: those of Fit and Counted.
 func Describe(obs []Observation, opt DescribeOptions) (Description, error) {
@@ -122,21 +122,22 @@ func Describe(obs []Observation, opt DescribeOptions) (Description, error) {
 			d.note("outdoor-floor", "%d of %d values lie at or within %.3g Bq/m³ of the outdoor %.3g; they are taken as below that excess, not left out", under, d.N, OutdoorFloor*opt.Outdoor, opt.Outdoor)
 		}
 	}
+	fitted := map[float64]*analysis.Estimate{} // by the level that is left when the outdoor one is taken off
 	if fit, err := Fit(excess, fo); err != nil {
 		d.note("no-fit", "no fit: %v", err)
 	} else {
 		d.Fit = &fit
 		d.Notes = append(d.Notes, fit.Notes...)
+		for i := range fit.Above { // of some levels the fit may say nothing
+			fitted[fit.Above[i].Level] = &fit.Above[i].Fraction
+		}
 		if opt.Outdoor > 0 {
 			fit.addOutdoor(opt.Outdoor)
 		}
 		d.checkMean(obs)
 	}
 	for i, l := range opt.Levels {
-		s := Share{Level: l}
-		if d.Fit != nil {
-			s.Fraction = &d.Fit.Above[i].Fraction
-		}
+		s := Share{Level: l, Fraction: fitted[fo.Levels[i]]}
 		above, open := 0, 0
 		for _, o := range obs {
 			if o.exact() && o.Lower > l || !o.exact() && o.Lower >= l {
@@ -146,11 +147,18 @@ func Describe(obs []Observation, opt DescribeOptions) (Description, error) {
 			}
 		}
 		if open > 0 {
-			d.note("level-within-limits", "%d values lie within limits on both sides of %.6g Bq/m³, so the homes above it cannot be counted; the fitted share holds", open, l)
+			holds := ""
+			if s.Fraction != nil {
+				holds = "; the fitted share holds"
+			}
+			d.note("level-within-limits", "%d values lie within limits on both sides of %.6g Bq/m³, so the homes above it cannot be counted%s", open, l, holds)
 		} else if c, err := Counted(above, d.N, l, Options{opt.Confidence}); err == nil {
 			s.Counted = &c
 		}
 		d.Above = append(d.Above, s)
+	}
+	if len(opt.Levels) > 0 && slices.ContainsFunc(obs, func(o Observation) bool { return o.Error > 0 }) {
+		d.note("counted-with-errors", "counted shares are of the values as measured, errors and all, and fitted ones of what they would be without: errors spread values, so that above a level over most homes more are counted than there are, and the two need not agree")
 	}
 	if opt.Shape && d.Fit != nil { // what leaves no fit leaves no shape
 		if s, err := Shape(excess); err != nil {
@@ -179,7 +187,7 @@ func (d *Description) checkMean(obs []Observation) {
 	}
 	if math.IsInf(m.Upper, 1) {
 		d.Fit.Mean = nil
-		d.note("no-mean", "%d values of this spread give no upper limit of the mean, and so no mean; measure more homes, or use the geometric mean and the share above a level", d.N)
+		d.note("no-mean", "%v", noUpperLimit(d.N))
 		return
 	}
 	plain := 0.0 // with each value where it is highest
@@ -218,8 +226,11 @@ func (r *FitResult) addOutdoor(outdoor float64) {
 		r.Above[i].Level += outdoor
 		r.Above[i].Fraction.Quantity = shareAbove(r.Above[i].Level)
 	}
-	r.GM.Quantity += " of the excess over outdoors"
-	r.GSD.Quantity += " of the excess over outdoors"
+	for _, e := range []*analysis.Estimate{r.GM, r.GSD} {
+		if e != nil {
+			e.Quantity += " of the excess over outdoors"
+		}
+	}
 }
 
 // rank fills in what the values say in their order. A value between bounds stands at

@@ -148,6 +148,12 @@ func tooFewForMean(n int) error {
 	return fmt.Errorf("%d values give no mean: the intervals there are for it hold less often than they say, or say nothing; measure at least %d homes", n, LeastForMean)
 }
 
+// noUpperLimit is why a mean as good as open above is not given: it would lie in a tail
+// that no home shows.
+func noUpperLimit(n int) error {
+	return fmt.Errorf("%d values of this spread give no upper limit of the mean, and so no mean; measure more homes, or use the geometric mean and the share above a level", n)
+}
+
 func unknownMean(m MeanMethod) error {
 	return fmt.Errorf("no method %q for a mean: they are %q, %q, %q and %q", m, Land, MOVER, Generalized, Profile)
 }
@@ -275,13 +281,17 @@ var legendre = sync.OnceValue(func() nodes {
 	return r
 })
 
-// generalizedLimits are the logarithms of the limits with this much beyond each:
+// generalizedLimits are the logarithms of the limits with this much beyond each, the
+// upper one infinite where it is as good as open:
 // quantiles of ȳ + Z·s/√(n·r) + s²/(2r), where r = W/(n−1), which is also the
 // posterior of μ + σ²/2 under a prior proportional to 1/σ. Given r it is normal.
 func generalizedLimits(s Sample, tail float64) (lower, upper float64, err error) {
 	n := float64(s.n)
 	root := math.Sqrt(n) / s.sd
-	grid := numeric.NewChi(n-1, s.sd*math.Sqrt(n))
+	// Beyond this a limit is open. There t·r and s²/(2r) meet where W is far below ν, and
+	// the step between them is √(2n·t) steep.
+	far := logUnbiased(s.n, s.sd) + math.Log(beyond)
+	grid := numeric.NewChi(n-1, max(s.sd*math.Sqrt(n), math.Sqrt(2*n*far)))
 	score := func(t, p float64) float64 {
 		sign := 1.0
 		if p > 0.5 {
@@ -295,8 +305,12 @@ func generalizedLimits(s Sample, tail float64) (lower, upper float64, err error)
 		x, err := numeric.RootNear(func(t float64) float64 { return score(t, p) }, start, 0.05*s.sd, 1e-13)
 		return s.mean + x, err
 	}
-	if lower, err = at(tail); err == nil {
-		upper, err = at(1 - tail)
+	if lower, err = at(tail); err != nil {
+		return 0, 0, err
 	}
+	if score(far, 1-tail) < 0 {
+		return lower, math.Inf(1), nil
+	}
+	upper, err = at(1 - tail)
 	return lower, upper, err
 }

@@ -9,9 +9,9 @@ const (
 	meanAssumes     = "independent values from one log-normal distribution: if the largest values do not follow it, neither does the mean; see Shape, and BCa for no distribution at all."
 	meanEstimates   = "the arithmetic mean of a log-normal distribution, Bq/m³: what the homes' radon comes to on average, and what collective risk goes with."
 	meanInterval    = "confidence. Land is exact. From five values on generalized and mover hold 93.5 to 96 %, with at most 4.4 % of truths under generalized at five; of two to four values they hold 88.5 to 96 %, with up to 9.2 % of truths under the lower limit. Profile likelihood holds 73.5 to 75.5 % of two values, 84 to 85.5 % of three, 86.5 to 89.5 % of four, 90 to 91.5 % of five, 92.5 to 93 % of ten and 94 to 95.5 % from twenty on. See COVERAGE.md."
-	fitInterval     = "confidence, approximate where the data are not complete. Adjusted, it holds 94 to 97 % at 10 to 50 values with up to 60 % below a limit, and up to 98 % at 5 values and at 10 with 60 %; of samples of 5 with 60 % a third have fewer than two values above the limit and no fit. Plain, it holds 92.5 to 96 % from 10 on, with up to 6 % of truths on one side, and 90.5 to 94 % at 5, with up to 9 %. See COVERAGE.md."
+	fitInterval     = "confidence, approximate where the data are not complete. Adjusted, it holds 94 to 97 % at 10 to 50 values with up to 60 % below a limit, and up to 98 % at 5 values and at 10 with 60 %; of samples of 5 with 60 % a third have fewer than two values above the limit and no fit. With limits a mean is given for 17 to 75 % of samples of 5 and 55 to 99.5 % of 10, and with 60 % its interval has up to 4.1 % of truths under it at 10 and holds 92 to 94.5 % at 5, with up to 7 % under it. Plain, it holds 92.5 to 96.5 % from 10 on, with up to 6 % of truths on one side, and 90.5 to 94 % at 5, with up to 9 %. See COVERAGE.md."
 	meanValue       = "ȳ and s are the mean and the standard deviation (n − 1) of the logarithms of n values, ν = n − 1. Value: e^ȳ·g(s²/2), g(t) = 1 + Σ tᵖ/p! · ν²ᵖ/((ν+1)ᵖ·ν(ν+2)…(ν+2p−2)), p from 1 on. "
-	fitLikelihoods  = "The log likelihood adds, for each value: ln φ((y − μ)/w) − ln w, w² = σ² + e², if it is known to be x, y = ln x; ln(Φ(zᵤ) − Φ(zₗ)), z = (ln bound − μ)/w, if it lies between bounds, of which the lower may be zero and the upper infinite; e is the standard deviation of its logarithm by its own error, zero if none is stated. Values are e^μ, e^σ, e^(μ + σ²/2), e^(μ + z_p·σ) and Φ((μ − ln L)/σ) where it is largest. Each quantity's limits are where twice the log likelihood, at its largest for the quantity fixed, has fallen by a drop; an upper tolerance limit is the upper limit of the quantile at a drop for twice the confidence less 1. "
+	fitLikelihoods  = "The log likelihood adds, for each value: ln φ((y − μ)/w) − ln w, w² = σ² + e², if it is known to be x, y = ln x; ln(Φ(zᵤ) − Φ(zₗ)), z = (ln bound − μ)/w, if it lies between bounds, of which the lower may be zero and the upper infinite; e is the standard deviation of its logarithm by its own error, zero if none is stated. Values are e^μ, e^σ, e^(μ + σ²/2), e^(μ + z_p·σ) and Φ((μ − ln L)/σ) where it is largest. Each quantity's limits are where twice the log likelihood, at its largest for the quantity fixed, has fallen by a drop; an upper tolerance limit is the upper limit of the quantile at a drop for twice the confidence less 1. A mean without an upper limit is not given; nor, where more than 80 % of the values lie below their limits, are mean, geometric mean and geometric standard deviation, and quantiles and shares at less than the lowest value known. "
 	fitEstimates    = "geometric mean, geometric standard deviation, arithmetic mean, quantiles (Bq/m³) and shares above levels from homes' values, whether exact, below limits, between bounds, rounded, or known with an error."
 	fitAssumes      = "independent values from one log-normal distribution, limits that do not depend on the value, and errors that are independent and log-normal."
 )
@@ -37,7 +37,7 @@ var Methods = []analysis.Method{
 		Formula:   "e^ȳ, and e^(ȳ ± t·s/√n) with ȳ and s the mean and standard deviation of the logarithms and t Student's, n − 1 degrees of freedom.",
 		Assumes:   oneDistribution, Interval: "confidence, exact.", Notes: []string{"unbounded"},
 		Sources:  []analysis.Source{{Key: "student-1908", Cite: "Student 1908, Biometrika 6:1 (from memory), on logarithms"}},
-		Evidence: analysis.Evidence{Reference: "Olsson's naive interval in TestPublishedMeans", ByHand: "TestByHand", Coverage: published},
+		Evidence: analysis.Evidence{Reference: "testdata/reference/lognormal-limits.json; Olsson's naive interval in TestPublishedMeans", ByHand: "TestByHand", Coverage: published},
 	},
 	{
 		Key: "chi-squared-of-logs", Title: "geometric standard deviation",
@@ -46,7 +46,7 @@ var Methods = []analysis.Method{
 		Assumes:   "independent values from one log-normal distribution; unlike the interval of the geometric mean, this one does not forgive heavy tails.",
 		Interval:  "confidence, exact.", Notes: []string{"unbounded"},
 		Sources:  []analysis.Source{{Key: "nist-handbook", Cite: "NIST/SEMATECH e-Handbook of Statistical Methods (from memory)", Part: "7.2.3.1"}},
-		Evidence: analysis.Evidence{Reference: "moments in TestNIST", ByHand: "TestByHand", Coverage: published},
+		Evidence: analysis.Evidence{Reference: "testdata/reference/lognormal-limits.json", ByHand: "TestByHand", Coverage: published},
 	},
 	{
 		Key: "next-home", Title: "the next home of the same kind",
@@ -55,7 +55,7 @@ var Methods = []analysis.Method{
 		Assumes:   "that the next home is drawn as the n were, independently, from one log-normal distribution.",
 		Interval:  "prediction, exact: it is for one home, and wider than that of a mean.", Notes: []string{"unbounded"},
 		Sources:  []analysis.Source{{Key: "hahn-meeker-1991", Cite: "Hahn and Meeker 1991, Statistical Intervals (from memory)", Part: "section 4.7"}},
-		Evidence: analysis.Evidence{Reference: "moments in TestNIST", ByHand: "TestByHand", Coverage: published},
+		Evidence: analysis.Evidence{Reference: "testdata/reference/lognormal-limits.json", ByHand: "TestByHand", Coverage: published},
 	},
 	{
 		Key: string(Land), Title: "arithmetic mean, Land's exact limits",
@@ -140,7 +140,7 @@ var Methods = []analysis.Method{
 		Assumes:   "independent values, and nothing of their distribution.",
 		Interval:  "confidence, never below what is asked for, so often wider than need be.",
 		Sources:   []analysis.Source{{Key: "clopper-pearson-1934", Cite: "Clopper and Pearson 1934, Biometrika 26:404 (from memory)"}},
-		Evidence:  analysis.Evidence{Reference: "0 of 59, 299 and 29 in TestPublishedQuantiles", ByHand: "TestCountedByHand", Coverage: published},
+		Evidence:  analysis.Evidence{Reference: "testdata/reference/lognormal-limits.json; 0 of 59, 299 and 29 in TestPublishedQuantiles", ByHand: "TestCountedByHand", Coverage: published},
 	},
 	{
 		Key: string(AdjustedLikelihood), Title: "everything, where values are censored, rounded or known with an error",
@@ -195,7 +195,7 @@ var Methods = []analysis.Method{
 		Estimates: "the share of homes below each value, from 0 to 1, where some are only known to lie below limits, and the fitted line with its limits, Bq/m³.",
 		Formula: "Of n values in falling order, the rank of the i-th, if it is known, is (n−c+1)/(n−2c+1) · Π (n−j−c+1)/(n−j−c+2) over the known values j ≤ i, with c = 0.3175: " +
 			"the product-limit estimate of the share below it, made symmetric. Where all values are known this is (i′ − c)/(n − 2c + 1) of the i′-th from below, which are " +
-			"Filliben's ranks but for the two ends. The line and its limits are the quantiles of Fit.",
+			"Filliben's ranks but for the two ends. The line and its limits are the quantiles of Fit, as far down as it gives them.",
 		Assumes:  "what Fit assumes, and limits that do not depend on the values.",
 		Interval: "that of each quantile by itself, so that of many points some lie outside even where the fit is right.",
 		Sources:  []analysis.Source{{Key: "michael-schucany-1986", Cite: "Michael and Schucany 1986, in D'Agostino and Stephens, Goodness-of-Fit Techniques, section 11.2 (from memory)"}},

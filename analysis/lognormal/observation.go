@@ -28,6 +28,10 @@ func Rounded(x, step float64) Observation {
 	return Observation{max(0, x-step/2), x + step/2, 0}
 }
 
+// LogError is the standard deviation of a logarithm whose number has this relative
+// standard uncertainty, if both are log-normal: √ln(1 + q²).
+func LogError(relative float64) float64 { return math.Sqrt(math.Log1p(relative * relative)) }
+
 // FromReading is a reading as an observation. Its stated uncertainty u becomes
 // the standard deviation of the logarithm, √ln(1 + (u/x)²), if counted.
 func FromReading(r analysis.Reading, countError bool) Observation {
@@ -36,8 +40,7 @@ func FromReading(r analysis.Reading, countError bool) Observation {
 		return Below(r.Concentration)
 	}
 	if countError && r.Uncertainty > 0 && r.Concentration > 0 {
-		q := r.Uncertainty / r.Concentration
-		o.Error = math.Sqrt(math.Log1p(q * q))
+		o.Error = LogError(r.Uncertainty / r.Concentration)
 	}
 	return o
 }
@@ -112,8 +115,8 @@ const OutdoorFloor = 0.1
 //
 // An excess of less than OutdoorFloor times the outdoor level, or none, cannot be
 // told from nothing: it becomes a value below that floor, never a dropped one. The
-// error of a value stays what it was in Bq/m³, so it grows in relation to the
-// excess. A level to hold the excess against loses the outdoor level too.
+// error of a value stays what it was in Bq/m³, so it grows in relation to the excess
+// (and that of the logarithm by LogError). A level to hold the excess against loses the outdoor level too.
 //
 // Source: for the three-parameter log-normal with a known threshold, Miles 1998,
 // Radiat. Prot. Dosim. 78:13 (from memory); the floor is this project's choice.
@@ -135,7 +138,8 @@ func SubtractOutdoor(obs []Observation, outdoor float64) ([]Observation, error) 
 		case e.Lower < floor:
 			e.Lower, e.Error = 0, 0
 		case o.Error > 0:
-			e.Error = o.Error * o.Lower / e.Lower
+			relative := math.Sqrt(math.Expm1(o.Error * o.Error))
+			e.Error = LogError(relative * o.Lower / e.Lower)
 		}
 		if outdoor == 0 {
 			e = o

@@ -44,7 +44,7 @@ const rankingConstant = 0.3175
 // all values are known this is (i′ − c)/(n − 2c + 1) of the i′-th from below, which are
 // Filliben's ranks but for the two ends. A limit that is the same number as a known
 // value counts as below it; a value between bounds has the rank of their geometric
-// middle. The line and its limits are the quantiles of Fit.
+// middle. The line and its limits are the quantiles of Fit, as far down as it gives them.
 //
 // Assumes what Fit assumes, and limits that do not depend on the values.
 //
@@ -76,8 +76,12 @@ func Plot(obs []Observation, opt FitOptions) (PlotResult, error) {
 	if err != nil {
 		return r, err
 	}
-	for i, q := range fit.Quantiles {
-		r.Line = append(r.Line, LinePoint{end * (2*float64(i)/steps - 1), q.Quantile.Value, q.Quantile.Lower, q.Quantile.Upper})
+	for i, p := range opt.Quantiles {
+		for _, q := range fit.Quantiles { // without those of which Fit says nothing
+			if q.P == p {
+				r.Line = append(r.Line, LinePoint{end * (2*float64(i)/steps - 1), q.Quantile.Value, q.Quantile.Lower, q.Quantile.Upper})
+			}
+		}
 	}
 	return r, nil
 }

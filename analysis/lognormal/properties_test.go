@@ -31,7 +31,9 @@ func estimates(d Description) map[string]analysis.Estimate {
 		}
 	}
 	if f := d.Fit; f != nil {
-		m["gm"], m["gsd"] = f.GM, f.GSD
+		if f.GM != nil {
+			m["gm"], m["gsd"] = *f.GM, *f.GSD
+		}
 		if f.Mean != nil {
 			m["am"] = *f.Mean
 		}
@@ -186,6 +188,42 @@ func TestAgainstSlow(t *testing.T) {
 			sum += h * math.Exp(-r) * numeric.Phi((b-s.sd*s.sd/(2*r))*math.Sqrt(3*r)/s.sd)
 		}
 		agree(t, "P(T ≤ limit)", sum, c.p, 1e-6)
+	}
+
+	// Few values that spread widely have upper limits far out, where W is small and its
+	// density flat: by a sum in small steps of ln(W/ν). A limit is open only where the share
+	// below what counts as open is smaller than asked for.
+	for _, n := range []int{2, 3, 4, 7} {
+		for _, gsd := range []float64{1.5, 4.1, 8, 20} {
+			s, err := FromLogs(n, math.Log(60), math.Log(gsd))
+			if err != nil {
+				t.Fatal(err)
+			}
+			below := func(b float64) float64 { // ln(b/GM)
+				const h = 1e-3
+				sum, all := 0.0, 0.0
+				nu := float64(n - 1)
+				for x := -60.0; x < 6; x += h {
+					r := math.Exp(x)
+					w := math.Exp(nu / 2 * (x - math.Expm1(x)))
+					all += w
+					sum += w * numeric.Phi((b-s.sd*s.sd/(2*r))*math.Sqrt(float64(n)*r)/s.sd)
+				}
+				return sum / all
+			}
+			for _, tail := range []float64{0.25, 0.05, 0.005} {
+				lower, upper, err := generalizedLimits(s, tail)
+				if err != nil {
+					t.Fatal(err)
+				}
+				agree(t, "share below the lower limit", below(lower-s.mean), tail, 1e-7)
+				if !math.IsInf(upper, 1) {
+					agree(t, "share above the upper limit", 1-below(upper-s.mean), tail, 1e-7)
+				} else if b := logUnbiased(n, s.sd) + math.Log(beyond); 1-below(b) < tail*(1+1e-9) {
+					t.Errorf("%d values with a GSD of %v: open, where %v lies above a million times the value", n, gsd, 1-below(b))
+				}
+			}
+		}
 	}
 
 	rng := rand.New(rand.NewPCG(4, 0))
@@ -468,6 +506,7 @@ func TestNotes(t *testing.T) {
 	}{
 		{"too-uncertain", exacts(10, 30, 90, 40), DescribeOptions{}, exacts(10, 14, 19, 12, 16), DescribeOptions{}},
 		{"mostly-censored", append(repeat(Below(10), 9), exacts(20, 30)...), DescribeOptions{}, append(repeat(Below(10), 8), exacts(20, 30)...), DescribeOptions{}},
+		{"counted-with-errors", []Observation{{20, 20, 0.1}, {41, 41, 0.1}, {82, 82, 0.1}}, DescribeOptions{Levels: []float64{50}}, []Observation{{20, 20, 0.1}, {41, 41, 0.1}, {82, 82, 0.1}}, DescribeOptions{}},
 		{"no-spread-seen", []Observation{{20, 20, 0.5}, {21, 21, 0.5}, {22, 22, 0.5}}, DescribeOptions{}, []Observation{{20, 20, 0.05}, {31, 31, 0.05}, {22, 22, 0.05}}, DescribeOptions{}},
 		{"no-mean", exacts(1e-300, 1e300, 1), DescribeOptions{}, exacts(10, 11, 12), DescribeOptions{Mean: MOVER}},
 		{"no-fit", exacts(20), DescribeOptions{}, exacts(20, 21), DescribeOptions{}},

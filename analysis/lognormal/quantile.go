@@ -253,14 +253,7 @@ func Counted(above, n int, level float64, opt Options) (analysis.Estimate, error
 	}
 	x, m := float64(above), float64(n)
 	limits := clopperPearson.Get([3]float64{x, m, opt.Confidence}, func() [2]float64 {
-		tail := (1 - opt.Confidence) / 2
-		lower, upper := 0.0, 1.0
-		if above > 0 {
-			lower = mathext.InvRegIncBeta(x, m-x+1, tail)
-		}
-		if above < n {
-			upper = 1 - mathext.InvRegIncBeta(m-x, x+1, tail)
-		}
+		lower, upper := numeric.ClopperPearson(x, m, (1-opt.Confidence)/2)
 		return [2]float64{lower, upper}
 	})
 	return finish(analysis.Estimate{

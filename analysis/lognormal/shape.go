@@ -55,8 +55,12 @@ type PlotPoint struct {
 // from memory, held to R).
 func Shape(obs []Observation) (ShapeResult, error) {
 	x, ok := complete(obs)
-	if !ok {
-		return ShapeResult{}, fmt.Errorf("goodness of fit cannot be judged where values are below limits, between bounds or known with an error; compare the share counted above a level with the fitted one")
+	switch {
+	case ok:
+	case slices.ContainsFunc(obs, func(o Observation) bool { return o.Error > 0 }):
+		return ShapeResult{}, fmt.Errorf("goodness of fit cannot be judged where values are known with an error: their shape is not that of what was measured")
+	default:
+		return ShapeResult{}, fmt.Errorf("goodness of fit cannot be judged where values are below limits or between bounds; compare the share counted above a level with the fitted one")
 	}
 	s, err := NewSample(x)
 	if err != nil {

@@ -5,8 +5,6 @@ import (
 	"math"
 	"slices"
 
-	"gonum.org/v1/gonum/mathext"
-
 	"radonyear/analysis"
 	"radonyear/analysis/internal/numeric"
 )
@@ -67,19 +65,6 @@ func (e domain) effective(p, se float64) effective {
 	return x
 }
 
-// betaLimits are the beta quantiles B(α/2; x, n−x+1) and B(1−α/2; x+1, n−x) of x = np.
-func betaLimits(p, n, tail float64) (lower, upper float64) {
-	x := p * n
-	lower, upper = 0, 1
-	if p > 0 {
-		lower = mathext.InvRegIncBeta(x, n-x+1, tail)
-	}
-	if p < 1 {
-		upper = 1 - mathext.InvRegIncBeta(n-x, x+1, tail)
-	}
-	return lower, upper
-}
-
 // proportion is a share as counted, and as it would be were all that is undecided above.
 type proportion struct {
 	level     float64
@@ -123,8 +108,8 @@ func (e domain) interval(x proportion, method string, lower, upper float64) anal
 // Parker et al. 2017, Vital Health Stat. 2(175) (both from memory).
 func (e domain) kornGraubard(x proportion) analysis.Estimate {
 	tail := (1 - e.opt.Confidence) / 2
-	lower, _ := betaLimits(x.p, x.low.homes, tail)
-	_, upper := betaLimits(x.pHigh, x.high.homes, tail)
+	lower, _ := numeric.ClopperPearson(x.p*x.low.homes, x.low.homes, tail)
+	_, upper := numeric.ClopperPearson(x.pHigh*x.high.homes, x.high.homes, tail)
 	return e.interval(x, DesignKornGraubard, lower, upper)
 }
 
@@ -168,8 +153,8 @@ func (e domain) wilson(x proportion) analysis.Estimate {
 // (both from memory).
 func (e domain) clopperPearson(x proportion) analysis.Estimate {
 	tail := (1 - e.opt.Confidence) / 2
-	lower, _ := betaLimits(x.p, x.low.plain, tail)
-	_, upper := betaLimits(x.pHigh, x.high.plain, tail)
+	lower, _ := numeric.ClopperPearson(x.p*x.low.plain, x.low.plain, tail)
+	_, upper := numeric.ClopperPearson(x.pHigh*x.high.plain, x.high.plain, tail)
 	return e.interval(x, DesignClopperPearson, lower, upper)
 }
 

@@ -198,7 +198,7 @@ func TestPublishedDesign(t *testing.T) {
 		l, u := numeric.Wilson(c.x, c.n, z)
 		near(name+", Wilson, lower", l, c.wl)
 		near(name+", Wilson, upper", u, c.wu)
-		l, u = betaLimits(c.x/c.n, c.n, 0.025)
+		l, u = numeric.ClopperPearson(c.x, c.n, 0.025)
 		near(name+", Clopper-Pearson, lower", l, c.cl)
 		near(name+", Clopper-Pearson, upper", u, c.cu)
 	}

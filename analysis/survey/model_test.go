@@ -303,6 +303,16 @@ func TestByHand(t *testing.T) {
 	}
 	near(t, "raw GM", two[0].GM, math.Exp(3), 1e-12)
 	near(t, "raw GSD", two[0].GSD, math.Exp(math.Sqrt2), 1e-12)
+	// Of more than four fifths below their limits neither rests on what was measured.
+	mostly := []Home{{Log: math.Log(150)}, {Log: math.Log(50)}}
+	for range 8 {
+		mostly = append(mostly, Home{Log: math.Log(20), Below: true})
+	}
+	just, err := Unpooled(mostly, nil, 0)
+	over, err2 := Unpooled(append(mostly, Home{Log: math.Log(20), Below: true}), nil, 0)
+	if err != nil || err2 != nil || !(just[0].GM > 0 && just[0].GSD > 1) || over[0].GM != 0 || over[0].GSD != 0 {
+		t.Errorf("%+v, %+v (%v, %v)", just, over, err, err2)
+	}
 }
 
 // TestPublishedWilson: Newcombe 1998, Stat. Med. 17:857, table I, method 3.

@@ -621,7 +621,7 @@ func PublishValues(d lognormal.Description, po PublishOptions) (PublishedValues,
 		if d.Fit.N != v.Homes {
 			return PublishedValues{}, fmt.Errorf("a fit that counts %d homes, where %d are told", d.Fit.N, v.Homes)
 		}
-		v.GM, v.GSD = published(&d.Fit.GM), published(&d.Fit.GSD)
+		v.GM, v.GSD = published(d.Fit.GM), published(d.Fit.GSD)
 		switch {
 		case far:
 			v.Withheld = append(v.Withheld, Withheld{"mean and fitted shares", "the values are far from log-normal, so they would mislead: use the counted shares"})

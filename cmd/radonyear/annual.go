@@ -81,15 +81,25 @@ const defaultConfidence = 0.95
 
 // confidenceFlag is --confidence, of intervals and of what else a command says of it.
 func confidenceFlag(also string) cli.Flag {
-	return &cli.Float64Flag{Name: "confidence", Value: defaultConfidence, Usage: "`SHARE` of intervals that should hold the truth" + also + " (default 0.95)"}
+	return &cli.StringFlag{Name: "confidence", Value: report.Exact(defaultConfidence), Usage: "`SHARE` of intervals that should hold the truth" + also + ", as 90% or 0.9 (default 95%)"}
 }
 
 func parseConfidence(c *cli.Context) (float64, error) {
-	x := c.Float64("confidence")
-	if !(x >= 0.5 && x < 1) {
-		return 0, usageError{fmt.Sprintf("confidence %v is not between 0.5 and 1", x), "--confidence 0.95"}
+	text := c.String("confidence")
+	x, err := parseRelative(text)
+	if err != nil || x < 0.5 {
+		return 0, usageError{fmt.Sprintf("--confidence %q is not a share from 50 %% to under 100 %%", text), percentMeant("confidence", text, "95%")}
 	}
 	return x, nil
+}
+
+// percentMeant is the hint for a share that cannot be followed: with a percent sign,
+// where that is what may have been meant.
+func percentMeant(option, text, example string) string {
+	if x, err := strconv.ParseFloat(strings.TrimSpace(text), 64); err == nil && x >= 1 && x < 100 {
+		return fmt.Sprintf("--%s %s%%, or --%[1]s %[3]s", option, strings.TrimSpace(text), report.Exact(round(x/100)))
+	}
+	return fmt.Sprintf("--%s %s", option, example)
 }
 
 // phaseFlag is --phase, and what is taken without it.

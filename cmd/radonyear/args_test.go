@@ -59,7 +59,7 @@ func TestUsageErrors(t *testing.T) {
 		{"help frobnicate", `unknown command "frobnicate"`},
 		{"annual", "no file given"},
 		{"annual x.csv --confidence 95", "confidence"},
-		{"annual x.csv --confidence abc", "invalid value"},
+		{"annual x.csv --confidence abc", "is not a share from 50 % to under 100 %"},
 		{"annual x.csv --level nought", `level "nought"`},
 		{"annual x.csv --level -3", `level "-3"`},
 		{"annual x.csv --target never", "target"},

@@ -640,7 +640,7 @@ const fewJoined = 4
 func (q compareQuestion) pooled(results []compared) (pooled, below report.Table, everyone *compare.Pooled, err error) {
 	head := "Homes"
 	if q.by != "" {
-		head = strings.ToUpper(q.by[:1]) + q.by[1:]
+		head = firstUpper(q.by)
 	}
 	pooled = report.Table{Key: "pooled",
 		Title: "Homes joined: their middle reduction and what the next home may expect, in percent, and by what factor homes differ:",

@@ -85,9 +85,9 @@ func (p *program) compareHomes(c *cli.Context, q compareQuestion, format string)
 		case len(phases) > 1:
 			out("readings from before and after mitigation; compare it by these, without --with")
 		case h.Extra[column] == "":
-			out(fmt.Sprintf("no single %s in all of its rows", column))
+			out(noSingle(column))
 		case pair != "" && h.Extra[pair] == "":
-			out(fmt.Sprintf("no single %s in all of its rows", pair))
+			out(noSingle(pair))
 		case !(mean > 0):
 			out("every reading is zero, which has no logarithm")
 		default:

@@ -40,7 +40,7 @@ Examples:
 			&cli.StringSliceFlag{Name: "level", Usage: "`LEVEL` to give the share above, Bq/m3 or with a unit; may be repeated"},
 			&cli.StringFlag{Name: "rule", Usage: "`RULE` for a home's one value: mean (default) of its rooms, each by time; first, the test that began first; highest, the highest room's mean"},
 			&cli.StringFlag{Name: "outdoor", Usage: "outdoor `LEVEL` that every home has at least, Bq/m3 or with a unit: taken off before logarithms (default none)"},
-			&cli.StringFlag{Name: "error", Usage: "relative standard uncertainty of each home's value as `PERCENT`, taken off the spread (default none)"},
+			&cli.StringFlag{Name: "error", Usage: "relative standard uncertainty of each home's value as `PERCENT`, or stated: that of the readings as the files state it; taken off the spread (default none)"},
 			&cli.StringSliceFlag{Name: "quantile", Usage: "`SHARE` of the homes, such as 95%, to give the value below which it lies, with its interval and its upper tolerance limit; may be repeated"},
 			&cli.StringFlag{Name: "method", Usage: "`METHOD` of the mean's interval where all values are known: land (default), mover, generalized, profile-mean or bca; or of all intervals of the fit: adjusted-likelihood (default where values lie below a limit or have an error) or profile-likelihood"},
 			&cli.Uint64Flag{Name: "seed", Usage: "`SEED` of the resampling of --method bca (default 1)", Value: 1},
@@ -82,6 +82,7 @@ type surveyQuestion struct {
 	outdoor float64
 	error   float64 // as a log standard deviation
 	relErr  float64
+	stated  bool // each home's own, as its readings state it
 	method  string
 	seed    uint64
 	opt     lognormal.DescribeOptions
@@ -114,11 +115,13 @@ func parseSurvey(c *cli.Context) (q surveyQuestion, err error) {
 			return q, usageError{fmt.Sprintf("--outdoor %q is not a concentration", text), "--outdoor 10, in Bq/m3"}
 		}
 	}
-	if text := c.String("error"); text != "" {
+	if text := c.String("error"); text == "stated" {
+		q.stated = true
+	} else if text != "" {
 		if q.relErr, err = parseRelative(text); err != nil || !(q.relErr > 0 && q.relErr < 1) {
-			return q, usageError{fmt.Sprintf("--error %q is not a percentage between 0 and 100", text), "--error 10%"}
+			return q, usageError{fmt.Sprintf("--error %q is not a percentage between 0 and 100", text), percentMeant("error", text, "10%") + ", or --error stated for what the files state"}
 		}
-		q.error = math.Sqrt(math.Log1p(q.relErr * q.relErr))
+		q.error = lognormal.LogError(q.relErr)
 	}
 	switch q.method {
 	case string(lognormal.Auto), string(lognormal.Land), string(lognormal.MOVER), string(lognormal.Generalized), string(lognormal.Profile):
@@ -129,7 +132,10 @@ func parseSurvey(c *cli.Context) (q surveyQuestion, err error) {
 	default:
 		return q, usageError{fmt.Sprintf("unknown method %q", q.method), "--method land, mover, generalized, profile-mean, bca, adjusted-likelihood or profile-likelihood"}
 	}
-	if q.method != "" && q.opt.Method == "" && q.error > 0 {
+	if q.by == "home" && q.method != "" {
+		return q, usageError{"--method is of an interval, and readings of one home that resemble their neighbours have none by it", "leave out one of --by home and --method; radonyear mean has intervals for a home's readings"}
+	}
+	if q.method != "" && q.opt.Method == "" && (q.error > 0 || q.stated) {
 		return q, usageError{"--method " + q.method + " takes values that are known exactly, and --error says that none is", "leave out one of the two"}
 	}
 	if c.IsSet("seed") && q.method != "bca" {
@@ -138,14 +144,15 @@ func parseSurvey(c *cli.Context) (q surveyQuestion, err error) {
 	for _, text := range c.StringSlice("quantile") {
 		p, err := parseRelative(text)
 		if err != nil || !(p > 0) {
-			return q, usageError{fmt.Sprintf("--quantile %q is not a share between 0 and 100 %%", text), "--quantile 95%, or 0.95"}
+			return q, usageError{fmt.Sprintf("--quantile %q is not a share between 0 and 100 %%", text), percentMeant("quantile", text, "95%, or 0.95")}
 		}
 		if !slices.Contains(q.opt.Quantiles, p) {
 			q.opt.Quantiles = append(q.opt.Quantiles, p)
 		}
 	}
 	slices.Sort(q.opt.Quantiles)
-	q.opt.Levels, q.opt.Outdoor, q.opt.Shape = q.levels, q.outdoor, true
+	// A home's readings resemble each other, which no test of shape can bear.
+	q.opt.Levels, q.opt.Outdoor, q.opt.Shape = q.levels, q.outdoor, q.by != "home" || q.points
 	if q.opt.Confidence, err = parseConfidence(c); err != nil {
 		return q, err
 	}
@@ -158,10 +165,18 @@ func parseSurvey(c *cli.Context) (q surveyQuestion, err error) {
 	return q, err
 }
 
+// errorSetting is --error as a setting: a share, or "stated".
+func (q surveyQuestion) errorSetting() any {
+	if q.stated {
+		return "stated"
+	}
+	return q.relErr
+}
+
 func (q surveyQuestion) settings() []report.Field {
 	return []report.Field{
 		{Name: "by", Value: q.by}, {Name: "levels", Value: append([]float64{}, q.levels...)}, {Name: "level_unit", Value: "Bq/m3"},
-		{Name: "rule", Value: string(q.rule)}, {Name: "outdoor", Value: q.outdoor}, {Name: "error", Value: q.relErr},
+		{Name: "rule", Value: string(q.rule)}, {Name: "outdoor", Value: q.outdoor}, {Name: "error", Value: q.errorSetting()},
 		{Name: "quantiles", Value: append([]float64{}, q.opt.Quantiles...)}, {Name: "method", Value: q.method}, {Name: "seed", Value: int64(q.seed)}, {Name: "confidence", Value: q.opt.Confidence},
 		{Name: "phase", Value: q.phase},
 	}
@@ -201,23 +216,17 @@ func (p *program) describe(c *cli.Context) error {
 	if err := q.hasGroup(files); err != nil {
 		return err
 	}
-	groups, left, after, zeros := q.groups(daily)
+	all := q.groups(daily)
 	if pub != nil {
-		return p.publishDescription(c, q, pub, format, groups, left, files, after)
+		return p.publishDescription(c, q, pub, format, all, files)
 	}
+	groups := all.groups
 	doc := report.Document{
 		Command: "describe", Version: version,
 		Settings: slices.Concat(q.settings(), readingSettings(c)),
 		Inputs:   inputs(files), Rejects: rejectsFile(c),
-		Notes: inputNotes(files, daily, q.phase), LeftOut: left,
+		Notes: append(inputNotes(files, daily, q.phase), all.notes(q)...), LeftOut: all.left,
 		Levels: q.levels, Confidence: q.opt.Confidence,
-	}
-	if after > 0 {
-		doc.Notes = append(doc.Notes, analysis.Note{Code: "after-left-out", Text: fmt.Sprintf(
-			"Of %s the readings from after mitigation were left out; --phase after describes those.", count(after, "home"))})
-	}
-	if zeros > 0 {
-		doc.Notes = append(doc.Notes, zeroNote(zeros))
 	}
 	descriptions := make([]lognormal.Description, len(groups))
 	failed := make([]error, len(groups))
@@ -329,14 +338,42 @@ type reduced struct {
 	place analysis.Place
 	after bool   // readings from after mitigation were left out
 	zeros int    // results of exactly zero
+	error bool   // an uncertainty is stated
 	why   string // not empty if it brings nothing
 	none  bool   // the filter left nothing of it
 }
 
-// groups reduces each home to its value, and gathers the homes; after is of how
-// many homes readings from after mitigation were left out, and zeros how many results
-// are exactly zero.
-func (q surveyQuestion) groups(daily *ingest.Daily) (groups []group, left []report.LeftOut, after, zeros int) {
+// grouped is what the homes come to, and of how many of them there is something to say.
+type grouped struct {
+	groups                      []group
+	left                        []report.LeftOut
+	homes, after, zeros, errors int
+}
+
+// notes say what was done with readings of another kind.
+func (g grouped) notes(q surveyQuestion) (notes []analysis.Note) {
+	add := func(code, format string, args ...any) {
+		notes = append(notes, analysis.Note{Code: code, Text: fmt.Sprintf(format, args...)})
+	}
+	if g.after > 0 {
+		add("after-left-out", "Of %s the readings from after mitigation were left out; --phase after describes those.", count(g.after, "home"))
+	}
+	if g.zeros > 0 {
+		notes = append(notes, zeroNote(g.zeros))
+	}
+	switch {
+	case g.errors == 0 && q.stated:
+		add("no-error-stated", "No file states an uncertainty of a reading, so --error stated takes none off.")
+	case g.errors < g.homes && q.stated:
+		add("no-error-stated", "An uncertainty is stated for %d of %s; the others' values are taken as exact.", g.errors, count(g.homes, "home"))
+	case g.errors > 0 && q.error == 0 && !q.stated:
+		add("errors-not-counted", "The uncertainty stated for readings of %s is not counted, so that the spread is that of the values as measured, errors and all; --error stated takes it off.", count(g.errors, "home"))
+	}
+	return notes
+}
+
+// groups reduces each home to its value, and gathers the homes.
+func (q surveyQuestion) groups(daily *ingest.Daily) (all grouped) {
 	homes := make([]reduced, daily.HomeCount())
 	each(len(homes), func(i int) { homes[i] = q.home(daily.Home(i, ingest.Filter{Phase: q.phase})) })
 	at := map[string]int{}
@@ -345,23 +382,27 @@ func (q surveyQuestion) groups(daily *ingest.Daily) (groups []group, left []repo
 			continue
 		}
 		if h.after {
-			after++
+			all.after++
 		}
-		zeros += h.zeros
+		all.zeros += h.zeros
 		if h.why != "" {
-			left = append(left, report.LeftOut{Place: h.place, Why: h.why})
+			all.left = append(all.left, report.LeftOut{Place: h.place, Why: h.why})
 			continue
+		}
+		all.homes++
+		if h.error {
+			all.errors++
 		}
 		i, ok := at[h.name]
 		if !ok {
-			i = len(groups)
+			i = len(all.groups)
 			at[h.name] = i
-			groups = append(groups, group{name: h.name})
+			all.groups = append(all.groups, group{name: h.name})
 		}
-		groups[i].obs = append(groups[i].obs, h.obs...)
+		all.groups[i].obs = append(all.groups[i].obs, h.obs...)
 	}
-	sort.SliceStable(groups, func(i, j int) bool { return groups[i].name < groups[j].name })
-	return groups, left, after, zeros
+	sort.SliceStable(all.groups, func(i, j int) bool { return all.groups[i].name < all.groups[j].name })
+	return all
 }
 
 func (q surveyQuestion) home(h ingest.Home) reduced {
@@ -382,9 +423,17 @@ func (q surveyQuestion) home(h ingest.Home) reduced {
 	default:
 		r.name = h.Extra[q.by]
 	}
+	for _, s := range kept {
+		for i := range s.Len() {
+			x := s.At(i)
+			r.error = r.error || x.Uncertainty > 0
+		}
+	}
 	switch o, ok := q.rule.reduce(kept); {
 	case len(kept) == 0:
 		r.why = onlyAfter
+	case slices.Contains(h.Differs, q.by):
+		r.why = noSingle(q.by)
 	case !ok:
 		r.why = failedDetector
 	case q.by == "home":
@@ -393,7 +442,9 @@ func (q surveyQuestion) home(h ingest.Home) reduced {
 		r.obs = []lognormal.Observation{o}
 	}
 	for i := range r.obs {
-		r.obs[i].Error = q.error
+		if !q.stated {
+			r.obs[i].Error = q.error
+		}
 	}
 	return r
 }
@@ -419,6 +470,11 @@ func zeroNote(n int) analysis.Note {
 	return analysis.Note{Code: zeroResult, Text: text}
 }
 
+// noSingle is why a home is in no group of a column's.
+func noSingle(column string) string {
+	return fmt.Sprintf("no single %s in all of its rows", column)
+}
+
 // known is a reading as bounds on a concentration; ok is false where it is a
 // detector that failed.
 func known(r analysis.Reading) (lower, upper float64, ok bool) {
@@ -436,7 +492,11 @@ func known(r analysis.Reading) (lower, upper float64, ok bool) {
 func readingsOf(series []analysis.Series) (obs []lognormal.Observation) {
 	for _, s := range series {
 		for i := range s.Len() {
-			if lower, upper, ok := known(s.At(i)); ok {
+			lower, upper, ok := known(s.At(i))
+			switch {
+			case ok && lower == upper:
+				obs = append(obs, lognormal.FromReading(s.At(i), true))
+			case ok:
 				obs = append(obs, lognormal.Between(lower, upper))
 			}
 		}
@@ -445,8 +505,16 @@ func readingsOf(series []analysis.Series) (obs []lognormal.Observation) {
 }
 
 // bounds gathers a mean of readings weighted by time, of which some may be known
-// only to lie below a limit: then the mean lies between two numbers.
-type bounds struct{ lower, upper, weight float64 }
+// only to lie below a limit: then the mean lies between two numbers. Stated errors of
+// one detector go the same way and add up; those of several add up in squares.
+type bounds struct {
+	lower, upper, weight float64
+	error                float64 // of the detector in hand, weighted
+	squares              float64 // of those before
+}
+
+// next ends a detector's readings.
+func (b *bounds) next() { b.squares, b.error = b.squares+b.error*b.error, 0 }
 
 func (b *bounds) add(r analysis.Reading) {
 	lower, upper, ok := known(r)
@@ -457,10 +525,27 @@ func (b *bounds) add(r analysis.Reading) {
 	if r.Share > 0 {
 		w *= r.Share
 	}
-	b.lower, b.upper, b.weight = b.lower+w*lower, b.upper+w*upper, b.weight+w
+	b.lower, b.upper, b.weight, b.error = b.lower+w*lower, b.upper+w*upper, b.weight+w, b.error+w*r.Uncertainty
 }
 
-// reduce is a home's one value; ok is false where no reading can be used.
+// mean is the mean and the standard uncertainty of what was added.
+func (b *bounds) mean() (lower, upper, u float64) {
+	b.next()
+	return b.lower / b.weight, b.upper / b.weight, math.Sqrt(b.squares) / b.weight
+}
+
+// withError is a value between two others with this standard uncertainty, which is of
+// no account where nothing was measured.
+func withError(lower, upper, u float64) lognormal.Observation {
+	o := lognormal.Between(lower, upper)
+	if lower > 0 {
+		o.Error = lognormal.LogError(u / (lower + (upper-lower)/2))
+	}
+	return o
+}
+
+// reduce is a home's one value, with the error that its readings state; ok is false
+// where no reading can be used.
 func (r rule) reduce(series []analysis.Series) (o lognormal.Observation, ok bool) {
 	if r == ruleFirst {
 		return first(series)
@@ -477,27 +562,30 @@ func (r rule) reduce(series []analysis.Series) (o lognormal.Observation, ok bool
 		for i := range s.Len() {
 			b.add(s.At(i))
 		}
+		b.next()
 	}
 	slices.Sort(names) // so that the sum has one order
-	n := 0.0
+	n, lowest, highest, squares := 0.0, 0.0, 0.0, 0.0
 	for _, name := range names {
 		b := rooms[name]
 		if b.weight == 0 {
 			continue
 		}
-		lower, upper := b.lower/b.weight, b.upper/b.weight
+		lower, upper, u := b.mean()
 		if r == ruleHighest {
 			// Of two rooms in doubt, the highest lies no lower than either.
-			o.Lower, o.Upper = max(o.Lower, lower), max(o.Upper, upper)
-			n = 1
+			if upper > highest {
+				squares = u * u
+			}
+			lowest, highest, n = max(lowest, lower), max(highest, upper), 1
 			continue
 		}
-		o.Lower, o.Upper, n = o.Lower+lower, o.Upper+upper, n+1
+		lowest, highest, squares, n = lowest+lower, highest+upper, squares+u*u, n+1
 	}
 	if n == 0 {
 		return o, false
 	}
-	return lognormal.Between(o.Lower/n, o.Upper/n), true
+	return withError(lowest/n, highest/n, math.Sqrt(squares)/n), true
 }
 
 // first is the value of the test that began first: an integrating result, or all
@@ -522,7 +610,7 @@ func first(series []analysis.Series) (o lognormal.Observation, ok bool) {
 			}
 		}
 		if b.weight > 0 && (!ok || start.Before(begin)) {
-			begin, o, ok = start, lognormal.Between(b.lower/b.weight, b.upper/b.weight), true
+			begin, o, ok = start, withError(b.mean()), true
 		}
 	}
 	return o, ok
@@ -531,7 +619,7 @@ func first(series []analysis.Series) (o lognormal.Observation, ok bool) {
 func (q surveyQuestion) sentences() []string {
 	var s []string
 	if q.by == "home" {
-		s = append(s, "Each home's readings as they stand: day means and results. They resemble their neighbours, so intervals are too narrow; radonyear mean and annual give honest ones.")
+		s = append(s, "Each home's readings as they stand: day means and results.")
 	} else {
 		s = append(s, fmt.Sprintf("A home counts once, as %s (--rule %s). Nothing is adjusted for season: radonyear annual does that, and the spread between short tests is wider than that between homes' years.", q.rule.words(), q.rule))
 	}
@@ -541,9 +629,15 @@ func (q surveyQuestion) sentences() []string {
 	if q.relErr > 0 {
 		s = append(s, fmt.Sprintf("A relative standard uncertainty of %g %% of each value was taken off the spread.", round(100*q.relErr)))
 	}
-	if len(q.opt.Quantiles) > 0 {
+	if q.stated {
+		s = append(s, "The standard uncertainty that the files state was taken off the spread: that of one detector's readings as if they all erred alike, that of several as if each erred by itself.")
+	}
+	if len(q.opt.Quantiles) > 0 && q.by != "home" {
 		s = append(s, fmt.Sprintf("Tolerance limit: at least the share lies below it, with %g %% confidence.", round(100*q.opt.Confidence)))
 	}
-	return append(s, "How log-normal values look is information and no gate: few values show nothing, many show something always.",
+	if q.by != "home" {
+		s = append(s, "How log-normal values look is information and no gate: few values show nothing, many show something always.")
+	}
+	return append(s,
 		"A sample speaks for the homes it was drawn from. "+caution)
 }

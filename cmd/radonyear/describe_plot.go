@@ -28,6 +28,9 @@ func (q surveyQuestion) ranksFigure(groups []group, ds []lognormal.Description) 
 			caution,
 		},
 	}
+	if q.by == "home" {
+		f.Notes[0] = "Values of a log-normal distribution lie about a straight line. Readings of one home resemble their neighbours, so the line has no limits."
+	}
 	if len(groups) > 2 {
 		f.Columns = 2
 	}
@@ -35,7 +38,7 @@ func (q surveyQuestion) ranksFigure(groups []group, ds []lognormal.Description) 
 	if q.outdoor > 0 {
 		what = fmt.Sprintf("Radon over the %g outdoors", q.outdoor)
 	}
-	below, all := 0, 0
+	below, outdoors, all := 0, 0, 0
 	for i, g := range groups {
 		if ds[i].Fit == nil {
 			continue // the table says why
@@ -48,7 +51,15 @@ func (q surveyQuestion) ranksFigure(groups []group, ds []lognormal.Description) 
 		if err != nil {
 			return f, err
 		}
-		below, all = below+r.Below, all+r.N
+		all += r.N
+		for i, o := range g.obs {
+			switch {
+			case o.Lower == 0:
+				below++
+			case obs[i].Lower == 0: // known, and less than can be told from the outdoor level
+				outdoors++
+			}
+		}
 		p := plot.Panel{X: plot.Axis{Label: "Share of " + n + " at or below, %", Kind: plot.Ranks}, Y: concentration(what)}
 		if len(groups) > 1 {
 			p.Title = fmt.Sprintf("%s, n = %d", q.groupName(g), r.N)
@@ -69,7 +80,9 @@ func (q surveyQuestion) ranksFigure(groups []group, ds []lognormal.Description) 
 			between.At, between.Value = append(between.At, v.Z), append(between.Value, v.Value)
 			between.Low, between.High = append(between.Low, v.Lower), append(between.High, v.Upper)
 		}
-		p.Marks = []plot.Mark{band}
+		if len(line.X) > 0 && q.by != "home" { // limits are of independent values
+			p.Marks = append(p.Marks, band)
+		}
 		var levels []float64
 		for _, l := range q.levels {
 			levels = append(levels, l-q.outdoor)
@@ -79,15 +92,21 @@ func (q surveyQuestion) ranksFigure(groups []group, ds []lognormal.Description) 
 			rule.Label = fmt.Sprintf("level, %s Bq/m³", report.Number(q.levels[k], q.levels[k]))
 			p.Marks = append(p.Marks, rule)
 		}
-		p.Marks = append(p.Marks, line)
+		if len(line.X) > 0 { // the note on what lies below the limits says why
+			p.Marks = append(p.Marks, line)
+		}
 		if between.At != nil {
 			p.Marks = append(p.Marks, between)
 		}
 		p.Marks = append(p.Marks, dots)
 		f.Panels = append(f.Panels, p)
 		if len(groups) == 1 {
-			f.Lead = fmt.Sprintf("Geometric mean %s Bq/m³, geometric standard deviation %s, of %d %s.", report.Number(ds[i].Fit.GM.Value), report.Number(ds[i].Fit.GSD.Value), r.N, n)
-			if ds[i].Shape != nil {
+			if gm, gsd := ds[i].Fit.GM, ds[i].Fit.GSD; gm != nil && gsd != nil {
+				f.Lead = fmt.Sprintf("Geometric mean %s Bq/m³, geometric standard deviation %s, of %d %s.", report.Number(gm.Value), report.Number(gsd.Value), r.N, n)
+			} else {
+				f.Lead = fmt.Sprintf("%d of %d %s lie below a limit: too many for a geometric mean, or for a line below the lowest value known.", r.Below, r.N, n)
+			}
+			if ds[i].Shape != nil && q.by != "home" {
 				f.Lead += " In words: " + ds[i].Shape.Words + "."
 			}
 		}
@@ -97,14 +116,22 @@ func (q surveyQuestion) ranksFigure(groups []group, ds []lognormal.Description) 
 	const beyond = 4
 	low, high, least, most := math.Inf(1), math.Inf(-1), math.Inf(1), math.Inf(-1)
 	for _, p := range f.Panels {
+		banded := slices.ContainsFunc(p.Marks, func(m plot.Mark) bool { _, ok := m.(plot.Band); return ok })
+		free := func(y []float64) { // of a panel without limits
+			if !banded && len(y) > 0 {
+				least, most = min(least, slices.Min(y)), max(most, slices.Max(y))
+			}
+		}
 		for _, m := range p.Marks {
 			switch m := m.(type) {
 			case plot.Band:
 				least, most = min(least, slices.Min(m.Low)), max(most, slices.Max(m.High))
 			case plot.Curve:
 				low, high = min(low, slices.Min(m.Y)), max(high, slices.Max(m.Y))
+				free(m.Y)
 			case plot.Points:
 				low, high = min(low, slices.Min(append(m.Y, low))), max(high, slices.Max(append(m.Y, high)))
+				free(m.Y)
 			case plot.Rule:
 				low, high = min(low, m.At/1.1*beyond), max(high, 1.1*m.At/beyond)
 			}
@@ -115,6 +142,9 @@ func (q surveyQuestion) ranksFigure(groups []group, ds []lognormal.Description) 
 	}
 	if len(f.Panels) == 0 {
 		return f, fmt.Errorf("no group has a fit to draw; the table says why")
+	}
+	if outdoors > 0 {
+		f.Notes = append([]string{fmt.Sprintf("%d of %d values lie at the outdoor level of %g Bq/m³ or below it: they count in the others' ranks and in the fit, and are no points.", outdoors, all, q.outdoor)}, f.Notes...)
 	}
 	if below > 0 {
 		f.Notes = append([]string{fmt.Sprintf("%d of %d values lie below a detection limit: they count in the others' ranks and in the fit, and are no points.", below, all)}, f.Notes...)

@@ -1,31 +1,35 @@
 package main
 
 import (
+	"fmt"
 	"slices"
 	"strconv"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"github.com/urfave/cli/v2"
 
 	"radonyear/analysis"
 	"radonyear/analysis/lognormal"
 	"radonyear/analysis/survey"
+	"radonyear/analysis/temporal"
 	"radonyear/cmd/radonyear/internal/report"
 	"radonyear/ingest"
 )
 
 // publishDescription is the rest of describe where its result is to be published.
-func (p *program) publishDescription(c *cli.Context, q surveyQuestion, o *publishing, format string, groups []group, left []report.LeftOut, files []ingest.File, after int) error {
+func (p *program) publishDescription(c *cli.Context, q surveyQuestion, o *publishing, format string, all grouped, files []ingest.File) error {
 	if q.by == "home" {
 		return usageError{"--by home gives each home by itself, and no home is published", "--by area, or another column"}
 	}
 	if q.method == "bca" {
 		return usageError{"--method bca does not go with --publish: the width of an interval by resampling tells how many homes there are", "leave out --method"}
 	}
-	if len(groups) == 0 {
-		return noResult(left, files)
+	if len(all.groups) == 0 {
+		return noResult(all.left, files)
 	}
-	groups, merged := q.mergeGroups(groups, o.MinCell)
+	groups, merged := q.mergeGroups(all.groups, o.MinCell)
 	rows := make([]survey.PublishedValues, len(groups))
 	counted := make([]survey.RawArea, len(groups))
 	for i, g := range groups {
@@ -47,13 +51,13 @@ func (p *program) publishDescription(c *cli.Context, q surveyQuestion, o *publis
 	if err != nil {
 		return err
 	}
-	_, all := survey.Countable(whole, counted, o.MinCell)
+	_, tellable := survey.Countable(whole, counted, o.MinCell)
 	var withheld []survey.Withheld
 	if len(merged) > 0 {
 		withheld = append(withheld, survey.Withheld{What: "groups", Why: "those with fewer than " + strconv.Itoa(o.MinCell) + " homes are told only together, where need be with the next smallest"})
 	}
 	for k, level := range q.levels {
-		if !all[k] {
+		if !tellable[k] {
 			withheld = append(withheld, survey.Withheld{What: "counted share above " + told(level), Why: "in some row fewer than " + strconv.Itoa(o.MinCell) + " homes above it, below it, or between it and another level, or a limit that leaves a home undecided"})
 			continue
 		}
@@ -78,6 +82,9 @@ func (p *program) publishDescription(c *cli.Context, q surveyQuestion, o *publis
 	}) {
 		withheld = append(withheld, survey.Withheld{What: "mean, where there is none", Why: "the shape assumed would make it and not the values, or they do not give one"})
 	}
+	if slices.ContainsFunc(rows, func(v survey.PublishedValues) bool { return v.GM == nil }) {
+		withheld = append(withheld, survey.Withheld{What: "geometric mean and spread, and the mean with them, where there are none", Why: "most homes lie below a limit, or the values do not give them"})
+	}
 	withheld = append(withheld,
 		survey.Withheld{What: "quantiles, in CSV and JSON, where there are none", Why: "fewer than 3 homes beyond, or below a limit"},
 		survey.Withheld{What: "counts of homes", Why: "told to within " + strconv.Itoa(o.MinCell) + "; in all figures a row counts as the fewest homes told of it, and counted shares are ranges"},
@@ -87,7 +94,7 @@ func (p *program) publishDescription(c *cli.Context, q surveyQuestion, o *publis
 		survey.Withheld{What: "homes below a limit, tests and plot of the shape, next home", Why: "nearer to single homes, and not needed"})
 	doc := report.Document{
 		Command: "describe", Version: version, Levels: q.levels, Confidence: q.opt.Confidence,
-		Settings: append(q.publishedSettings(), o.settings()...), Notes: o.notes(files, after), LeftOut: o.leftOut(left),
+		Settings: append(q.publishedSettings(), o.settings()...), Notes: append(o.notes(files, all.after), all.published(q)...), LeftOut: o.leftOut(all.left),
 		Tables: []report.Table{q.publishedTable(groups, merged, rows, o)},
 	}
 	if far != nil {
@@ -105,7 +112,22 @@ func (p *program) publishDescription(c *cli.Context, q surveyQuestion, o *publis
 	if err := p.emit(c, doc, format); err != nil {
 		return err
 	}
-	return p.published(files, left)
+	return p.published(files, all.left)
+}
+
+// published are the notes without a number.
+func (g grouped) published(q surveyQuestion) (notes []analysis.Note) {
+	words := map[string]string{
+		zeroResult:           fmt.Sprintf("Results of zero were taken as below %g Bq/m³.", temporal.ZeroLimit),
+		"errors-not-counted": "Uncertainties that are stated for readings are not counted: the spread is that of the values as measured, errors and all.",
+		"no-error-stated":    "Where no uncertainty is stated, values are taken as exact.",
+	}
+	for _, n := range g.notes(q) {
+		if text, ok := words[n.Code]; ok {
+			notes = append(notes, analysis.Note{Code: n.Code, Text: text})
+		}
+	}
+	return notes
 }
 
 // mergeGroups puts small groups together, as survey.MergeSmall says.
@@ -153,7 +175,7 @@ func countAbove(g group, levels []float64, confidence float64) (survey.RawArea, 
 
 func (q surveyQuestion) publishedSettings() []report.Field {
 	return []report.Field{{Name: "by", Value: q.by}, {Name: "levels", Value: append([]float64{}, q.levels...)}, {Name: "level_unit", Value: "Bq/m3"}, {Name: "rule", Value: string(q.rule)},
-		{Name: "outdoor", Value: q.outdoor}, {Name: "error", Value: q.relErr}, {Name: "method", Value: q.method}, {Name: "confidence", Value: q.opt.Confidence}, {Name: "phase", Value: q.phase}}
+		{Name: "outdoor", Value: q.outdoor}, {Name: "error", Value: q.errorSetting()}, {Name: "method", Value: q.method}, {Name: "confidence", Value: q.opt.Confidence}, {Name: "phase", Value: q.phase}}
 }
 
 // publishedTable is the result, a row a group.
@@ -208,4 +230,7 @@ func (q surveyQuestion) publishedTable(groups []group, merged map[string]bool, r
 }
 
 // firstUpper is a column's name as a head.
-func firstUpper(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
+func firstUpper(s string) string {
+	r, n := utf8.DecodeRuneInString(s)
+	return string(unicode.ToUpper(r)) + s[n:]
+}

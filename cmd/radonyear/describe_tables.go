@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"strconv"
-	"strings"
 
 	"radonyear/analysis"
 	"radonyear/analysis/lognormal"
@@ -27,26 +26,26 @@ func (q surveyQuestion) groupName(g group) string {
 func (q surveyQuestion) tables(groups []group, ds []lognormal.Description) []report.Table {
 	head := "Group"
 	if q.by != "all" {
-		head = strings.ToUpper(q.by[:1]) + q.by[1:]
+		head = firstUpper(q.by)
 	}
-	n := "Homes"
+	key, n := "homes", "Homes"
 	if q.by == "home" {
-		n = "Readings"
+		key, n = "readings", "Readings"
 	}
 	main := report.Table{Columns: []report.Column{
 		{Key: "group", Style: report.Text},
 		{Head: head, Style: report.Text},
-		{Key: "homes", Head: n, Style: report.Count},
+		{Key: key, Head: n, Style: report.Count},
 		{Key: "below_limit", Head: "Below\nlimit", Style: report.Count, Spare: 2},
 		{Key: "below_limit_share", Style: report.Share},
 		{Key: "minimum", Style: report.Concentration},
 		{Key: "minimum_below_limit", Style: report.Bool},
 		{Key: "maximum", Style: report.Concentration},
 		{Key: "maximum_below_limit", Style: report.Bool},
-		{Key: "gm", Head: "GM", Style: report.Estimate},
-		{Key: "gsd", Head: "GSD", Style: report.Estimate, ValueOnly: true},
-		{Key: "am", Head: "Mean", Style: report.Estimate},
 	}}
+	q.estimate(&main, report.Column{Key: "gm", Head: "GM", Style: report.Estimate}, report.Concentration)
+	q.estimate(&main, report.Column{Key: "gsd", Head: "GSD", Style: report.Estimate, ValueOnly: true}, report.Factor)
+	q.estimate(&main, report.Column{Key: "am", Head: "Mean", Style: report.Estimate}, report.Concentration)
 	if len(ds) > 1 {
 		main.Title = "Bq/m³; GM: geometric mean; GSD: geometric standard deviation."
 	}
@@ -57,14 +56,16 @@ func (q surveyQuestion) tables(groups []group, ds []lognormal.Description) []rep
 	}
 	for _, p := range q.opt.Quantiles {
 		key := "fitted_p" + percentKey(p)
-		main.Columns = append(main.Columns, report.Column{Key: key, Style: report.Estimate, CSVOnly: true},
-			report.Column{Key: key + "_tolerance", Style: report.Estimate, CSVOnly: true})
+		main.Columns = append(main.Columns, report.Column{Key: key, Style: q.style(report.Estimate, report.Concentration), CSVOnly: true})
+		if q.by != "home" {
+			main.Columns = append(main.Columns, report.Column{Key: key + "_tolerance", Style: report.Estimate, CSVOnly: true})
+		}
 	}
 	for _, l := range q.levels {
 		at := strconv.FormatFloat(l, 'f', -1, 64)
 		main.Columns = append(main.Columns,
-			report.Column{Key: "fraction_above_" + at, Style: report.Estimate, CSVOnly: true},
-			report.Column{Key: "counted_above_" + at, Style: report.Estimate, CSVOnly: true})
+			report.Column{Key: "fraction_above_" + at, Style: q.style(report.Estimate, report.Share), CSVOnly: true},
+			report.Column{Key: "counted_above_" + at, Style: q.style(report.Estimate, report.Share), CSVOnly: true})
 	}
 	main.Columns = append(main.Columns,
 		report.Column{Key: "quantiles", Style: report.Nested},
@@ -72,14 +73,20 @@ func (q surveyQuestion) tables(groups []group, ds []lognormal.Description) []rep
 		report.Column{Key: "above", Style: report.Nested},
 		report.Column{Key: "fit", Style: report.Nested})
 	for i, d := range ds {
-		var gm, gsd, am any
+		var gm, gsd, am *analysis.Estimate
 		if d.Fit != nil {
-			gm, gsd, am = d.Fit.GM, d.Fit.GSD, pointed(d.Fit.Mean)
+			gm, gsd, am = d.Fit.GM, d.Fit.GSD, d.Fit.Mean
 		}
 		allBelow := d.Below == d.N
-		row := report.Row{Label: q.groupName(groups[i]), Notes: notesOf(d)}
+		row := report.Row{Label: q.groupName(groups[i]), Notes: q.notesOf(d)}
 		row.Cells = []any{groups[i].name, row.Label, d.N, d.Below, float64(d.Below) / float64(d.N),
-			bounded(d.Min, d.MinBelow), d.MinBelow, bounded(d.Max, allBelow), allBelow, gm, gsd, am}
+			bounded(d.Min, d.MinBelow), d.MinBelow, bounded(d.Max, allBelow), allBelow}
+		for _, e := range []*analysis.Estimate{gm, gsd, am} {
+			row.Cells = append(row.Cells, q.cell(e))
+			if q.by == "home" {
+				row.Cells = append(row.Cells, valueOf(e))
+			}
+		}
 		quantiles := []any{}
 		for _, r := range d.Ranks {
 			row.Cells = append(row.Cells, bounded(r.Value, r.Below), r.Below)
@@ -87,15 +94,17 @@ func (q surveyQuestion) tables(groups []group, ds []lognormal.Description) []rep
 		}
 		fittedQuantiles := []any{}
 		for k, p := range q.opt.Quantiles {
-			value, tolerance := quantileCells(d, k)
-			row.Cells = append(row.Cells, value, tolerance)
-			fittedQuantiles = append(fittedQuantiles, []report.Field{{Name: "p", Value: p}, {Name: "quantile", Value: value}, {Name: "tolerance", Value: tolerance}})
+			value, tolerance := q.quantileOf(d, k)
+			row.Cells = append(row.Cells, q.cell(value))
+			if q.by != "home" {
+				row.Cells = append(row.Cells, pointed(tolerance))
+			}
+			fittedQuantiles = append(fittedQuantiles, []report.Field{{Name: "p", Value: p}, {Name: "quantile", Value: q.field(value)}, {Name: "tolerance", Value: q.interval(tolerance)}})
 		}
 		above := []any{}
 		for _, s := range d.Above {
-			fitted, counted := pointed(s.Fraction), pointed(s.Counted)
-			row.Cells = append(row.Cells, fitted, counted)
-			above = append(above, []report.Field{{Name: "level", Value: s.Level}, {Name: "fraction", Value: fitted}, {Name: "counted", Value: counted}})
+			row.Cells = append(row.Cells, q.cell(s.Fraction), q.cell(s.Counted))
+			above = append(above, []report.Field{{Name: "level", Value: s.Level}, {Name: "fraction", Value: q.field(s.Fraction)}, {Name: "counted", Value: q.field(s.Counted)}})
 		}
 		row.Cells = append(row.Cells, quantiles, fittedQuantiles, above, q.fitFields(d))
 		main.Rows = append(main.Rows, row)
@@ -110,6 +119,61 @@ func (q surveyQuestion) tables(groups []group, ds []lognormal.Description) []rep
 	return append(tables, q.shapes(head, groups, ds))
 }
 
+// What follows is what --by home leaves of an estimate: its value. The interval is one
+// of independent values, which a home's readings are not.
+
+// estimate appends a column of estimates, or of values in this style; in JSON those
+// are objects too.
+func (q surveyQuestion) estimate(t *report.Table, c report.Column, bare report.Style) {
+	if q.by == "home" {
+		c.Style, c.CSVOnly = bare, true
+		t.Columns = append(t.Columns, c, report.Column{Key: c.Key, Style: report.Nested})
+		return
+	}
+	t.Columns = append(t.Columns, c)
+}
+
+func (q surveyQuestion) style(s, bare report.Style) report.Style {
+	if q.by == "home" {
+		return bare
+	}
+	return s
+}
+
+// cell is an estimate, or its value; empty where there is none.
+func (q surveyQuestion) cell(e *analysis.Estimate) any {
+	if e != nil && q.by == "home" {
+		return e.Value
+	}
+	return pointed(e)
+}
+
+// field is the same in JSON.
+func (q surveyQuestion) field(e *analysis.Estimate) any {
+	if q.by == "home" {
+		return valueOf(e)
+	}
+	return pointed(e)
+}
+
+// interval is an estimate that is nothing without its interval.
+func (q surveyQuestion) interval(e *analysis.Estimate) any {
+	if q.by == "home" {
+		return nil
+	}
+	return pointed(e)
+}
+
+func valueOf(e *analysis.Estimate) any {
+	if e == nil {
+		return nil
+	}
+	return []report.Field{{Name: "value", Value: e.Value}}
+}
+
+// readingsAlike is noted of every home's readings.
+var readingsAlike = analysis.Note{Code: "readings-alike", Text: "readings of one home resemble their neighbours and say less than as many homes would, so no interval is given, and nothing of their shape; radonyear mean and annual give intervals that hold"}
+
 // percentKey is a share in a column's name: 90, 97.5.
 func percentKey(p float64) string { return strconv.FormatFloat(round(100*p), 'f', -1, 64) }
 
@@ -122,7 +186,16 @@ func bounded(x float64, below bool) any {
 }
 
 // notesOf are the notes of a description and of every estimate in it, each once.
-func notesOf(d lognormal.Description) []analysis.Note {
+func (q surveyQuestion) notesOf(d lognormal.Description) []analysis.Note {
+	if q.by == "home" { // those of intervals are of no account
+		notes := []analysis.Note{readingsAlike}
+		for _, n := range d.Notes {
+			if n.Code != "no-shape" {
+				notes = append(notes, n)
+			}
+		}
+		return rowNotes(notes)
+	}
 	lists := [][]analysis.Note{d.Notes}
 	add := func(e *analysis.Estimate) {
 		if e != nil {
@@ -130,8 +203,8 @@ func notesOf(d lognormal.Description) []analysis.Note {
 		}
 	}
 	if f := d.Fit; f != nil {
-		add(&f.GM)
-		add(&f.GSD)
+		add(f.GM)
+		add(f.GSD)
 		add(f.Mean)
 		add(f.Next)
 		for _, q := range f.Quantiles {
@@ -146,13 +219,18 @@ func notesOf(d lognormal.Description) []analysis.Note {
 	return rowNotes(lists...)
 }
 
-// quantileCells are the fitted quantile asked for as number k and its tolerance limit,
-// empty without a fit.
-func quantileCells(d lognormal.Description, k int) (value, tolerance any) {
+// quantileOf are the fitted quantile asked for as number k and its tolerance limit, nil
+// where the fit does not give it.
+func (q surveyQuestion) quantileOf(d lognormal.Description, k int) (value, tolerance *analysis.Estimate) {
 	if d.Fit == nil {
 		return nil, nil
 	}
-	return d.Fit.Quantiles[k].Quantile, d.Fit.Quantiles[k].Tolerance
+	for _, r := range d.Fit.Quantiles {
+		if r.P == q.opt.Quantiles[k] {
+			return &r.Quantile, &r.Tolerance
+		}
+	}
+	return nil, nil
 }
 
 // inOrder are the values at some shares of the homes in order, for people.
@@ -184,22 +262,24 @@ func (q surveyQuestion) inOrder(head string, groups []group, ds []lognormal.Desc
 
 // quantile is one fitted quantile with its limits, for people.
 func (q surveyQuestion) quantile(k int, head string, groups []group, ds []lognormal.Description) report.Table {
+	of := "homes"
+	if q.by == "home" {
+		of = "readings"
+	}
 	t := report.Table{
-		Title: fmt.Sprintf("%s %% of homes lie below, by the log-normal fit, Bq/m³:", percentKey(q.opt.Quantiles[k])),
+		Title: fmt.Sprintf("%s %% of %s lie below, by the log-normal fit, Bq/m³:", percentKey(q.opt.Quantiles[k]), of),
 		Columns: []report.Column{
 			{Head: head, Style: report.Text},
-			{Head: "Quantile", Style: report.Estimate},
-			{Head: "Tolerance\nlimit", Style: report.Concentration},
+			{Head: "Quantile", Style: q.style(report.Estimate, report.Concentration)},
+			{Head: "Tolerance\nlimit", Style: report.Concentration, OmitEmpty: q.by == "home"},
 		}}
 	for i, d := range ds {
-		value, tolerance := quantileCells(d, k)
-		if e, ok := tolerance.(analysis.Estimate); ok {
+		value, e := q.quantileOf(d, k)
+		var tolerance any
+		if e != nil && q.by != "home" && !math.IsInf(e.Upper, 1) { // its note says so
 			tolerance = e.Upper
-			if math.IsInf(e.Upper, 1) {
-				tolerance = nil // its note says so
-			}
 		}
-		t.Rows = append(t.Rows, report.Row{Cells: []any{q.groupName(groups[i]), value, tolerance}})
+		t.Rows = append(t.Rows, report.Row{Cells: []any{q.groupName(groups[i]), q.cell(value), tolerance}})
 	}
 	return t
 }
@@ -218,12 +298,15 @@ func (q surveyQuestion) shares(k int, head string, groups []group, ds []lognorma
 		Title: fmt.Sprintf("Share above %g Bq/m³, counted and by the log-normal fit, with intervals, in percent:", q.levels[k]),
 		Columns: []report.Column{
 			{Head: head, Style: report.Text},
-			{Head: "Counted", Style: report.Fraction},
-			{Head: "Fitted", Style: report.Fraction},
+			{Head: "Counted", Style: q.style(report.Fraction, report.Share)},
+			{Head: "Fitted", Style: q.style(report.Fraction, report.Share)},
 		}}
+	if q.by == "home" {
+		t.Title = fmt.Sprintf("Share of readings above %g Bq/m³, counted and by the log-normal fit, in percent:", q.levels[k])
+	}
 	for i, d := range ds {
 		s := d.Above[k]
-		t.Rows = append(t.Rows, report.Row{Cells: []any{q.groupName(groups[i]), pointed(s.Counted), pointed(s.Fraction)}})
+		t.Rows = append(t.Rows, report.Row{Cells: []any{q.groupName(groups[i]), q.cell(s.Counted), q.cell(s.Fraction)}})
 	}
 	return t
 }
@@ -236,7 +319,7 @@ func (q surveyQuestion) shapes(head string, groups []group, ds []lognormal.Descr
 	t := report.Table{Title: "How log-normal the values look:", Hidden: true, Columns: []report.Column{
 		{Head: head, Style: report.Text}, {Head: "In words", Style: report.Prose}}}
 	for i, d := range ds {
-		if d.Shape == nil {
+		if d.Shape == nil || q.by == "home" {
 			continue
 		}
 		t.Hidden = len(ds) > mostShapes
@@ -250,7 +333,10 @@ func (q surveyQuestion) fitFields(d lognormal.Description) any {
 	if d.Fit == nil {
 		return nil
 	}
-	f := []report.Field{{Name: "mean_log", Value: d.Fit.MeanLog}, {Name: "sd_log", Value: d.Fit.SDLog}, {Name: "next_home", Value: pointed(d.Fit.Next)}}
+	f := []report.Field{{Name: "mean_log", Value: nil}, {Name: "sd_log", Value: nil}, {Name: "next_home", Value: q.interval(d.Fit.Next)}}
+	if d.Fit.GM != nil {
+		f[0].Value, f[1].Value = d.Fit.MeanLog, d.Fit.SDLog
+	}
 	s := d.Shape
 	if s == nil {
 		return append(f, report.Field{Name: "words", Value: nil})
@@ -261,8 +347,12 @@ func (q surveyQuestion) fitFields(d lognormal.Description) any {
 		}
 		return []report.Field{{Name: "statistic", Value: t.Statistic}, {Name: "p", Value: t.P}}
 	}
-	f = append(f, report.Field{Name: "words", Value: s.Words}, report.Field{Name: "shapiro_wilk", Value: test(s.Shapiro)},
-		report.Field{Name: "anderson_darling", Value: test(s.Anderson)}, report.Field{Name: "plot_correlation", Value: s.Correlation})
+	if q.by == "home" {
+		f = append(f, report.Field{Name: "words", Value: nil})
+	} else {
+		f = append(f, report.Field{Name: "words", Value: s.Words}, report.Field{Name: "shapiro_wilk", Value: test(s.Shapiro)},
+			report.Field{Name: "anderson_darling", Value: test(s.Anderson)}, report.Field{Name: "plot_correlation", Value: s.Correlation})
+	}
 	if q.points {
 		points := []any{}
 		for _, p := range s.Plot {

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"math"
 	"testing"
 	"time"
 
@@ -42,6 +43,27 @@ func TestReduce(t *testing.T) {
 		o, ok := c.rule.reduce(c.home)
 		if want := lognormal.Between(c.lower, c.upper); !ok || o != want {
 			t.Errorf("%s of %d series: %v, want %v", c.rule, len(c.home), o, want)
+		}
+	}
+	// Stated errors. Bed: one detector of 20 ± 2 for 30 days and 100 ± 10 for 10 errs alike,
+	// (30·2 + 10·10)/40 = 4 of 40, and a second of 80 ± 12 for 40 days by itself:
+	// √(4² + 12²)/2 of (40 + 80)/2 = 60. Cellar: 240 ± 24. The home: √(40 + 24²)/2 of 150.
+	stated := []analysis.Series{
+		series("bed", analysis.Reading{Start: day(40), End: day(70), Concentration: 20, Uncertainty: 2}, analysis.Reading{Start: day(10), End: day(20), Concentration: 100, Uncertainty: 10}),
+		series("bed", analysis.Reading{Start: day(10), End: day(50), Concentration: 80, Uncertainty: 12}),
+		series("cellar", analysis.Reading{Start: day(5), End: day(9), Concentration: 240, Uncertainty: 24}),
+	}
+	for _, c := range []struct {
+		rule     rule
+		home     []analysis.Series
+		value, u float64
+	}{
+		{ruleMean, stated[:1], 40, 4}, {ruleMean, stated[:2], 60, math.Sqrt(40)}, {ruleMean, stated, 150, math.Sqrt(40+24*24) / 2},
+		{ruleHighest, stated, 240, 24}, {ruleHighest, []analysis.Series{stated[2], stated[1]}, 240, 24}, {ruleFirst, stated, 240, 24}, {ruleFirst, stated[:1], 100, 10},
+	} {
+		o, ok := c.rule.reduce(c.home)
+		if want := math.Sqrt(math.Log(1 + c.u*c.u/c.value/c.value)); !ok || o.Lower != c.value || math.Abs(o.Error-want) > 1e-14 {
+			t.Errorf("%s of %d series: %v, want %v with %v", c.rule, len(c.home), o, c.value, want)
 		}
 	}
 	for _, r := range []rule{ruleMean, ruleFirst, ruleHighest} {

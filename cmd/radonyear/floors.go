@@ -161,7 +161,7 @@ func (p *program) floors(c *cli.Context) error {
 		r.Pairs, to, report.Number(r.Ratio.Value), from, round(100*q.Confidence), report.Interval(r.Ratio), report.Interval(r.Next))}
 	doc.After = []string{
 		fmt.Sprintf("Rooms taken for %q: %s; for %q: %s.", from, strings.Join(roomNames(daily, from), ", "), to, strings.Join(roomNames(daily, to), ", ")),
-		"Ratio: geometric mean over homes of the second over the first. GSD of homes: how much homes differ in it, detectors' errors included. Next home: the ratio of one more such home. Same days: how far the readings used are of the days that both floors were measured.",
+		"Ratio: geometric mean over homes of the second over the first. GSD of homes (where the table has no room for it, in --format csv and json): how much homes differ in it, detectors' errors included. Next home: the ratio of one more such home. Same days: how far the readings used are of the days that both floors were measured.",
 		"Foretold: from another floor, and not measured; the interval holds what the test leaves open and how homes differ. It does not replace a test in the rooms people live in, nor a comparison with a level that rules ask for there.",
 		caution,
 	}

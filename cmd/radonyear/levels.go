@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -87,7 +88,9 @@ func parseLevels(c *cli.Context) (levels []float64, byDefault bool, err error) {
 				return nil, false, usageError{fmt.Sprintf("level %q has no unit, and so low a number may be in pCi/L", one),
 					fmt.Sprintf(`say which: --level "%s pCi/L" or --level "%s Bq/m3"`, number, number)}
 			}
-			levels = append(levels, bq)
+			if !slices.Contains(levels, bq) {
+				levels = append(levels, bq)
+			}
 		}
 	}
 	if levels == nil {

@@ -49,7 +49,7 @@ func (p *program) methods(c *cli.Context) error {
 	}
 	shown, one := methods, c.Args().First()
 	if one != "" {
-		i := slices.IndexFunc(methods, func(m analysis.Method) bool { return m.Key == one })
+		i := slices.IndexFunc(methods, func(m analysis.Method) bool { return strings.EqualFold(m.Key, one) })
 		if i < 0 {
 			return usageError{fmt.Sprintf("there is no method %q", one), "radonyear methods lists them"}
 		}

@@ -180,7 +180,7 @@ func (a *planner) portion(option, example string) (float64, error) {
 		}
 	}
 	if err != nil || x == 0 {
-		return 0, usageError{fmt.Sprintf("--%s %q does not lie between 0 and 100 %%", option, text), fmt.Sprintf("--%s %s", option, example)}
+		return 0, usageError{fmt.Sprintf("--%s %q does not lie between 0 and 100 %%", option, text), percentMeant(option, text, example)}
 	}
 	return x, nil
 }
@@ -410,6 +410,9 @@ func (a *planner) share() error {
 		return usageError{"plan share needs a margin", "--margin 5% for 5 percentage points, or --relative-margin 25%"}
 	case relative > 0:
 		o.Margin = relative * o.Share
+	}
+	if o.Margin >= 0.5 {
+		return usageError{fmt.Sprintf("a margin of %g percentage points either way holds every share", round(100*o.Margin)), "--margin 5%, half the interval that would do; of a share relative to it, --relative-margin"}
 	}
 	r, err := plan.Share(o)
 	if err != nil {
@@ -729,6 +732,9 @@ func (a *planner) reduction() error {
 	if o.Between > 0 {
 		o.Between = math.Log(o.Between)
 	}
+	if o.AtLeast >= o.Reduction && o.Reduction > 0 {
+		return usageError{fmt.Sprintf("a reduction of %g %% cannot be shown where %g %% is expected", round(100*o.AtLeast), round(100*o.Reduction)), "an --at-least below --reduction; without it any reduction is to be shown"}
+	}
 	r, err := plan.Reduction(o)
 	if err != nil {
 		return err
@@ -816,6 +822,9 @@ func (a *planner) hot() error {
 	o.Simultaneous = a.String("simultaneous")
 	if o.Hot == 0 || o.Normal == 0 {
 		return usageError{"plan hot needs the share above the level in a hot area and in a normal one", "--share 30% --normal 10%"}
+	}
+	if o.Hot <= o.Normal && o.Hot > 0 {
+		return usageError{fmt.Sprintf("hot areas with %g %% of homes above the level and normal ones with %g %%: the first is the larger", round(100*o.Hot), round(100*o.Normal)), "--share 30% --normal 10%"}
 	}
 	r, err := plan.Hot(o)
 	if err != nil {

@@ -350,7 +350,8 @@ type subject struct {
 	group  string            // which homes it is described with
 	extra  map[string]string // what other columns say of it, where that is asked for
 
-	switched time.Time // when its system was first switched on, where that is asked for
+	switched time.Time       // when its system was switched on, where that is asked for
+	begun    []analysis.Note // says that only what came after counts, where it ran before
 }
 
 // notes adds to a result's notes what only the files know.

@@ -276,7 +276,7 @@ func cellOf(e *analysis.Estimate, of string, told func(float64) string) page.Pro
 }
 
 func (t townPage) areasTable() *page.Table {
-	head := strings.ToUpper(t.by[:1]) + t.by[1:]
+	head := firstUpper(t.by)
 	out := &page.Table{Caption: page.Say("Each area: half of its homes have less than so much, averaged over the year; and the share of homes above the level. Likely ranges stand below."),
 		Heads: []page.Head{{Text: page.Say("{}", head)}, {Text: page.Say("Homes measured"), Number: true}, {Text: page.Say("Half have less than, Bq/m³"), Number: true}}}
 	for k := range t.Levels {

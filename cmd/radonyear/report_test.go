@@ -193,7 +193,7 @@ func printedAs(x float64, of string, levels []float64, confidence float64) strin
 	field, _, _ := strings.Cut(of, "@")
 	last := field[strings.LastIndex(field, ".")+1:]
 	switch {
-	case strings.HasPrefix(field, "settings.levels"):
+	case strings.HasPrefix(field, "settings.levels") || field == "settings.min_cell":
 		return report.Exact(x)
 	case field == "settings.confidence" || field == "settings.exceeds":
 		return report.Exact(round(100 * x))
@@ -558,6 +558,18 @@ func checkHostile(t *testing.T, path string) {
 	}
 	for _, f := range accessible(text) {
 		t.Error(f)
+	}
+	drawn := 0
+	for svg := range bytes.SplitSeq(text, []byte("<svg ")) {
+		if svg, _, ok := bytes.Cut(svg, []byte("</svg>")); ok {
+			drawn++
+			for _, bad := range textTrouble(t, slices.Concat([]byte("<svg "), svg, []byte("</svg>"))) {
+				t.Error(bad)
+			}
+		}
+	}
+	if drawn < 4 {
+		t.Errorf("only %d pictures", drawn)
 	}
 	root := readPage(t, path)
 	words := root.words()

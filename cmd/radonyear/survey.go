@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -96,7 +97,7 @@ func parseCommunity(c *cli.Context) (q communityQuestion, err error) {
 	}
 	if text := c.String("exceeds"); text != "" {
 		if q.exceeds, err = parseRelative(text); err != nil || q.exceeds <= 0 {
-			return q, usageError{fmt.Sprintf("--exceeds %q is not a percentage between 0 and 100", text), "--exceeds 10%"}
+			return q, usageError{fmt.Sprintf("--exceeds %q is not a share of homes between 0 and 100 %%", text), percentMeant("exceeds", text, "10%")}
 		}
 	}
 	if path := c.String("populations"); path != "" {
@@ -207,6 +208,10 @@ func (p *program) survey(c *cli.Context) error {
 	if share := q.oneSeason(in.all); share >= mostInASeason {
 		doc.Notes = append(doc.Notes, analysis.Note{Code: "one-season", Text: fmt.Sprintf(
 			"%.0f %% of the homes were measured in one season: how it differs from the year here is taken from the profile, and an error in that moves all homes alike. Intervals are wider for that, and more homes of this season make them no narrower. Measure homes in other seasons too, or learn the season from homes measured for a year (radonyear season).", 100*share)})
+	}
+	if !slices.ContainsFunc(in.raws, func(h survey.Home) bool { return !h.Below }) {
+		lowest := slices.MinFunc(in.raws, func(a, b survey.Home) int { return cmp.Compare(a.Log, b.Log) })
+		return hinted{fmt.Errorf("all %d homes lie below their limits, the lowest %s Bq/m³ as measured: no middle can be given, only that", len(in.raws), report.Number(math.Exp(lowest.Log))), "a more sensitive detector or a longer test would tell"}
 	}
 	opt := survey.PosteriorOptions{Options: survey.Options{Confidence: q.Confidence, Areas: in.areas, Covariates: in.covariates}, Levels: q.Levels, Seed: q.seed, Shared: in.shared, Spatial: q.adjacent != nil}
 	if q.exceeds > 0 {
@@ -354,7 +359,7 @@ func (q communityQuestion) population(daily *ingest.Daily) (population, int) {
 		s.extra = h.Extra
 		for _, n := range q.needs() {
 			if s.why == "" && h.Extra[n[1]] == "" {
-				s.why = fmt.Sprintf("no single %s in all of its rows", n[1])
+				s.why = noSingle(n[1])
 			}
 		}
 		return []subject{s}
@@ -368,6 +373,7 @@ func (q communityQuestion) home(s subject) (out surveyed, err error) {
 	if !ok {
 		return surveyed{}, errors.New(failedDetector)
 	}
+	o.Error = 0 // --test-error says what is counted
 	out = surveyed{name: s.place.Home, raw: survey.FromObservation(s.group, o), extra: s.extra, at: s.home, zeros: zerosIn(s.series)}
 	if q.testError == "none" {
 		out.home, out.mid = out.raw, middle(s.series)
@@ -572,7 +578,7 @@ func (q communityQuestion) surveyTables(post survey.PosteriorResult, plain []sur
 		population = c.Population
 	}
 	community := []report.Field{{Name: "homes", Value: c.Homes}, {Name: "below_limit", Value: post.Below}, {Name: "recruitment", Value: q.recruitment}, {Name: "dwellings", Value: population},
-		{Name: "raw_gm", Value: whole.GM}, {Name: "raw_gsd", Value: whole.GSD},
+		{Name: "raw_gm", Value: known0(whole.GM)}, {Name: "raw_gsd", Value: known0(whole.GSD)},
 		{Name: "gm", Value: c.GM}, {Name: "gsd", Value: c.GSD}, {Name: "am", Value: c.AM}, {Name: "share_above", Value: shares(c.Above, whole.Above)}}
 	fixed := []any{}
 	for _, t := range post.Fixed {
@@ -580,7 +586,7 @@ func (q communityQuestion) surveyTables(post survey.PosteriorResult, plain []sur
 	}
 	model := []report.Field{{Name: "fixed", Value: fixed}, {Name: "sd_area", Value: post.SDArea}, {Name: "sd_home", Value: post.SDHome}, {Name: "smoothness", Value: pointed(post.Smoothness)}, {Name: "loglik", Value: post.LogLik}, {Name: "method", Value: survey.AreaPosterior}}
 	areas := []any{}
-	head := strings.ToUpper(q.by[:1]) + q.by[1:]
+	head := firstUpper(q.by)
 	byArea := report.Table{Title: "By area: annual means as modelled, and the share above the level, modelled and as measured, in percent:", Columns: []report.Column{
 		{Key: "area", Style: report.Text}, {Head: head, Style: report.Text}, {Key: "homes", Head: "Homes", Style: report.Count}, {Key: "few", Style: report.Bool},
 		{Key: "raw_gm", Style: report.Concentration},

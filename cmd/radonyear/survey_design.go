@@ -368,7 +368,7 @@ func (q communityQuestion) addDesign(tables []report.Table, d *designed) []repor
 	}
 	main.Rows = slices.Insert(main.Rows, 1, row)
 	csv, areas := &tables[2], report.Table{Title: "By area, by design: what the homes drawn there say without the others:", Columns: []report.Column{
-		{Head: strings.ToUpper(q.by[:1]) + q.by[1:], Style: report.Text}, {Head: "Homes", Style: report.Count}, {Head: "df", Style: report.Count},
+		{Head: firstUpper(q.by), Style: report.Text}, {Head: "Homes", Style: report.Count}, {Head: "df", Style: report.Count},
 		{Head: "GM", Style: report.Estimate}, {Head: "Mean", Style: report.Estimate, Spare: 1}}}
 	csv.Columns = append(csv.Columns, report.Column{Key: "design_df", Style: report.Count}, report.Column{Key: "design_gm", Style: report.Estimate}, report.Column{Key: "design_am", Style: report.Estimate})
 	for _, l := range q.Levels {

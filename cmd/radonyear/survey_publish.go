@@ -130,7 +130,7 @@ func known0(x float64) any {
 
 // publishedTable is the result for people and in CSV: the community and the areas.
 func (q communityQuestion) publishedTable(pub survey.Published) report.Table {
-	head := strings.ToUpper(q.by[:1]) + q.by[1:]
+	head := firstUpper(q.by)
 	interval := intervalHead(q.Confidence)
 	t := report.Table{Title: "True annual means, Bq/m³, and shares of homes above the level, modelled and as counted, in percent:", Columns: []report.Column{
 		{Key: "kind", Style: report.Text}, {Key: "area", Head: head, Style: report.Text}, {Head: "Homes", Style: report.Text, Words: true}, {Key: "homes_at_least", Style: report.Count}, {Key: "homes_at_most", Style: report.Count},

@@ -252,6 +252,15 @@ func (p parted) running() (bool, toggle) {
 	return true, toggle{}
 }
 
+// again says whether the system was switched on again after it ran, and when last.
+func (p parted) again() (bool, toggle) {
+	n := len(p.toggles)
+	if n > 1 && p.toggles[n-1].on {
+		return true, p.toggles[n-1]
+	}
+	return false, toggle{}
+}
+
 // periods are the spells between switches as their means, for a study that switches
 // a system on and off: of all monitors' means of a day, in order. A period is placed
 // where the middle of its days is.

@@ -26,8 +26,10 @@ func (p *program) watchCommand() *cli.Command {
 		Description: `For each monitor of a home with a system: two control charts of its days, an
 alarm where the level has risen, since when and by what factor, and how soon a
 rise would be seen. What is usual, the charts learn from the first days after
-the switch; how often they are wrong is stated. For a scheduler: exit status 4
-means an alarm.
+the switch, and from more of them as long as there is no alarm, so that a failure
+does not become usual from one run to the next; where a system was switched off
+and on again, from the last switch on. How often they are wrong is stated. For a
+scheduler: exit status 4 means an alarm.
 
 Examples:
   radonyear watch log.csv --unit Bq/m3 --switch 2026-03-02T15:30
@@ -35,7 +37,7 @@ Examples:
 		Flags: slices.Concat(switchFlags(), []cli.Flag{
 			&cli.Float64Flag{Name: "false-alarms", Value: 5, Usage: "one false alarm in `YEARS`, both charts together (default 5)"},
 			&cli.Float64Flag{Name: "shift", Value: 2, Usage: "the rise to be detected, as a `FACTOR` (default 2, a doubling)"},
-			&cli.IntFlag{Name: "baseline", Usage: fmt.Sprintf("measured `DAYS` that say what is usual (default: half of them, from %d to %d)", trend.LeastBaseline, trend.MostBaseline)},
+			&cli.IntFlag{Name: "baseline", Usage: fmt.Sprintf("measured `DAYS` that say what is usual (default: up to half of them, from %d growing to %d until an alarm)", trend.LeastBaseline, trend.MostBaseline)},
 			&cli.Int64Flag{Name: "seed", Usage: "`SEED` of the simulated years behind the limits (default 0)"},
 			confidenceFlag(""),
 			&cli.StringFlag{Name: "profile", Usage: "season and variation from `FILE`, as radonyear season writes it (default: the built-in profile)"},
@@ -43,6 +45,12 @@ Examples:
 		}, plotFlags("the control charts"), readingFlags(), outputFlags()),
 		Action: p.watch,
 	}
+}
+
+// falseAlarmSentence says how often an alarm is none. The figures are those of
+// analysis/trend/COVERAGE.md.
+func falseAlarmSentence(years float64) string {
+	return fmt.Sprintf("One false alarm in %g years, both charts together, is what the limits are for. Over three years invented homes had about that; in the first year or so, when not every season has been seen, about twice as many.", years)
 }
 
 // errAlarm asks for exit status 4.
@@ -117,10 +125,18 @@ func (p *program) watch(c *cli.Context) error {
 		if len(sides.with) == 0 {
 			return []subject{{place: place, why: oneSided(sides, h.Series)}}
 		}
+		again, since := sides.again()
 		for _, s := range sides.with {
 			place := s.Place
 			place.Area = h.Area
-			out = append(out, subject{place: place, series: append([]analysis.Series{s}, sides.without...), switched: sides.switched})
+			one := subject{place: place, series: append([]analysis.Series{s}, sides.without...), switched: sides.switched}
+			if again {
+				one.switched = since.in(s.Zone)
+				if one.series[0], one.begun, err = from(s, one.switched); err != nil {
+					one.why = err.Error()
+				}
+			}
+			out = append(out, one)
 		}
 		return out
 	}}
@@ -138,7 +154,8 @@ func (p *program) watch(c *cli.Context) error {
 		Inputs: inputs(files), Rejects: rejectsFile(c), Notes: inputNotes(files, daily, ""), LeftOut: left,
 		Tables: watchTables(results),
 		After: []string{
-			fmt.Sprintf("Quiet means unchanged and not low: radonyear annual and compare say how high the home is. Usual: the geometric mean of the first days, as they were. One false alarm in %g years, both charts together, is what the limits are for; recovered: an alarm, and then two weeks of days back to usual. EWMA and CUSUM: of ln(day over what is usual), each in percent of its limit. All lost: the rise were the system to do nothing any more.", opt.FalseAlarmYears),
+			"Quiet means unchanged and not low: radonyear annual and compare say how high the home is. Usual: the geometric mean of the first days, as they were; more of them count as more are measured, from 14 up to 90, until an alarm. Recovered: an alarm, and then two weeks or more of days back to usual. EWMA and CUSUM: of ln(day over what is usual), each in percent of its limit. All lost: the rise were the system to do nothing any more.",
+			falseAlarmSentence(opt.FalseAlarmYears),
 			"On an alarm look at the gauge on the system's pipe, whether the fan runs and its switch is on, and call whoever installed it. No alarm is no proof: a chart replaces neither the gauge nor a retest, which common practice wants every two years and after any change to the house.",
 			caution},
 	}
@@ -159,6 +176,9 @@ func (p *program) watch(c *cli.Context) error {
 	return partial
 }
 
+// leastOff is how many days without the system say how high the home was.
+const leastOff = 7
+
 // deadDays is how many days of zero at the end leave a monitor without an answer: a
 // scheduler must not take its silence for a quiet home.
 const deadDays = 2
@@ -178,12 +198,40 @@ func latestReading(d *ingest.Daily) (latest time.Time) {
 // silent is for how long a monitor may have said nothing before that is said.
 const silent = 7 * 24 * time.Hour
 
+// from is a series from a switch on, and a note of what was before.
+func from(s analysis.Series, at time.Time) (analysis.Series, []analysis.Note, error) {
+	var kept, ran []analysis.Reading
+	for _, r := range s.Readings() {
+		if r.Start.Before(at) {
+			ran = append(ran, r)
+		} else {
+			kept = append(kept, r)
+		}
+	}
+	date := at.Format(time.DateOnly)
+	switch {
+	case len(kept) == 0:
+		return s, nil, fmt.Errorf("nothing was measured since its system was switched on again on %s", date)
+	case len(ran) == 0:
+		return s, nil, nil
+	}
+	out, err := analysis.NewSeries(s.Place, s.Zone, kept)
+	if err != nil {
+		return s, nil, err
+	}
+	old, err := analysis.NewSeries(s.Place, s.Zone, ran)
+	if err != nil {
+		return s, nil, err
+	}
+	return out, []analysis.Note{{Code: "begun-anew", Text: fmt.Sprintf("what is usual was learned anew from the switch of %s on, as after a repair it may be another: the %s that the system ran before are left out; their mean is %s Bq/m³, and %s since", date,
+		count(len(ran), "day"), report.Number(annual.RawMean([]analysis.Series{old})), report.Number(annual.RawMean([]analysis.Series{out})))}}, nil
+}
+
 // watchOne charts the first of a subject's series; the others say how high the home
 // was without its system.
 func watchOne(s subject, opt trend.Options, latest time.Time) (watched, error) {
 	series := s.series[0]
 	w := watched{Place: s.place, zone: series.Zone, switched: s.switched}
-	assumed := true // how high the home was without its system
 	var days []trend.Day
 	below, long, dead, deadNow := 0, 0, 0, 0 // deadNow: at the end
 	for _, r := range series.Readings() {
@@ -211,17 +259,33 @@ func watchOne(s subject, opt trend.Options, latest time.Time) (watched, error) {
 	case below == len(days):
 		return w, fmt.Errorf("every day lies below the monitor's limit, so that it could double unseen; a more sensitive monitor would tell")
 	}
-	if before := s.series[1:]; len(before) > 0 {
-		if ratio := annual.RawMean(s.series[:1]) / annual.RawMean(before); ratio > 0 && !math.IsInf(ratio, 0) {
-			opt.Ratio, assumed = min(max(ratio, 0.05), 1), false
+	offDays := 0.0
+	for _, b := range s.series[1:] {
+		for _, r := range b.Readings() {
+			if !temporal.Dead(r) {
+				offDays += r.Days()
+			}
+		}
+	}
+	if offDays >= leastOff {
+		if opt.Without = annual.RawMean(s.series[1:]); math.IsNaN(opt.Without) || math.IsInf(opt.Without, 0) {
+			opt.Without = 0
 		}
 	}
 	var err error
 	if w.Result, err = trend.Watch(days, opt); err != nil {
+		if s.begun != nil {
+			err = fmt.Errorf("%w (since its system was switched on again on %s)", err, s.switched.Format(time.DateOnly))
+		}
 		return w, err
 	}
-	if assumed {
-		w.Notes = append(w.Notes, analysis.Note{Code: "assumed-ratio", Text: "nothing was measured without the system, so it is taken to leave 30 % of the radon"})
+	w.Notes = append(w.Notes, s.begun...)
+	if opt.Without == 0 {
+		known := "nothing was measured"
+		if offDays > 0 {
+			known = fmt.Sprintf("only %.2g of the %d days that it takes were measured", offDays, leastOff)
+		}
+		w.Notes = append(w.Notes, analysis.Note{Code: "assumed-ratio", Text: known + " without the system, so it is taken to leave 30 % of the radon"})
 	}
 	if series.End().Before(latest.Add(-silent)) {
 		w.Notes = append(w.Notes, analysis.Note{Code: "silent", Text: fmt.Sprintf("its last reading is of %s and others go on; look whether the monitor is alive", series.End().In(series.Zone).Format(time.DateOnly))})
