@@ -637,3 +637,52 @@ func TestCountedAsTold(t *testing.T) {
 		}
 	}
 }
+
+// Rows that are told as far fewer homes than they have still hold what their intervals
+// promise, and more: four areas of 19 homes told as 10 to 19 each, drawn from the model
+// with spreads as they are found, at 90 %.
+func TestPublishedCoverage(t *testing.T) {
+	communities := 150
+	if testing.Short() {
+		communities = 30
+	}
+	rng := rand.New(rand.NewPCG(19, 10))
+	held, all := map[string]int{}, map[string]int{}
+	for range communities {
+		sigma, tau := 0.5+0.5*rng.Float64(), 0.1+0.5*rng.Float64()
+		var homes []Home
+		var levels []float64
+		for j := range 4 {
+			mu := math.Log(90) + tau*rng.NormFloat64()
+			levels = append(levels, mu)
+			for range 19 {
+				homes = append(homes, Home{Area: string(rune('A' + j)), Log: mu + sigma*rng.NormFloat64()})
+			}
+		}
+		p, err := Publish(homes, homes, PosteriorOptions{Options: Options{Confidence: 0.9}, Levels: []float64{200}}, PublishOptions{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		check := func(what string, e *analysis.Estimate, truth float64) {
+			if all[what]++; e.Lower <= truth && truth <= e.Upper {
+				held[what]++
+			}
+		}
+		share := 0.0
+		for j, a := range p.Areas {
+			check("geometric mean of an area", a.GM, math.Exp(levels[j]))
+			above := numeric.Phi((levels[j] - math.Log(200)) / sigma)
+			check("share of an area", a.Above[0].Share, above)
+			share += above / 4
+		}
+		check("share of the community", p.Community.Above[0].Share, share)
+		check("spread between homes", &p.SDHome, sigma)
+	}
+	for what, n := range all {
+		got := float64(held[what]) / float64(n)
+		t.Logf("%s: %d of %d hold, %.3f", what, held[what], n, got)
+		if got < 0.9-3*math.Sqrt(0.09/float64(communities)) {
+			t.Errorf("%s: intervals asked for at 90 %% hold %.3f", what, got)
+		}
+	}
+}

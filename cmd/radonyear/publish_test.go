@@ -635,7 +635,7 @@ func TestAttack(t *testing.T) {
 			}
 		}
 		// Without complementary suppression: rows of small areas taken out, and no more.
-		if i%4 == 0 && all >= k {
+		if i%2 == 0 && all >= k {
 			rows := []toldRow{{name: "all homes", kind: "community", least: all, most: all}}
 			for a, n := range c.homes {
 				if n >= k {
