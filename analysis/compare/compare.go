@@ -62,7 +62,7 @@ type Result struct {
 	Switched           time.Time
 	Without, With      Side
 	YearStart, YearEnd time.Time // the twelve months both annual means are of
-	RawRatio           float64   // of the raw means, with/without
+	RawRatio           float64   // of the raw means, with/without; 0 where one is no more than a limit
 	SeasonArtefact     float64   // that ratio in the profile's mean home without any work
 	Ratio              analysis.Estimate
 	Reduction          analysis.Estimate // 100·(1 − Ratio), %
@@ -118,8 +118,8 @@ const Outdoor = 10.0
 // is 0, where every one without it does, the upper is open.
 //
 // Notes: season-artefact, other-detector, other-room, other-year, overlapping,
-// after-first, under-two-days, high-first-test, near-outdoor, unbounded, all-below-limit,
-// restless-home, below-limit, zero-days, partial-days.
+// after-first, too-soon, under-two-days, high-first-test, near-outdoor, unbounded,
+// all-below-limit, zero-result, restless-home, below-limit, zero-days, partial-days.
 //
 // Source: Durbin and Koopman 2012, Time Series Analysis by State Space Methods,
 // chapters 4 and 10, for the filter; intervention as a step in the level, Box and
@@ -334,6 +334,9 @@ func (c *comparison) chooseYear() {
 	c.art = mean[1].sum / mean[1].weight / (mean[0].sum / mean[0].weight)
 }
 
+// settled is how long test protocols have a system run before a first test.
+const settled = 24 * time.Hour
+
 // shortFirst is up to how many days a first test says much of its own days.
 const shortFirst = 30
 
@@ -371,16 +374,27 @@ func (c *comparison) describe() {
 	if !c.sides[1].End.After(c.sides[0].Start) && c.h.Switched.IsZero() {
 		c.note("after-first", "every reading with the system comes before the first without it; look whether the phases are the wrong way round")
 	}
+	if gap := c.sides[1].Start.Sub(c.sides[0].End); gap >= 0 && gap < settled && c.h.Switched.IsZero() {
+		c.note("too-soon", "the readings with the system begin within a day of the end of those without it, so that the system had hardly run; protocols wait 24 hours after the switch, with the house shut for 12")
+	}
 	for k, s := range c.sides {
 		if s.Days < annual.LeastDays {
 			c.note("under-two-days", "%.0f hours were measured %s; test protocols ask for 48, and under 46 nothing is called shown", hours([][]analysis.Series{c.h.Without, c.h.With}[k]), sideNames[k])
 		}
+	}
+	zero := func(k int) bool {
+		return slices.ContainsFunc([][]analysis.Series{c.h.Without, c.h.With}[k], func(s analysis.Series) bool {
+			return slices.ContainsFunc(s.Readings(), func(r analysis.Reading) bool { return temporal.Zero(r) && !temporal.Dead(r) })
+		})
 	}
 	before := c.sides[0]
 	if lowest := slices.Min(c.opt.Levels); c.opt.AreaPrior == nil && before.Days < shortFirst && !before.AllBelow && before.RawMean >= lowest && c.sides[1].RawMean < before.RawMean {
 		c.note("high-first-test", "a short first test that was high enough to act on is on average higher than the year it stands for, and then part of the fall is no work of the system; an --area-prior (the GM and GSD of homes around) allows for that")
 	}
 	for k, s := range c.sides {
+		if zero(k) {
+			c.note("zero-result", "a result of exactly zero %s is taken as below %g Bq/m³: ask first whether the detector worked, for there is some radon in the air of every home; if it did not, nothing is known of that side, so measure again", sideNames[k], temporal.ZeroLimit)
+		}
 		if s.AllBelow {
 			bound := "the reduction is at least so much, and its other limit is 100 %"
 			if k == 0 {
@@ -604,8 +618,11 @@ func (c *comparison) result(ratioPost posterior, pair temporal.Pair) Result {
 	r := Result{
 		Place: c.place, Switched: c.h.Switched,
 		YearStart: temporal.Date(c.data.From, c.zone), YearEnd: temporal.Date(c.data.To, c.zone),
-		RawRatio: c.sides[1].RawMean / c.sides[0].RawMean, SeasonArtefact: c.art,
-		LogRatio: ratioPost.quantile(0.5), LogSD: ratioPost.sd(),
+		SeasonArtefact: c.art,
+		LogRatio:       ratioPost.quantile(0.5), LogSD: ratioPost.sd(),
+	}
+	if !c.sides[0].AllBelow && !c.sides[1].AllBelow {
+		r.RawRatio = c.sides[1].RawMean / c.sides[0].RawMean
 	}
 	course := pair.Without.Course
 	r.Course = course
@@ -631,7 +648,7 @@ func (c *comparison) result(ratioPost posterior, pair temporal.Pair) Result {
 		ratio.Lower, r.With.AnnualMean.Lower = 0, 0
 	}
 	if r.Without.AllBelow {
-		ratio.Upper = math.Inf(1)
+		ratio.Upper, r.Without.AnnualMean.Lower = math.Inf(1), 0
 		c.note("unbounded", "the ratio has no upper limit and the reduction no lower one, as nothing was seen without the system but limits")
 	}
 	r.Ratio, r.Reduction = ratio, ReductionOf(ratio)
@@ -674,8 +691,8 @@ var compareMethods = []analysis.Method{{
 	Formula:   "One posterior (see temporal.Pair) of every day with and without the system: a step in the level, and swings that the system leaves smaller, by how much depending on the ratio r itself: of the season r² is left, of the drift (1 + r)/2, and with it come a season and a drift of its own. For given swings ln ratio is normal; its spread, but for what is instruments', is multiplied by the profile's calibration for the shorter side, and where the profile's course was not used 0.7 of its spread between years is added in quadrature. The density at θ = ln ratio is that of the normal whose swings suit θ; value and limits are its median and quantiles. A detector that stood on both sides is off by as much on each, and that falls out.",
 	Assumes:   "that season and drift are like those of the profile's homes, that nothing but the system changed, and the same rooms on both sides or rooms that differ as the profile says. A fan takes soil gas away and leaves the air exchange that thins it, so the more it takes, the less of the season stays; the shares were set by trial on homes of a mass balance with fans of 60 to 99 %, of other districts than those that the published table is of.",
 	Interval:  "credible, checked by simulation with a generator that is not the model; its coverage is published in COVERAGE-homes.md beside this package. Where every reading with the system lies below its limit the lower limit of the ratio is 0, where every one without it does, the upper is open.",
-	Notes: []string{"season-artefact", "other-detector", "other-room", "other-year", "overlapping", "after-first", "under-two-days", "high-first-test",
-		"near-outdoor", "unbounded", "all-below-limit", "restless-home", "below-limit", "zero-days", "partial-days"},
+	Notes: []string{"season-artefact", "other-detector", "other-room", "other-year", "overlapping", "after-first", "too-soon", "under-two-days", "high-first-test",
+		"near-outdoor", "unbounded", "all-below-limit", "zero-result", "restless-home", "below-limit", "zero-days", "partial-days"},
 	Sources: []analysis.Source{
 		{Key: "durbin-koopman-2012", Cite: "Durbin and Koopman 2012, Time Series Analysis by State Space Methods", Part: "chapters 4 and 10"},
 		{Key: "box-tiao-1975", Cite: "Box and Tiao 1975, J. Amer. Statist. Assoc. 70:70 (from memory)"},

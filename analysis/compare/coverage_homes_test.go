@@ -6,6 +6,8 @@ import (
 	"math"
 	"math/rand/v2"
 	"os"
+	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -20,7 +22,10 @@ import (
 	"radonyear/testdata/scenario"
 )
 
-var update = flag.Bool("update", false, "write the tables of coverage anew")
+var (
+	update        = flag.Bool("update", false, "write the tables of coverage anew")
+	settingsAsked = flag.String("settings", "", "with -update, a regular expression: in COVERAGE.md only the settings that it matches")
+)
 
 // The published homes: districts of so many homes, so many tests in each.
 const (
@@ -121,7 +126,8 @@ const homesHead = "| homes | tests | held % | under % | over % | error | over ra
 func homesTable(districts, homes, tests int) (text string, rows map[string]homesRow) {
 	rows = map[string]homesRow{}
 	var b strings.Builder
-	for _, arm := range arms {
+	for k, arm := range arms {
+		title := armTitles[k]
 		var fans, none []comparedHome
 		var made []fanned
 		for k := range districts {
@@ -143,10 +149,7 @@ func homesTable(districts, homes, tests int) (text string, rows map[string]homes
 			rows[arm+" | "+name] = r
 			b.WriteString(r.String())
 		}
-		fmt.Fprintf(&b, "\n## %s\n\n%s", map[string]string{
-			"built-in":   "The built-in profile",
-			"neighbours": "A profile learned from 70 neighbours, with the weather of those days",
-			"strangers":  "A profile learned from 70 homes of another district in other weather"}[arm], homesHead)
+		fmt.Fprintf(&b, "\n## %s\n\n%s", title, homesHead)
 		add("all fans", func(int) bool { return true })
 		for _, c := range [][2]float64{{0.6, 0.75}, {0.75, 0.9}, {0.9, 1}} {
 			add(fmt.Sprintf("fans of %.0f to %.0f %%", 100*c[0], 100*math.Min(c[1], 0.99)), func(i int) bool { return made[i].cut >= c[0] && made[i].cut < c[1] })
@@ -182,13 +185,58 @@ the weather of those days from neighbours, without which most of what is left is
 standard error of about 0.6 %%, one of 400 about 1.3 %%. Made by ` + "`go test -run TestHomes ./analysis/compare -args -update`" + `.
 `
 
+// remakeHomes writes the page anew, or only those of its parts whose title -settings
+// matches.
+func remakeHomes() error {
+	asked, err := regexp.Compile(*settingsAsked)
+	if err != nil {
+		return err
+	}
+	const head = "\n## "
+	kept := map[string]string{}
+	if *settingsAsked != "" {
+		old, err := os.ReadFile(homesFile)
+		if err != nil {
+			return err
+		}
+		for _, part := range strings.Split(string(old), head)[1:] {
+			title, _, _ := strings.Cut(part, "\n")
+			kept[title] = head + part
+		}
+	}
+	page := fmt.Sprintf(homesIntroduction, districts, homesEach, testsEach)
+	for _, part := range []struct {
+		titles []string
+		make   func() string
+	}{
+		{armTitles, func() string { text, _ := homesTable(districts, homesEach, testsEach); return text }},
+		{[]string{"Neighbourhoods"}, func() string { return neighbourhoodsTable(districts, neighbourhoodHomes, neighbourhoods) }},
+		{[]string{"The annual means, and what could be done by hand"}, meansTable},
+		{[]string{"The share of homes now below a level"}, sharesTable},
+		{[]string{"A switch that was looked for"}, foundTable},
+	} {
+		if slices.ContainsFunc(part.titles, asked.MatchString) {
+			page += part.make()
+			continue
+		}
+		for _, title := range part.titles {
+			if kept[title] == "" {
+				return fmt.Errorf("%s has no part %q to keep", homesFile, title)
+			}
+			page += kept[title]
+		}
+	}
+	return os.WriteFile(homesFile, []byte(page), 0o666)
+}
+
+// armTitles are of the parts that homesTable makes, in the order of arms.
+var armTitles = []string{"The built-in profile", "A profile learned from 70 neighbours, with the weather of those days", "A profile learned from 70 homes of another district in other weather"}
+
 // TestHomes: the published table keeps the promise of Compare's doc comment, bad rows
 // named here, and a few homes made now agree with it.
 func TestHomes(t *testing.T) {
 	if *update {
-		text, _ := homesTable(districts, homesEach, testsEach)
-		text += neighbourhoodsTable(districts, neighbourhoodHomes, neighbourhoods)
-		if err := os.WriteFile(homesFile, []byte(fmt.Sprintf(homesIntroduction, districts, homesEach, testsEach)+text), 0o666); err != nil {
+		if err := remakeHomes(); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -259,6 +307,31 @@ func TestHomes(t *testing.T) {
 	}
 	if joined != 12 {
 		t.Errorf("%d rows of neighbourhoods", joined)
+	}
+	// A switch that was looked for: where nothing was done few are found, and what is found
+	// of fans holds its ratio.
+	looked := 0
+	for line := range strings.Lines(string(text)) {
+		var n, found, ratio, off, reduced float64
+		var day, name string
+		cells := strings.Split(strings.Trim(strings.TrimSpace(line), "| "), " | ")
+		if len(cells) != 7 {
+			continue
+		}
+		name = cells[0]
+		if k, _ := fmt.Sscan(strings.Join(cells[1:], " "), &n, &found, &day, &ratio, &off, &reduced); k != 6 || n != foundHomes*districts && name != "fans of 60 to 75 %" && name != "fans of 75 to 90 %" && name != "fans of 90 to 99 %" {
+			continue
+		}
+		looked++
+		switch {
+		case name == nothingDone && (found > 10 || reduced*found/100 > 2.5):
+			t.Errorf("a switch found where there is none: %s", line)
+		case name == "all fans" && (ratio < 92.5 || found < 30):
+			t.Errorf("a switch looked for: %s", line)
+		}
+	}
+	if looked != 5 {
+		t.Errorf("%d rows of switches looked for", looked)
 	}
 	if testing.Short() {
 		return

@@ -77,6 +77,12 @@ func seriesSettings() (all []pooledSetting) {
 	for _, sides := range [][2]int{{20, 20}, {10, 60}, {60, 10}, {60, 60}} {
 		all = append(all, switchedOn(autoregressive(0.6, 0), sides[0], sides[1], 0.6), switchedOn(autoregressive(0.6, 0.5), sides[0], sides[1], 1.5))
 	}
+	for _, m := range []madeSeries{autoregressive(0.6, 0), weathered} {
+		for _, level := range []float64{25, 18, 12} {
+			all = append(all, limited(m, 30, 30, level))
+		}
+		all = append(all, limitedChange(m, 60))
+	}
 	for _, phi := range []float64{0.3, 0.6, 0.8} {
 		all = append(all, seasoned(phi, 365, 365), seasoned(phi, 365, 120))
 	}
@@ -122,6 +128,63 @@ func switchedOn(m madeSeries, off, on int, spread float64) pooledSetting {
 		tally("ratio on/off", InterruptedMethod, 0.3, r.Ratio.Lower, r.Ratio.Upper)
 		naive := math.Exp(r.NaiveHalfWidth)
 		tally("ratio on/off", "naive", 0.3, r.Ratio.Value/naive, r.Ratio.Value*naive)
+		return nil
+	}}
+}
+
+// limited is a system that takes 300 Bq/m³ to a level, seen by a monitor that says no
+// more than "below 20" of a day below that: of some 30, 60 and 90 % of the days with it.
+func limited(m madeSeries, off, on int, level float64) pooledSetting {
+	return pooledSetting{fmt.Sprintf("%d days off, %d on, to %g with a limit of 20, %s", off, on, level, m.name), func(rng *rand.Rand, tally func(quantity, method string, truth, lower, upper float64)) error {
+		var days []Day
+		for i, v := range m.draw(rng, off+on+2) {
+			d := Day{Day: 20000 + i, Mean: 300 * math.Exp(spreadOfDays*v), On: i > off}
+			switch {
+			case i == off || i == off+1:
+				continue
+			case d.On:
+				d = limitedDay(d.Day, level*math.Exp(spreadOfDays*v))
+				d.On = true
+			}
+			days = append(days, d)
+		}
+		r, err := Interrupted(days, InterruptedOptions{})
+		if err != nil {
+			return err
+		}
+		tally("ratio on/off", InterruptedMethod, level/300, r.Ratio.Lower, r.Ratio.Upper)
+		return nil
+	}}
+}
+
+// limitedDay is a day as a monitor with a limit of 20 says it.
+func limitedDay(day int, c float64) Day {
+	const limit = 20
+	return Day{Day: day, Mean: max(c, limit), Below: c < limit}
+}
+
+// limitedChange is a fall from 300 Bq/m³ to 18, with that limit.
+func limitedChange(m madeSeries, n int) pooledSetting {
+	const level, name = 18.0, "fall to 18 with a limit of 20 in %d days, %s"
+	return pooledSetting{fmt.Sprintf(name, n, m.name), func(rng *rand.Rand, tally func(quantity, method string, truth, lower, upper float64)) error {
+		at := 10 + rng.IntN(n-20)
+		var days []Day
+		for i, v := range m.draw(rng, n) {
+			before := 300.0
+			if i >= at {
+				before = level
+			}
+			days = append(days, limitedDay(20000+i, before*math.Exp(spreadOfDays*v)))
+		}
+		s, err := FindSwitch(days, SwitchOptions{})
+		if err != nil {
+			return err
+		}
+		tally("change found", ChangePointMethod, 1, found(s), found(s))
+		if s.Found {
+			tally("first whole day, where found", ChangePointMethod, 20000+float64(at), float64(s.First), float64(s.Last))
+			tally("ratio after/before, where found", ChangePointMethod, level/300, s.Ratio.Lower, s.Ratio.Upper)
+		}
 		return nil
 	}}
 }

@@ -8,6 +8,7 @@ import (
 	"radonyear/analysis"
 	"radonyear/analysis/annual"
 	"radonyear/analysis/internal/numeric"
+	"radonyear/analysis/temporal"
 	"radonyear/testdata/scenario"
 )
 
@@ -69,6 +70,8 @@ func seriesOf(days []scenario.Day) analysis.Series {
 // comparedHome is what Compare made of one, beside the truth.
 type comparedHome struct {
 	err, rawErr, half float64
+	plainErr          float64 // of the raw ratio corrected by the profile's mean cycle
+	held              [2]bool // each annual mean, without and with, by its interval
 	missed            int
 	verdict           Verdict
 	naive             bool // the naive two-sample interval held the truth
@@ -94,12 +97,42 @@ func compareAll(homes []fanned, opt Options) []comparedHome {
 		case truth > math.Log(r.Ratio.Upper):
 			c.missed = 1
 		}
+		for k, s := range []Side{r.Without, r.With} {
+			mean := []float64{a, b}[k]
+			c.held[k] = s.AnnualMean.Lower <= mean && mean <= s.AnnualMean.Upper
+		}
+		p := opt.Profile
+		if p == nil {
+			p = temporal.BuiltIn(false)
+		}
+		c.plainErr = c.rawErr + plainCorrection(f.home, p)
 		lo, hi := naiveInterval(f.home)
 		c.naive = lo <= truth && truth <= hi
 		c.below = r.Below[0].Verdict
 		out[i] = c
 	})
 	return out
+}
+
+// plainSeason is how much of the season the plain correction takes a fan to leave.
+const plainSeason = 1.0 / 3
+
+// plainCorrection is what the mean cycle of a profile says ln of a raw ratio is off by:
+// each side's days are taken from the season that they were measured in to the year's
+// mean, those with a fan from a third of it, which is what could be done by hand.
+func plainCorrection(h Home, p *temporal.Profile) float64 {
+	factor := func(of []analysis.Series, left float64) float64 {
+		mean := func(from, to int) (m float64) {
+			for d := from; d < to; d++ {
+				m += math.Exp(left*p.Season.At(d)) / float64(to-from)
+			}
+			return m
+		}
+		first := temporal.Day(of[0].Start(), time.UTC)
+		last := temporal.Day(of[0].End(), time.UTC)
+		return math.Log(mean(first, last) / mean(first, first+365))
+	}
+	return factor(h.Without, 1) - factor(h.With, plainSeason)
 }
 
 // naiveInterval is the 95 % interval of the difference of the mean logs of two

@@ -3,11 +3,17 @@ package compare
 import (
 	"math"
 	"time"
+
+	"radonyear/analysis/temporal"
 )
 
-// Effects are what Pool takes of homes compared, and the variance that their errors
-// have in common; left is how many homes bring none, since only a limit was seen
-// on one side of them.
+// LeftOut are how many homes bring Pool no effect, since nothing but limits was seen of
+// them without the system, or with it: these are mostly the ones that fell furthest, and
+// what the others do understates what systems do.
+type LeftOut struct{ Without, With int }
+
+// Effects are what Pool takes of homes compared, the variance that their errors have in
+// common, and how many homes are left out.
 //
 // Homes measured in the same weeks are off in the same direction, as the weather
 // of those weeks was theirs together, and joining more of them does not help. Of the
@@ -18,24 +24,24 @@ import (
 // they and the days were then set by what intervals held there, on other districts than
 // those of COVERAGE-homes.md. Homes far apart have less in common than this takes them
 // to have, and homes measured each in their own time too.
-func Effects(results []Result) (effects []Effect, common float64, left int) {
-	const (
-		shareUnknown = 0.22 // of the variance, without the weather of those days
-		shareKnown   = 0.09 // with it
-		fade         = 10.0 // days
-	)
-	var middles [][2]float64 // days
+func Effects(results []Result) (effects []Effect, common float64, left LeftOut) {
+	const shareUnknown = 0.22 // of the variance, without the weather of those days
+	var middles [][2]float64  // days
 	var shares []float64
 	sum := 0.0
 	for _, r := range results {
-		if r.Without.AllBelow || r.With.AllBelow {
-			left++
+		switch {
+		case r.Without.AllBelow:
+			left.Without++
+			continue
+		case r.With.AllBelow:
+			left.With++
 			continue
 		}
 		effects = append(effects, Effect{Home: r.Area + "\x00" + r.Home, Group: r.Area, Log: r.LogRatio, SD: r.LogSD})
 		share := shareUnknown
 		if r.Course {
-			share = shareKnown
+			share = temporal.KnownWeatherShare
 		}
 		shares = append(shares, share)
 		sum += share * r.LogSD * r.LogSD
@@ -48,7 +54,7 @@ func Effects(results []Result) (effects []Effect, common float64, left int) {
 	together := 0.0
 	for i, a := range middles {
 		for _, b := range middles[:i] {
-			together += (math.Exp(-math.Abs(a[0]-b[0])/fade) + math.Exp(-math.Abs(a[1]-b[1])/fade)) / 2
+			together += (temporal.WeatherTogether(a[0]-b[0]) + temporal.WeatherTogether(a[1]-b[1])) / 2
 		}
 	}
 	together /= float64(n) * float64(n-1) / 2

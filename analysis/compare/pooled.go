@@ -80,11 +80,11 @@ const (
 // shared by all of them go into Common.
 //
 // Interval: confidence. Asked for 95 %, it holds 93.5 to 98.5 % of ten homes and more,
-// 93.5 to 99.8 % of five and over 94 % of fewer, where homes are normal; 89 % at worst where
+// 93.4 to 99.8 % of five and over 94 % of fewer, where homes are normal; 89 % at worst where
 // they are exponential. With q as it is it would hold 91 to 95 % of five and ten homes,
 // because they are not known alike.
 //
-// Notes: one-home, agree-too-well, no-spread-seen, few-homes, unbounded.
+// Notes: one-home, agree-too-well, no-spread-seen, few-homes, spread-unknown, unbounded.
 //
 // Source: Hartung and Knapp 2001, Stat. Med. 20:1771 and 3875; Knapp and Hartung 2003,
 // Stat. Med. 22:2693, where q is not let below 1 (all from memory).
@@ -330,7 +330,7 @@ func (p *pool) result() (Pooled, error) {
 	}
 	next := estimate("next home's ratio", NextMethod)
 	next.Kind = analysis.PredictionInterval
-	l, err := p.next(s.mean)
+	l, err := p.next(s, tau2)
 	if err != nil {
 		return r, err
 	}
@@ -408,6 +408,9 @@ func (p *pool) heterogeneity(tau2 float64) Heterogeneity {
 	return Heterogeneity{Q: s.q, DF: len(p.y) - 1, P: mathext.GammaIncRegComp(df/2, s.q/2), I2: tau2 / (tau2 + typical)}
 }
 
+// tauUnknown is from how far above the estimate of τ its upper limit is worth a word.
+const tauUnknown = 0.7 // a factor of two
+
 // tau estimates how much homes differ in what the system does to them: the standard
 // deviation of their true log ratios.
 //
@@ -423,7 +426,7 @@ func (p *pool) heterogeneity(tau2 float64) Heterogeneity {
 // they are exponential, 93 % of few homes that differ little down to 75 % of thirty that
 // differ by e^0.6.
 //
-// Notes: none.
+// Notes: spread-unknown.
 //
 // Source: Viechtbauer 2007, Stat. Med. 26:37 (from memory).
 func (p *pool) tau(r *Pooled, tau2 float64, e analysis.Estimate) error {
@@ -438,6 +441,9 @@ func (p *pool) tau(r *Pooled, tau2 float64, e analysis.Estimate) error {
 	}
 	e.Kind = analysis.ConfidenceInterval
 	e.Value, e.Lower, e.Upper = math.Sqrt(tau2), math.Sqrt(min(lower, tau2)), math.Sqrt(max(upper, tau2))
+	if e.Upper-e.Value > tauUnknown {
+		e.Notes = []analysis.Note{{Code: "spread-unknown", Text: fmt.Sprintf("these homes hardly say how much homes differ: by a factor of %.3g as estimated, and it may be %.3g, the upper limit; measure more homes", math.Exp(e.Value), math.Exp(e.Upper))}}
+	}
 	r.Tau = &e
 	return nil
 }
@@ -447,8 +453,10 @@ func (p *pool) tau(r *Pooled, tau2 float64, e analysis.Estimate) error {
 // Formula. The mean of normals with mean μ(τ²) and variance 1/Σw + τ² + Common, over
 // the τ² at which Q(τ²) is c, 0 where it is less at 0 already, c being chi-squared with
 // n − 1 degrees of freedom: what Q says of τ², in place of one estimate of it. Limits
-// are its quantiles; the value is the pooled ratio. Where no SD is stated this is
-// Student's y ± t·s·√(1 + 1/n).
+// are its quantiles or, where these lie further out, those of the pooled mean with what
+// homes differ by added, μ ± t·√(q/Σw + τ²) and z²·Common as there: no home that was not
+// measured is known better than the middle of those that were. The value is the pooled
+// ratio. Where no SD is stated this is Student's y ± t·s·√(1 + 1/n).
 //
 // Assumes that the next home is drawn as the n were, and that log ratios are normal.
 //
@@ -462,12 +470,15 @@ func (p *pool) tau(r *Pooled, tau2 float64, e analysis.Estimate) error {
 // Furukawa 2019, Stat. Methods Med. Res. 28:1689, for averaging over what it says;
 // Higgins, Thompson and Spiegelhalter 2009, J. R. Stat. Soc. A 172:137, for the interval
 // that it replaces (all from memory).
-func (p *pool) next(mid float64) (limits, error) {
+func (p *pool) next(s weighted, tau2 float64) (limits, error) {
+	mid := s.mean
 	if p.even && p.v[0] == 0 && p.common == 0 {
 		half := tHalf(float64(len(p.y)-1), p.confidence) * math.Sqrt(p.s2*(1+1/float64(len(p.y))))
 		return limits{mid, mid - half, mid + half}, nil
 	}
-	return p.mixture(mid, func(s weighted, tau2 float64) float64 { return 1/s.w + tau2 + p.common })
+	l, err := p.mixture(mid, func(s weighted, tau2 float64) float64 { return 1/s.w + tau2 + p.common })
+	half := math.Hypot(tHalf(float64(len(p.y)-1), p.confidence)*math.Sqrt(hartungKnapp(s, len(p.y))/s.w+tau2), zHalf(p.confidence)*math.Sqrt(p.common))
+	return limits{mid, min(l.lower, mid-half), max(l.upper, mid+half)}, err
 }
 
 // mixture is the interval of a mean of normals over what Q says of τ², each with the
@@ -584,9 +595,9 @@ var pooledMethods = []analysis.Method{
 			"w = 1/(SD² + τ²); limits μ ± t·√(q/Σw), q = max(1, Σw(y − μ)²/(n − 1)), t Student's with n − 1 degrees of freedom. A Common variance adds z²·Common to " +
 			"the square of each half-width. Where no SD is stated this is Student's interval of the log ratios.",
 		Assumes: "independent homes, one result each, drawn as other homes will be; errors shared by all of them go into Common.",
-		Interval: "confidence. Asked for 95 %, it holds 93.5 to 98.5 % of ten homes and more, 93.5 to 99.8 % of five and over 94 % of fewer, where homes are normal; " +
+		Interval: "confidence. Asked for 95 %, it holds 93.5 to 98.5 % of ten homes and more, 93.4 to 99.8 % of five and over 94 % of fewer, where homes are normal; " +
 			"89 % at worst where they are exponential. With q as it is it would hold 91 to 95 % of five and ten homes, because they are not known alike.",
-		Notes: []string{"one-home", "agree-too-well", "no-spread-seen", "few-homes", "unbounded"},
+		Notes: []string{"one-home", "agree-too-well", "no-spread-seen", "few-homes", "spread-unknown", "unbounded"},
 		Sources: []analysis.Source{
 			{Key: "hartung-knapp-2001", Cite: "Hartung and Knapp 2001, Stat. Med. 20:1771 and 3875 (from memory)"},
 			{Key: "knapp-hartung-2003", Cite: "Knapp and Hartung 2003, Stat. Med. 22:2693 (from memory)", Part: "where q is not let below 1"},
@@ -601,6 +612,7 @@ var pooledMethods = []analysis.Method{
 		Assumes: "independent homes whose log ratios are normal; unlike that of the mean, this interval does not forgive heavy tails.",
 		Interval: "confidence. Asked for 95 %, it holds 94 to 98 % where homes are normal; where they are exponential, 93 % of few homes that differ little down to 75 % " +
 			"of thirty that differ by e^0.6.",
+		Notes:    []string{"spread-unknown"},
 		Sources:  []analysis.Source{viechtbauer2007},
 		Evidence: analysis.Evidence{Reference: inReference + "; TestPooledPublished", ByHand: "TestPooledByHand", Coverage: published},
 	},
@@ -608,8 +620,9 @@ var pooledMethods = []analysis.Method{
 		Key: NextMethod, Title: "the next home's ratio",
 		Estimates: "the true ratio of the next home of the same kind.",
 		Formula: "The mean of normals with mean μ(τ²) and variance 1/Σw + τ² + Common, over the τ² at which Q(τ²) is c, 0 where it is less at 0 already, c being chi-squared " +
-			"with n − 1 degrees of freedom: what Q says of τ², in place of one estimate of it. Limits are its quantiles; the value is the pooled ratio. Where no SD is stated " +
-			"this is Student's y ± t·s·√(1 + 1/n).",
+			"with n − 1 degrees of freedom: what Q says of τ², in place of one estimate of it. Limits are its quantiles or, where these lie further out, those of the pooled mean " +
+			"with what homes differ by added, μ ± t·√(q/Σw + τ²) and z²·Common as there: no home that was not measured is known better than the middle of those that were. The value " +
+			"is the pooled ratio. Where no SD is stated this is Student's y ± t·s·√(1 + 1/n).",
 		Assumes: "that the next home is drawn as the n were, and that log ratios are normal.",
 		Interval: "prediction. Asked for 95 %, it holds 93.5 to 97 % where homes differ, over 99 % where they do not, and 92 to 98.5 % where they are exponential. " +
 			"Student's t on n − 2 degrees of freedom with one τ would hold 84 to 94 % of five and ten homes that differ.",

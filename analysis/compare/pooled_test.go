@@ -238,6 +238,8 @@ func TestPooledNotes(t *testing.T) {
 		// SD 0.9; chi-squared on 4 is under 0.297 once in a hundred.
 		{"agree-too-well", group{five, []float64{2, 2, 2, 2, 2}}, group{five, []float64{0.9, 0.9, 0.9, 0.9, 0.9}}, PoolOptions{}},
 		{"no-spread-seen", group{[]float64{-1, -1, -1}, sd[:3]}, group{[]float64{-1, -1, -1.001}, sd[:3]}, PoolOptions{}},
+		// Homes that agree: three of SD 0.3 may differ by e^1.3, five by e^0.6 only.
+		{"spread-unknown", group{[]float64{-1, -1.3, -1.1}, sd[:3]}, group{[]float64{-1, -1.1, -1.2, -1.05, -1.1}, sd[:5]}, PoolOptions{}},
 		{"few-homes", group{five, sd[:5]}, group{six, sd}, PoolOptions{}},
 		{"few-homes", group{six, sd}, group{six, sd}, PoolOptions{Confidence: 0.99}},
 		{"unbounded", group{[]float64{-2, 60}, []float64{.1, .1}}, group{[]float64{-2, 30}, []float64{.1, .1}}, PoolOptions{}},
@@ -303,6 +305,19 @@ func TestPooledProperties(t *testing.T) {
 			logs[i], sds[i] = -1.6+0.5*rng.NormFloat64(), 0.05+0.4*rng.Float64()
 		}
 		es := effectsOf(logs, sds)
+		for _, spread := range []float64{1, 0.2, 0.01} { // homes that agree, too
+			for i := range es {
+				es[i].Log = -1.6 + spread*(logs[i]+1.6)
+			}
+			r, err := Pool(es, PoolOptions{Common: 0.01 * float64(n%3)})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if r.Next.Lower > r.Ratio.Lower || r.Next.Upper < r.Ratio.Upper {
+				t.Errorf("the next of %d homes is known better than their middle: %v to %v, %v to %v", n, r.Next.Lower, r.Next.Upper, r.Ratio.Lower, r.Ratio.Upper)
+			}
+		}
+		es = effectsOf(logs, sds)
 		r, err := Pool(es, PoolOptions{})
 		if err != nil {
 			t.Fatal(err)
@@ -347,9 +362,6 @@ func TestPooledProperties(t *testing.T) {
 				}
 			}
 			prev = wider
-		}
-		if r.Next.Lower > r.Ratio.Lower && r.Next.Upper < r.Ratio.Upper {
-			t.Error("the next home is known better than the mean")
 		}
 	}
 	// Likelihood and Q can disagree on τ where homes are known very unlike; the interval
@@ -398,7 +410,8 @@ func estimatesOf(r Pooled) (es []analysis.Estimate) {
 }
 
 // TestPooledAgainstSlow: τ² is the highest of the restricted likelihood on a fine grid,
-// and the next home's limits are those of 20,000 equally likely values of Q.
+// and the next home's limits are those of 20,000 equally likely values of Q, or lie
+// further out.
 func TestPooledAgainstSlow(t *testing.T) {
 	rng := rand.New(rand.NewPCG(6, 0))
 	for trial := range 30 {
@@ -442,6 +455,15 @@ func TestPooledAgainstSlow(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
+		p.confidence = 0.9
+		l, err := p.mixture(p.at(found).mean, func(s weighted, tau2 float64) float64 { return 1/s.w + tau2 })
+		if err != nil {
+			t.Fatal(err)
+		}
+		lower, upper := logLimits(*r.Next)
+		if lower > l.lower+1e-9 || upper < l.upper-1e-9 {
+			t.Errorf("next home %v to %v, and Q says %v to %v", lower, upper, l.lower, l.upper)
+		}
 		const many = 20000
 		below := [2]float64{}
 		for i := range many {
@@ -450,8 +472,7 @@ func TestPooledAgainstSlow(t *testing.T) {
 				t.Fatal(err)
 			}
 			s := p.at(tau2)
-			lower, upper := logLimits(*r.Next)
-			for k, x := range []float64{lower, upper} {
+			for k, x := range []float64{l.lower, l.upper} {
 				below[k] += numeric.Phi((x-s.mean)/math.Sqrt(1/s.w+tau2)) / many
 			}
 		}

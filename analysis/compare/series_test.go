@@ -283,6 +283,64 @@ func TestSeriesProperties(t *testing.T) {
 	}
 }
 
+// TestSeriesBelowLimit: without the system days of 270 and 330, with it of 12 and 27 in
+// turn, of geometric mean 18; a monitor with a limit of 20 sees no 12. The days it sees
+// are of 27, which is not what the system leaves; taken as 20 and as 4, as the air
+// outdoors, those of 12 put it between √(4·27) and √(20·27), and between these √(√80·27).
+func TestSeriesBelowLimit(t *testing.T) {
+	series := func(see func(day int, c float64) Day) (days []Day) {
+		for i := range 60 {
+			c := []float64{270, 330, 12, 27}[2*(i/30)+i%2]
+			d := see(20000+i, c)
+			d.On = i >= 30
+			days = append(days, d)
+		}
+		return days
+	}
+	at := func(day int, c float64) Day { return Day{Day: day, Mean: c} }
+	as := func(limit float64) func(int, float64) Day {
+		return func(day int, c float64) Day {
+			if c < 20 {
+				c = limit
+			}
+			return at(day, c)
+		}
+	}
+	answer := func(see func(int, float64) Day) Interruption {
+		t.Helper()
+		r, err := Interrupted(series(see), InterruptedOptions{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return r
+	}
+	r := answer(limitedDay)
+	truth := math.Sqrt(12*27) / math.Sqrt(270*330)
+	near(t, "ratio", r.Ratio.Value, math.Sqrt(math.Sqrt(4*20)*27)/math.Sqrt(270*330), 1e-3)
+	near(t, "lower", r.Ratio.Lower, answer(as(4)).Ratio.Lower, 1e-12)
+	near(t, "upper", r.Ratio.Upper, answer(as(20)).Ratio.Upper, 1e-12)
+	if r.Ratio.Lower > truth || r.Ratio.Upper < truth || !analysis.HasNote(r.Ratio.Notes, "below-limit") || r.On.Days != 30 {
+		t.Errorf("%v to %v, and the truth is %v; %v", r.Ratio.Lower, r.Ratio.Upper, truth, r.Notes)
+	}
+	if r = answer(at); analysis.HasNote(r.Notes, "below-limit") {
+		t.Error("no day is below the limit")
+	}
+	s, err := FindSwitch(series(limitedDay), SwitchOptions{})
+	if err != nil || !s.Found || s.Day != 20030 || s.Ratio.Lower > truth || s.Ratio.Upper < truth || !analysis.HasNote(s.Notes, "below-limit") {
+		t.Errorf("%+v %v", s, err)
+	}
+	if s, err = FindSwitch(series(at), SwitchOptions{}); err != nil || analysis.HasNote(s.Notes, "below-limit") {
+		t.Errorf("no day is below the limit: %v %v", s.Notes, err)
+	}
+	all := series(func(day int, _ float64) Day { return Day{Day: day, Mean: 20, Below: true} })
+	if _, err := Interrupted(all, InterruptedOptions{}); err == nil || !strings.Contains(err.Error(), "every day lies below") {
+		t.Error(err)
+	}
+	if _, err := FindSwitch(all, SwitchOptions{}); err == nil || !strings.Contains(err.Error(), "every day lies below") {
+		t.Error(err)
+	}
+}
+
 func TestSeriesInWords(t *testing.T) {
 	good := func() []Day { return alternating(10, 10, 400, 80) }
 	with := func(change func(d []Day)) []Day { d := good(); change(d); return d }

@@ -58,12 +58,10 @@ func CoverageSettings() (all []CoverageSetting) {
 			}
 		}
 	}
-	for _, s := range []CoverageSetting{
+	all = append(all, []CoverageSetting{
 		{Hours: 720, Phi: 0.7, Slow: 0.975}, {Hours: 2160, Phi: 0.7, Slow: 0.95}, {Hours: 2160, Phi: 0.8, Slow: 0.984},
 		{Hours: 24 * 90, Phi: 0.9, Slow: 0.99, Days: true}, {Hours: 24 * 365, Phi: 0.95, Slow: 0.995, Days: true},
-	} {
-		all = append(all, s)
-	}
+	}...)
 	return all
 }
 

@@ -115,18 +115,22 @@ func (x mixture) moments() (mean, sd float64) {
 }
 
 // profile is what each grid point says of the areas: mean and standard deviation of
-// an area's mean logarithm, the standard deviation of its homes about that, and the
-// variance of what its own homes share beyond what all do (nil: none), and what is known
-// of the areas' effects.
+// an area's mean logarithm, the spread of its homes about that, the variance of what its
+// own homes share beyond what all do (nil: none), and what is known of the areas' effects.
 type profile struct {
-	m, s, spread, extra [][]float64
-	effects             []conditional
+	m, s, extra [][]float64
+	within      [][]twoSpreads
+	effects     []conditional
 }
+
+// twoSpreads are standard deviations of an area's homes, the first with so much
+// probability and the second with the rest.
+type twoSpreads struct{ narrow, wide, first float64 }
 
 // profile is by point and area.
 func (g *grid) profile(shared *Shared) profile {
 	n := len(g.points)
-	x := profile{make([][]float64, n), make([][]float64, n), make([][]float64, n), make([][]float64, n), make([]conditional, n)}
+	x := profile{make([][]float64, n), make([][]float64, n), make([][]float64, n), make([][]twoSpreads, n), make([]conditional, n)}
 	d := g.d
 	numeric.Each(n, func(k int) {
 		p := &g.points[k]
@@ -142,7 +146,7 @@ func (g *grid) profile(shared *Shared) profile {
 			}
 		}
 		j := len(d.areas)
-		m, s, spread := make([]float64, j), make([]float64, j), make([]float64, j)
+		m, s, within := make([]float64, j), make([]float64, j), make([]twoSpreads, j)
 		v := make([]float64, d.p)
 		for j, a := range d.areas {
 			for i := range v {
@@ -154,9 +158,9 @@ func (g *grid) profile(shared *Shared) profile {
 				variance += x.extra[k][j]
 			}
 			s[j] = math.Sqrt(variance)
-			spread[j] = d.spreadWithin(a, p.point.sigma, p.point.beta)
+			within[j] = d.spreadsWithin(a, p.point)
 		}
-		x.m[k], x.s[k], x.spread[k], x.effects[k] = m, s, spread, c
+		x.m[k], x.s[k], x.within[k], x.effects[k] = m, s, within, c
 	})
 	return x
 }
@@ -171,11 +175,73 @@ func (d *design) spreadWithin(a place, sigma float64, beta []float64) float64 {
 	return math.Sqrt(v)
 }
 
+// spreadsWithin is that where the fixed effects are normal about their best: βᵀVβ, V the
+// covariance of the homes' terms, has the mean bᵀVb + tr VC and the variance
+// 2 tr VCVC + 4 bᵀVCVb, and the two spreads are where a gamma distribution with those is
+// summed as exactly as two numbers can (Gauss and Laguerre).
+func (d *design) spreadsWithin(a place, x point) twoSpreads {
+	if a.vary == nil {
+		return twoSpreads{x.sigma, x.sigma, 1}
+	}
+	p := d.p
+	v, vc := make([]float64, p*p), make([]float64, p*p)
+	unpack(a.vary, p, v)
+	trace, square := 0.0, 0.0
+	for i := range p {
+		for j := range p {
+			for k := range p {
+				vc[i*p+j] += v[i*p+k] * x.cov[k*p+j]
+			}
+		}
+		trace += vc[i*p+i]
+	}
+	vb := make([]float64, p)
+	product(v, x.beta, vb)
+	for i := range p {
+		for j := range p {
+			square += vc[i*p+j] * vc[j*p+i]
+		}
+	}
+	s2 := x.sigma * x.sigma
+	mean, variance := dot(x.beta, vb)+trace, 2*square+4*quadratic(x.cov, vb)
+	if !(math.Sqrt(max(variance, 0)) > 0.01*(s2+mean)) { // nothing beside what is not known of the area
+		s := math.Sqrt(s2 + max(mean, 0))
+		return twoSpreads{s, s, 1}
+	}
+	shape, scale := mean*mean/variance, variance/mean
+	root := math.Sqrt(shape + 1)
+	return twoSpreads{math.Sqrt(s2 + max(scale*(shape+1-root), 0)), math.Sqrt(s2 + scale*(shape+1+root)), (root + 1) / (2 * root)}
+}
+
+// level is area j's mean logarithm as a mixture, with the spread of its homes in each
+// part and its third central moment there.
+func (g *grid) level(x profile, j int) (f mixture, spread, third []float64) {
+	leans := g.d.first[j] < g.d.first[j+1]
+	for k := range g.points {
+		t := x.within[k][j]
+		sd, m3 := x.s[k][j], 0.0
+		if x.effects[k].third != nil {
+			m3 = x.effects[k].third[j]
+		}
+		for i, part := range []float64{t.first, 1 - t.first} {
+			if part == 0 {
+				continue
+			}
+			f.w, f.m, f.s = append(f.w, part*g.points[k].weight), append(f.m, x.m[k][j]), append(f.s, sd)
+			f.c, f.d = append(f.c, 0), append(f.d, 1)
+			if leans {
+				f.bend = append(f.bend, bendOf(m3, sd))
+			}
+			spread, third = append(spread, [2]float64{t.narrow, t.wide}[i]), append(third, m3)
+		}
+	}
+	return f, spread, third
+}
+
 // areas fills in what the posterior says of areas and community.
 func (g *grid) areas(r *PosteriorResult, opt PosteriorOptions) error {
 	d := g.d
 	x := g.profile(opt.Shared)
-	n := len(g.points)
 	tail := (1 - opt.Confidence) / 2
 	r.Areas = make([]AreaLevel, len(d.areas))
 	failed := make([]error, len(d.areas))
@@ -186,30 +252,15 @@ func (g *grid) areas(r *PosteriorResult, opt PosteriorOptions) error {
 		estimate := func(quantity, unit string) analysis.Estimate {
 			return analysis.Estimate{Quantity: quantity, Unit: unit, Confidence: opt.Confidence, Kind: analysis.CredibleInterval, N: a.homes, Method: AreaPosterior}
 		}
-		f := mixture{w: make([]float64, n), m: make([]float64, n), s: make([]float64, n), c: make([]float64, n), d: make([]float64, n)}
-		third := func(k int) float64 {
-			if x.effects[k].third == nil {
-				return 0
-			}
-			return x.effects[k].third[j]
-		}
-		if d.first[j] < d.first[j+1] {
-			f.bend = make([]float64, n)
-		}
-		spread := make([]float64, n)
-		for k := range n {
-			f.w[k], f.m[k], f.s[k], f.d[k] = g.points[k].weight, x.m[k][j], x.s[k][j], 1
-			spread[k] = x.spread[k][j]
-			if f.bend != nil {
-				f.bend[k] = bendOf(third(k), f.s[k])
-			}
-			l.Effect += f.w[k] * x.effects[k].u[j]
+		f, spread, third := g.level(x, j)
+		for k, p := range g.points {
+			l.Effect += p.weight * x.effects[k].u[j]
 		}
 		mean, sd := f.moments()
 		l.MeanLog, l.SDMeanLog = mean, sd
 		l.GM = estimate("geometric mean of the area", becquerel)
 		l.GM.Lower, l.GM.Value, l.GM.Upper = math.Exp(f.quantile(tail, mean, sd)), math.Exp(f.quantile(0.5, mean, sd)), math.Exp(f.quantile(1-tail, mean, sd))
-		for k := range n {
+		for k := range f.w {
 			f.c[k] = -spread[k] * spread[k] / 2
 		}
 		mean, sd = f.moments()
@@ -222,11 +273,11 @@ func (g *grid) areas(r *PosteriorResult, opt PosteriorOptions) error {
 		for _, level := range opt.Levels {
 			above := AboveLevel{Level: level, Share: estimate(fmt.Sprintf("share above %.6g %s", level, becquerel), "")}
 			share := 0.0
-			for k := range n {
+			for k := range f.w {
 				f.c[k], f.d[k] = math.Log(level), max(spread[k], 1e-9)
 				// A home's logarithm is μ and the spread, so that is how far it leans.
 				sd := math.Hypot(f.d[k], f.s[k])
-				z, _ := straight((f.c[k]-f.m[k])/sd, bendOf(third(k), sd))
+				z, _ := straight((f.c[k]-f.m[k])/sd, bendOf(third[k], sd))
 				share += f.w[k] * numeric.Phi(-z)
 			}
 			mean, sd := f.moments()
@@ -311,7 +362,7 @@ func (g *grid) draw(r *PosteriorResult, x profile, opt PosteriorOptions) error {
 			return
 		}
 		joint := d.joint(g, k, x.effects[k])
-		mu, order := make([]float64, n), make([]int, n)
+		mu, order, spread, beta := make([]float64, n), make([]int, n), make([]float64, n), make([]float64, d.p)
 		z := make([]float64, n+d.p)
 		var shift []float64
 		if opt.Shared != nil {
@@ -336,6 +387,12 @@ func (g *grid) draw(r *PosteriorResult, x profile, opt PosteriorOptions) error {
 				}
 				i := 2*pair + half
 				joint.draw(z, mu)
+				for i, b := range g.points[k].point.beta {
+					beta[i] = b + joint.step[i]
+				}
+				for j, a := range d.areas {
+					spread[j] = d.spreadWithin(a, g.points[k].point.sigma, beta)
+				}
 				if shift != nil {
 					for j := range mu {
 						mu[j] += math.Sqrt(opt.Shared.All)*shift[0] + math.Sqrt(x.extra[k][j])*shift[1+j]
@@ -343,12 +400,12 @@ func (g *grid) draw(r *PosteriorResult, x profile, opt PosteriorOptions) error {
 				}
 				var mean, second, arithmetic numeric.Sum
 				for j, v := range mu {
-					s := x.spread[k][j]
+					s := spread[j]
 					mean.Add(weight[j] * v)
 					arithmetic.Add(weight[j] * math.Exp(v+s*s/2))
 				}
 				for j, v := range mu {
-					s := x.spread[k][j]
+					s := spread[j]
 					e := v - mean.Value()
 					second.Add(weight[j] * (s*s + e*e))
 				}
@@ -356,7 +413,7 @@ func (g *grid) draw(r *PosteriorResult, x profile, opt PosteriorOptions) error {
 				for l, log := range logLevel {
 					p, count := 0.0, 0.0
 					for j, v := range mu {
-						above := numeric.Phi((v - log) / max(x.spread[k][j], 1e-9))
+						above := numeric.Phi((v - log) / max(spread[j], 1e-9))
 						p += weight[j] * above
 						if counted {
 							c := binomial(rng, d.areas[j].population, above)

@@ -9,20 +9,27 @@ import (
 )
 
 // Two homes of the same day with regressor 1, season's variance 0.04 and 0.1 of weather
-// each share 0.04 + 0.01 = 0.05, so that of an error of 0.5 there is √(0.25 − 0.05) left.
-// With regressors of opposite sign ten days apart it is −0.04 + 0.01/e, and so nothing.
-// Of three homes, the third of another area and without a test, all pairs' mean is a
-// third of the one pair's; the area with both has 0.05.
+// each: a day and a year have 20/365.25 of the weather in common, twice, and the year with
+// itself once, so 0.04 + 0.01(1 − 20/365.25) are shared; and 0.002·0.9·0.5 where so much
+// of their years was not measured. With regressors of opposite sign ten days apart it is
+// −0.04 + 0.01/e and less, and so nothing. Of three homes, the third of another area and
+// without a test, all pairs' mean is a third of the one pair's; the area with both has all.
 func TestSharedByHand(t *testing.T) {
 	season := [][]float64{{0.04}}
 	homes := []Home{{Area: "a", SE: 0.5}, {Area: "a", SE: 0.5}}
+	both := 0.04 + 0.01*(1-20/365.25)
 	own, s, err := Share(homes, []*Test{{Season: []float64{1}, Weather: 0.1}, {Season: []float64{1}, Weather: 0.1}}, season)
 	if err != nil {
 		t.Fatal(err)
 	}
-	near(t, "shared", s.All, 0.05, 1e-12)
-	near(t, "of the area", s.Areas["a"], 0.05, 1e-12)
-	near(t, "own", own[0].SE, math.Sqrt(0.2), 1e-12)
+	near(t, "shared", s.All, both, 1e-12)
+	near(t, "of the area", s.Areas["a"], both, 1e-12)
+	near(t, "own", own[0].SE, math.Sqrt(0.25-both), 1e-12)
+	_, s, err = Share(homes, []*Test{{Season: []float64{0}, Rest: 0.9}, {Season: []float64{0}, Rest: 0.5}}, season)
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "of what was not measured", s.All, 0.0009, 1e-12)
 	own, s, err = Share(homes, []*Test{{Season: []float64{1}, Weather: 0.1}, {Season: []float64{-1}, Day: 10, Weather: 0.1}}, season)
 	if err != nil || s.All != 0 || own[0].SE != 0.5 {
 		t.Errorf("%v %v %v", own, s, err)
@@ -33,16 +40,16 @@ func TestSharedByHand(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	near(t, "a third", s.All, 0.05/3, 1e-12)
-	near(t, "of the area with both", s.Areas["a"], 0.05, 1e-12)
-	near(t, "beyond all, where own homes count by half", s.extra("a", 0.5), 0.25*(0.05-0.05/3), 1e-12)
+	near(t, "a third", s.All, both/3, 1e-12)
+	near(t, "of the area with both", s.Areas["a"], both, 1e-12)
+	near(t, "beyond all, where own homes count by half", s.extra("a", 0.5), 0.25*(both-both/3), 1e-12)
 	if s.Areas["b"] != 0 || s.extra("b", 1) != 0 || s.extra("elsewhere", 1) != 0 {
 		t.Errorf("%v", s)
 	}
 	for _, bad := range []struct {
 		tests  []*Test
 		season [][]float64
-	}{{[]*Test{nil}, season}, {[]*Test{{}, nil, nil}, season}, {[]*Test{{Season: []float64{math.NaN()}}, nil, nil}, season}, {[]*Test{{Season: []float64{1}, Day: math.Inf(1)}, nil, nil}, season}} {
+	}{{[]*Test{nil}, season}, {[]*Test{{}, nil, nil}, season}, {[]*Test{{Season: []float64{math.NaN()}}, nil, nil}, season}, {[]*Test{{Season: []float64{1}, Day: math.Inf(1)}, nil, nil}, season}, {[]*Test{{Season: []float64{1}, Rest: 2}, nil, nil}, season}} {
 		if _, _, err := Share(homes, bad.tests, bad.season); err == nil {
 			t.Errorf("%+v is no error", bad)
 		}
@@ -60,11 +67,23 @@ func TestSharedAgainstSlow(t *testing.T) {
 	var tests []*Test
 	for i := range 60 {
 		homes = append(homes, Home{Area: fmt.Sprint(i % 4), SE: 0.3 + 0.3*rng.Float64()})
-		tests = append(tests, &Test{Season: []float64{rng.NormFloat64(), 1 + rng.NormFloat64()}, Day: float64(rng.IntN(300)), Weather: 0.2 * rng.Float64()})
+		tests = append(tests, &Test{Season: []float64{rng.NormFloat64(), 1 + rng.NormFloat64()}, Day: float64(rng.IntN(500)), Weather: 0.2 * rng.Float64(), Rest: rng.Float64()})
 	}
 	_, got, err := Share(homes, tests, season)
 	if err != nil {
 		t.Fatal(err)
+	}
+	// By lag: between days; a day and the other's year, where it lies in that; both years.
+	together := func(d float64) float64 {
+		const year, day = 365.25, 20 / 365.25
+		sum := 0.0
+		if d <= year/2 {
+			sum = math.Exp(-d/10) - day - day
+		}
+		if d <= year {
+			sum += day * (year - d) / year
+		}
+		return sum
 	}
 	slow := func(area string) float64 {
 		sum, n := 0.0, 0.0
@@ -74,7 +93,7 @@ func TestSharedAgainstSlow(t *testing.T) {
 					continue
 				}
 				n++
-				sum += a.Weather * b.Weather * math.Exp(-math.Abs(a.Day-b.Day)/10)
+				sum += a.Weather*b.Weather*together(math.Abs(a.Day-b.Day)) + 0.002*a.Rest*b.Rest
 				for k := range 2 {
 					for l := range 2 {
 						sum += a.Season[k] * season[k][l] * b.Season[l]
@@ -84,15 +103,36 @@ func TestSharedAgainstSlow(t *testing.T) {
 		}
 		return max(sum/n, 0)
 	}
-	near(t, "all", got.All, slow(""), 1e-7)
+	near(t, "all", got.All, slow(""), 1e-12)
 	for _, area := range []string{"0", "3"} {
-		near(t, "area "+area, got.Areas[area], slow(area), 1e-7)
+		near(t, "area "+area, got.Areas[area], slow(area), 1e-12)
 	}
 	slices.Reverse(homes)
 	slices.Reverse(tests)
 	_, again, err := Share(homes, tests, season)
 	if err != nil || fmt.Sprint(again) != fmt.Sprint(got) {
 		t.Errorf("%v, backwards %v, %v", got, again, err)
+	}
+}
+
+// A day's weather and those of its own year come to nothing together, nearly: a week
+// in each of fifty, or twelve months of tests.
+func TestWeatherLeft(t *testing.T) {
+	sum, n := 0.0, 0.0
+	for a := range 365 {
+		for b := range 365 {
+			sum += weatherLeft(math.Abs(float64(a - b)))
+			n++
+		}
+	}
+	if mean := sum / n; mean < 0 || mean > 0.02 {
+		t.Errorf("all through a year, homes share %v of the weather's part", mean)
+	}
+	if w := weatherLeft(0); w <= 0.9 || w >= 1 {
+		t.Errorf("on the same day %v", w)
+	}
+	if w := weatherLeft(400); w != 0 {
+		t.Errorf("beyond a year %v", w)
 	}
 }
 
@@ -140,7 +180,7 @@ func TestSharedPosterior(t *testing.T) {
 	if a, b := with.Community.Above[0].Share, without.Community.Above[0].Share; a.Lower >= b.Lower || a.Upper <= b.Upper {
 		t.Errorf("share %v, without %v", a, b)
 	}
-	if SeasonShare(0) != 0.5 || SeasonShare(1) != 0.5 || math.Abs(SeasonShare(20)-0.15) > 1e-12 || WeatherShare(true) >= WeatherShare(false) {
+	if SeasonShare(0) != 0.3 || SeasonShare(1) != 0.3 || math.Abs(SeasonShare(20)-0.2) > 1e-12 || WeatherShare(true) >= WeatherShare(false) {
 		t.Error("shares of season and weather")
 	}
 }

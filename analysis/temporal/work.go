@@ -22,6 +22,10 @@ type Work struct {
 // WorkOf is how a system changes a home's swings that leaves the ratio r of its
 // annual mean: of the season r² is left and of the drift (1 + r)/2, on logs; with it
 // come a season of 0.45·(1 − r) and a drift of 0.2·(1 − r) of the profile's variances.
+// The air outdoors, below which no fan brings a home, is no part of it: it would be added
+// to concentrations and not to their logs, so that a day's weight would depend on the step
+// that is looked for; and it matters only where a home is near it anyway, of which compare
+// says to go by the level.
 // The shares were set by trial on homes of a mass balance with fans of 60 to 99 %.
 func WorkOf(r float64) Work {
 	r = min(r, 1)

@@ -45,6 +45,7 @@ Examples:
 			&cli.BoolFlag{Name: "series", Usage: "also read each monitor that stood through the switch by its own days: an interrupted time series"},
 			&cli.StringFlag{Name: "weather", Usage: "with --series: CSV `FILE` with a column date and one column a covariate, such as the outdoor temperature or pressure"},
 			&cli.StringFlag{Name: "by", Usage: "join homes also by `COLUMN`: area, or any other the files have, such as the kind of system (default: all homes together)"},
+			&cli.BoolFlag{Name: "joined", Usage: "with --format csv: the homes joined, a row a group of --by and one of all, in place of a row a home"},
 			&cli.StringFlag{Name: "with", Usage: "another question: homes whose `COLUMN=VALUE` says that they have a system, against the others"},
 			&cli.StringFlag{Name: "pair", Usage: "with --with: the `COLUMN` that names which two homes belong together"},
 			&cli.StringSliceFlag{Name: "reduction", Usage: "a `REDUCTION`, such as 50%, whose probability is asked for; may be repeated"},
@@ -124,6 +125,7 @@ type compared struct {
 	cycled  *compare.Cycled // where the system was switched on and off
 	found   *compare.Switch // where the switch was looked for
 	through []through       // monitors that stood through the switch
+	toggles []toggle        // where they are known
 	sides   [2][]analysis.Series
 }
 
@@ -135,6 +137,9 @@ func (p *program) compare(c *cli.Context) error {
 	format, err := outputFormat(c)
 	if err != nil {
 		return err
+	}
+	if c.Bool("joined") && format != "csv" {
+		return usageError{"--joined says which table is written as CSV; the other formats hold both", "give --format csv with it, or leave out --joined"}
 	}
 	if _, err := plotFormat(c); err != nil {
 		return err
@@ -185,6 +190,7 @@ func (p *program) compare(c *cli.Context) error {
 		if q.switches.given() && slices.ContainsFunc(files, func(f ingest.File) bool { return f.ColumnsFound["phase"] != "" }) {
 			doc.Notes = append(doc.Notes, analysis.Note{Code: "phases-not-used", Text: "The files have a column of phases, which --switch and --switches take the place of."})
 		}
+		doc.Notes = append(doc.Notes, p.unknownHomes(q, daily)...)
 		if q.find {
 			q.looked = make([]looked, daily.HomeCount())
 			each(len(q.looked), func(i int) {
@@ -198,7 +204,6 @@ func (p *program) compare(c *cli.Context) error {
 		if len(results) == 0 {
 			return noResult(doc.LeftOut, files)
 		}
-		doc.Notes = append(doc.Notes, q.unknownHomes(daily)...)
 		doc.Settings = slices.Concat(q.compareSettings(), readingSettings(c))
 	}
 	doc.Tables = q.compareTables(results)
@@ -209,11 +214,17 @@ func (p *program) compare(c *cli.Context) error {
 		}
 	}
 	var joined *compare.Pooled
+	if c.Bool("joined") && len(results) == 1 {
+		return hinted{fmt.Errorf("no result: one home alone is joined with none"), "leave out --joined"}
+	}
 	if len(results) > 1 {
 		var pooled, below report.Table
 		pooled, below, joined, err = q.pooled(results)
 		if err != nil {
 			return err
+		}
+		if c.Bool("joined") {
+			doc.CSVTable = len(doc.Tables)
 		}
 		pooled.Hidden = len(results) < fewJoined
 		below.Hidden = pooled.Hidden
@@ -276,6 +287,8 @@ func (q compareQuestion) parted(i int, h ingest.Home) (parted, error) {
 			out.without = append(out.without, s)
 		case "after":
 			out.with = append(out.with, s)
+		default:
+			out.unphased += s.Len()
 		}
 	}
 	return out, nil
@@ -318,7 +331,7 @@ func (q compareQuestion) one(i int, h ingest.Home, sides parted) (compared, erro
 	}
 	r.Home, r.Area = h.Name, h.Area
 	r.Notes = slices.Concat(r.Notes, sides.notes())
-	out := compared{Result: r, extra: h.Extra, sides: [2][]analysis.Series{sides.without, sides.with}}
+	out := compared{Result: r, extra: h.Extra, toggles: sides.toggles, sides: [2][]analysis.Series{sides.without, sides.with}}
 	if q.find {
 		out.found = q.looked[i].found
 		out.Notes = append(slices.Clip(out.Notes), foundNotes(out.found)...)
@@ -329,12 +342,16 @@ func (q compareQuestion) one(i int, h ingest.Home, sides parted) (compared, erro
 		out.Notes = append(slices.Clip(out.Notes), notes...)
 	}
 	if len(q.switches.of(h.Name)) >= cyclingSwitches {
-		cycled, err := compare.Cycle(sides.periods(), compare.CycleOptions{Confidence: q.Confidence})
+		periods, below := sides.periods()
+		cycled, err := compare.Cycle(periods, compare.CycleOptions{Confidence: q.Confidence})
 		if err != nil {
 			out.Notes = append(out.Notes, analysis.Note{Code: "no-cycling", Text: "by the switches alone: " + err.Error()})
 		} else {
 			out.cycled = &cycled
 			out.Notes = append(out.Notes, cycled.Ratio.Notes...)
+			if below > 0 {
+				out.Notes = append(out.Notes, analysis.Note{Code: "below-limit", Text: "by the switches alone, " + count(below, "day") + " below the monitor's limit taken as the limit: the fall may be larger"})
+			}
 		}
 	}
 	return out, nil
@@ -389,7 +406,11 @@ func (s parted) leftOut() (parts []string) {
 		parts = append(parts, count(s.near, "day")+" of a switch or within 24 hours after it left out")
 	}
 	if s.across > 0 {
-		parts = append(parts, count(s.across, "result")+" that goes across a switch left out")
+		goes := "goes"
+		if s.across > 1 {
+			goes = "go"
+		}
+		parts = append(parts, fmt.Sprintf("%s that %s across a switch left out", count(s.across, "result"), goes))
 	}
 	return parts
 }
@@ -398,14 +419,22 @@ func (s parted) notes() (notes []analysis.Note) {
 	if parts := s.leftOut(); s.across > 0 {
 		notes = append(notes, analysis.Note{Code: "across-switch", Text: strings.Join(parts, "; ") + "; put a new detector up when the system is switched"})
 	}
+	if s.unphased > 0 {
+		states, is := "states", "is"
+		if s.unphased > 1 {
+			states, is = "state", "are"
+		}
+		notes = append(notes, analysis.Note{Code: "no-phase", Text: fmt.Sprintf("%s that %s no phase %s of neither side; write before or after for each, or give --switch", count(s.unphased, "reading"), states, is)})
+	}
 	if s.soon {
 		notes = append(notes, analysis.Note{Code: "too-soon", Text: "a result begins within a day of the switch; protocols wait 24 hours after it, with the house shut for 12"})
 	}
 	return notes
 }
 
-// unknownHomes says which homes of the switch file no reading is of.
-func (q compareQuestion) unknownHomes(daily *ingest.Daily) []analysis.Note {
+// unknownHomes says which homes of the switch file no reading is of, on standard error
+// too: a name written in two ways leaves its home without an answer.
+func (p *program) unknownHomes(q compareQuestion, daily *ingest.Daily) []analysis.Note {
 	if q.switches.byHome == nil {
 		return nil
 	}
@@ -428,13 +457,15 @@ func (q compareQuestion) unknownHomes(daily *ingest.Daily) []analysis.Note {
 	if n := len(names); n > most {
 		names, more = names[:most], fmt.Sprintf(" and %d more", n-most)
 	}
-	return []analysis.Note{{Code: "unknown-homes", Text: fmt.Sprintf("%s has switch times of homes without a reading: %s%s.", q.switches.file, strings.Join(names, ", "), more)}}
+	text := fmt.Sprintf("witch times of homes without a reading, in %s: %s%s", q.switches.file, strings.Join(names, ", "), more)
+	fmt.Fprintf(p.stderr, "radonyear: skipped: s%s\n", report.Plain(text))
+	return []analysis.Note{{Code: "unknown-homes", Text: "S" + text + "."}}
 }
 
 // typedHome makes a home of two results on the command line.
 func (p *program) typedHome(c *cli.Context) (compare.Home, []report.Field, error) {
 	const example = "radonyear compare --before 240/7d --before-start 2026-01-10 --after 38/7d --after-start 2026-03-15"
-	for _, name := range []string{"date-order", "decimal", "column", "sheet", "home-from-filename", "rejects", "switch", "switches", "find-switch", "series", "weather", "by"} {
+	for _, name := range []string{"date-order", "decimal", "column", "sheet", "home-from-filename", "rejects", "switch", "switches", "find-switch", "series", "weather", "by", "joined"} {
 		if c.IsSet(name) {
 			return compare.Home{}, nil, usageError{fmt.Sprintf("--%s is for files, not for typed-in results", name), example}
 		}
@@ -449,7 +480,7 @@ func (p *program) typedHome(c *cli.Context) (compare.Home, []report.Field, error
 	}
 	var sides [2]analysis.Series
 	var fields []report.Field
-	unit := opt.Unit // of the test before, which a bare number after it shares
+	unit := opt.Unit // where that is not set, the one named with the test before
 	for k, name := range []string{"before", "after"} {
 		text := c.String(name)
 		for _, needed := range []string{name, name + "-start"} {
@@ -469,7 +500,9 @@ func (p *program) typedHome(c *cli.Context) (compare.Home, []report.Field, error
 		if err != nil {
 			return compare.Home{}, nil, err
 		}
-		unit = v.unit
+		if opt.Unit == "" && v.named {
+			unit = v.unit
+		}
 		start, ok := parseInstant(c.String(name+"-start"), zone)
 		if !ok {
 			return compare.Home{}, nil, usageError{fmt.Sprintf("--%s-start %q is not a day such as 2026-01-10", name, c.String(name+"-start")), example}
@@ -543,8 +576,10 @@ func (q compareQuestion) compareTables(results []compared) []report.Table {
 			{Key: "year_end", Style: report.Date},
 			{Key: "before_days", Style: report.Days, CSVOnly: true},
 			{Key: "before_raw_mean", Style: report.Concentration, CSVOnly: true},
+			{Key: "before_raw_mean_below_limit", Style: report.Bool, CSVOnly: true},
 			{Key: "after_days", Style: report.Days, CSVOnly: true},
 			{Key: "after_raw_mean", Style: report.Concentration, CSVOnly: true},
+			{Key: "after_raw_mean_below_limit", Style: report.Bool, CSVOnly: true},
 			{Key: "raw_ratio", Style: report.Factor},
 			{Key: "season_artefact", Style: report.Factor},
 			{Key: "ratio", Style: report.Estimate},
@@ -555,9 +590,15 @@ func (q compareQuestion) compareTables(results []compared) []report.Table {
 			{Key: "cycling", Style: report.Nested},
 			{Key: "found", Style: report.Nested},
 		})}
+	now := report.Table{Title: "The annual mean with the system, against each level in Bq/m³:", Columns: []report.Column{{Head: "Home", Style: report.Text}}, Hidden: len(q.Levels) <= mostBeside}
 	for _, l := range q.Levels {
 		at := strconv.FormatFloat(l, 'f', -1, 64)
-		main.Columns = append(main.Columns, report.Column{Head: "Now, at\n" + at, Style: report.Text, Words: true}, report.Column{Key: "p_below_" + at, Style: report.Probability, CSVOnly: true},
+		head := "Now, at\n" + at
+		now.Columns = append(now.Columns, report.Column{Head: "At\n" + at, Style: report.Text, Words: true})
+		if len(q.Levels) > mostBeside {
+			head = ""
+		}
+		main.Columns = append(main.Columns, report.Column{Head: head, Style: report.Text, Words: true}, report.Column{Key: "p_below_" + at, Style: report.Probability, CSVOnly: true},
 			report.Column{Key: "verdict_" + at, Style: report.Text, CSVOnly: true})
 	}
 	for _, x := range q.atLeast {
@@ -598,15 +639,18 @@ func (q compareQuestion) compareTables(results []compared) []report.Table {
 		}
 		cells := []any{r.Home, r.Area, group, instant(r.Switched), sideFields(r.Without), sideFields(r.With),
 			r.Without.AnnualMean, r.With.AnnualMean, instant(r.YearStart), instant(r.YearEnd),
-			r.Without.Days, sideRaw(r.Without), r.With.Days, sideRaw(r.With), r.RawRatio, r.SeasonArtefact, r.Ratio, r.Reduction, string(r.Verdict), below, reduced, cycledFields(r.cycled), foundFields(r.found)}
+			r.Without.Days, sideRaw(r.Without), r.Without.AllBelow, r.With.Days, sideRaw(r.With), r.With.AllBelow, rawRatio(r.Result), r.SeasonArtefact, r.Ratio, r.Reduction, string(r.Verdict), below, reduced, cycledFields(r.cycled), foundFields(r.found)}
+		against := []any{r.Home}
 		for _, b := range r.Below {
 			cells = append(cells, string(b.Verdict), b.Probability, string(b.Verdict))
+			against = append(against, string(b.Verdict))
 		}
+		now.Rows = append(now.Rows, report.Row{Cells: against})
 		for _, a := range r.AtLeast {
 			cells = append(cells, a.Probability)
 		}
 		main.Rows = append(main.Rows, report.Row{Label: name(r.Place), Notes: rowNotes(r.Notes), Cells: append(cells, spells)})
-		row := []any{r.Home, fall(r.RawRatio), fall(r.SeasonArtefact), r.Reduction, string(r.Verdict)}
+		row := []any{r.Home, rawFall(r.Result), fall(r.SeasonArtefact), r.Reduction, changeWords(r)}
 		for _, a := range r.AtLeast {
 			row = append(row, a.Probability)
 		}
@@ -617,7 +661,27 @@ func (q compareQuestion) compareTables(results []compared) []report.Table {
 		measured.Rows = append(measured.Rows, report.Row{Cells: []any{r.Home, r.Area, instant(r.Without.Start), r.Without.Days, sideRaw(r.Without), instant(r.With.Start), r.With.Days, sideRaw(r.With)}})
 	}
 	spelled.Hidden = len(spelled.Rows) == 0
-	return []report.Table{main, did, spelled, measured}
+	return []report.Table{main, now, did, spelled, measured}
+}
+
+// mostBeside is how many levels a line has room for beside the annual means.
+const mostBeside = 2
+
+// rawRatio is a cell with the ratio of the raw means, empty where one of them is no
+// more than a limit.
+func rawRatio(r compare.Result) any {
+	if r.Without.AllBelow || r.With.AllBelow {
+		return nil
+	}
+	return r.RawRatio
+}
+
+// rawFall is the fall of the raw means for people, "" where there is none.
+func rawFall(r compare.Result) any {
+	if rawRatio(r) == nil {
+		return nil
+	}
+	return fall(r.RawRatio)
 }
 
 // fall is by how many percent a ratio lies under 1.
@@ -659,6 +723,10 @@ func (q compareQuestion) pooled(results []compared) (pooled, below report.Table,
 			{Key: "common_variance", Style: report.Factor},
 			{Key: "below", Style: report.Nested},
 		}}
+	for _, l := range q.Levels {
+		at := strconv.FormatFloat(l, 'f', -1, 64)
+		pooled.Columns = append(pooled.Columns, report.Column{Key: "share_below_" + at, Style: report.Fraction, CSVOnly: true}, report.Column{Key: "not_conclusive_" + at, Style: report.Count, CSVOnly: true})
+	}
 	below = report.Table{Title: "Homes whose annual mean with the system is estimated to be below the level, with an interval in percent, and how many of the homes are not conclusively above or below it:",
 		Columns: []report.Column{{Head: head, Style: report.Text}, {Head: "Homes", Style: report.Count}, {Head: "Level", Style: report.Level}, {Head: "Below", Style: report.Fraction}, {Head: "Open", Style: report.Count}}}
 	groups := map[string][]compared{}
@@ -667,7 +735,7 @@ func (q compareQuestion) pooled(results []compared) (pooled, below report.Table,
 			groups[q.groupOf(r)] = append(groups[q.groupOf(r)], r)
 		}
 	}
-	add := func(key, name string, of []compared) error {
+	add := func(key any, name string, of []compared) error { // the key of all homes is nil
 		var rs []compare.Result
 		for _, r := range of {
 			rs = append(rs, r.Result)
@@ -677,8 +745,11 @@ func (q compareQuestion) pooled(results []compared) (pooled, below report.Table,
 		if len(of) < fewJoined {
 			notes = append(notes, analysis.Note{Code: "few-joined", Text: fmt.Sprintf("under %d homes say next to nothing of others like them", fewJoined)})
 		}
-		if left > 0 {
-			notes = append(notes, analysis.Note{Code: "pooled-left-out", Text: count(left, "home") + " with nothing but limits on one side, and so no ratio to join"})
+		if left.With > 0 {
+			notes = append(notes, analysis.Note{Code: "pooled-left-out", Text: count(left.With, "home") + " with nothing but limits with the system, and so no ratio to join: as a rule those that fell furthest, so that the reductions joined here, the next home's too, are less than these systems do"})
+		}
+		if left.Without > 0 {
+			notes = append(notes, analysis.Note{Code: "pooled-left-out", Text: count(left.Without, "home") + " with nothing but limits without the system, and so no ratio to join"})
 		}
 		joined := []any{nil, nil, nil, nil, nil, nil, nil, nil, nil}
 		if len(effects) > 0 {
@@ -686,7 +757,7 @@ func (q compareQuestion) pooled(results []compared) (pooled, below report.Table,
 			if err != nil { // the homes' own results stand
 				notes = append(notes, analysis.Note{Code: "not-joined", Text: err.Error()})
 			} else {
-				if key == "all" && name == "all homes" {
+				if key == nil {
 					everyone = &pool
 				}
 				for _, n := range pool.Notes {
@@ -707,7 +778,7 @@ func (q compareQuestion) pooled(results []compared) (pooled, below report.Table,
 				joined = []any{pool.Ratio, pool.Reduction, reductionOf(pool.Next), next, reductionOf(pool.Median), reductionOf(pool.PairedT), tau, h, common}
 			}
 		}
-		list := []any{}
+		list, flat := []any{}, []any{}
 		for k, l := range q.Levels {
 			n, open, expected := 0, 0, 0.0
 			for _, r := range rs {
@@ -727,9 +798,10 @@ func (q compareQuestion) pooled(results []compared) (pooled, below report.Table,
 				share.Value, share.Lower, share.Upper, share.Unit = share.Value/100, share.Lower/100, share.Upper/100, ""
 			}
 			list = append(list, []report.Field{{Name: "level", Value: l}, {Name: "homes", Value: n}, {Name: "share", Value: share}, {Name: "expected_share", Value: expected}, {Name: "not_conclusive", Value: open}})
+			flat = append(flat, share, open)
 			below.Rows = append(below.Rows, report.Row{Cells: []any{name, len(of), l, share, open}})
 		}
-		pooled.Rows = append(pooled.Rows, report.Row{Label: name, Notes: rowNotes(notes), Cells: append(append([]any{key, name, len(of)}, joined...), list)})
+		pooled.Rows = append(pooled.Rows, report.Row{Label: name, Notes: rowNotes(notes), Cells: slices.Concat([]any{key, name, len(of)}, joined, []any{list}, flat)})
 		return nil
 	}
 	for _, name := range slices.Sorted(maps.Keys(groups)) {
@@ -741,7 +813,7 @@ func (q compareQuestion) pooled(results []compared) (pooled, below report.Table,
 			return pooled, below, nil, err
 		}
 	}
-	err = add("all", "all homes", results)
+	err = add(nil, "all homes", results)
 	return pooled, below, everyone, err
 }
 
@@ -846,21 +918,30 @@ func (q compareQuestion) reductionWords(r compared) string {
 	e := r.Reduction
 	switch {
 	case r.With.AllBelow:
-		return fmt.Sprintf("Reduction: at least %s %%, the lower end of its %g %% interval: %s.", report.Number(e.Lower), round(100*q.Confidence), shownWords(r.Verdict))
+		return fmt.Sprintf("Reduction: at least %s %%, the lower end of its %g %% interval: %s.", report.Number(e.Lower), round(100*q.Confidence), shownWords(r))
 	case r.Without.AllBelow:
-		return fmt.Sprintf("Reduction: at most %s %%, the upper end of its %g %% interval: %s.", report.Number(e.Upper), round(100*q.Confidence), shownWords(r.Verdict))
+		return fmt.Sprintf("Reduction: at most %s %%, the upper end of its %g %% interval: %s.", report.Number(e.Upper), round(100*q.Confidence), shownWords(r))
 	case e.Value < 0:
-		return fmt.Sprintf("No reduction: the mean with the system is %s %% higher, interval of the reduction %s %%: %s. Look whether the system runs, and whether the readings are the right way round.", report.Number(-e.Value), report.Interval(e), shownWords(r.Verdict))
+		return fmt.Sprintf("No reduction: the mean with the system is %s %% higher, interval of the reduction %s %%: %s. Look whether the system runs, and whether the readings are the right way round.", report.Number(-e.Value), report.Interval(e), shownWords(r))
 	}
-	return fmt.Sprintf("Reduction: %s %%, interval %s: %s.", report.Number(e.Value), report.Interval(e), shownWords(r.Verdict))
+	return fmt.Sprintf("Reduction: %s %%, interval %s: %s.", report.Number(e.Value), report.Interval(e), shownWords(r))
 }
 
 // shownWords is a verdict at the end of a sentence.
-func shownWords(v compare.Verdict) string {
-	if v == compare.NotShown {
+func shownWords(r compared) string {
+	if r.Verdict == compare.NotShown {
 		return "a change is not shown"
 	}
-	return string(v)
+	return changeWords(r)
+}
+
+// changeWords is a verdict for people: of days that were parted where they differ most
+// it shows nothing by itself.
+func changeWords(r compared) string {
+	if r.found != nil && r.Verdict != compare.NotShown {
+		return string(r.Verdict) + ", not shown unless the day is confirmed"
+	}
+	return string(r.Verdict)
 }
 
 // compareSentences say under a result what it rests on.
@@ -868,7 +949,7 @@ func (q compareQuestion) compareSentences(results []compared) []string {
 	var out []string
 	for i, s := range q.sentences() {
 		if i == 1 { // what annual says of its target
-			s = fmt.Sprintf("Both annual means are of the same twelve months: around all that was measured, or where that is more than a year, those of which most was measured on both sides. A change is shown where the %g %% interval of the ratio holds no 1; a verdict on a level needs a probability of %[1]g %%.", round(100*q.Confidence))
+			s = fmt.Sprintf("Both annual means are of the same twelve months: around all that was measured, or where that is more than a year, those of which most was measured on both sides. A change is shown where the %g %% interval of the ratio holds no 1 and each side was measured for %[2]d hours; a verdict on a level needs a probability of %[1]g %%.", round(100*q.Confidence), int(math.Round(24*annual.LeastDays)))
 		}
 		out = append(out, s)
 	}

@@ -2,8 +2,10 @@ package main
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -34,10 +36,28 @@ func middleOf(all []analysis.Series) time.Time {
 	return start.Add(end.Sub(start) / 2)
 }
 
+// valuesOf names the values that a column has, where none of its homes has the one asked
+// for.
+func valuesOf(column, value string, values map[string]int) string {
+	const most = 10
+	if values[value] > 0 {
+		return ""
+	}
+	var names []string
+	for _, v := range slices.Sorted(maps.Keys(values)) {
+		if len(names) == most {
+			names = append(names, "and others")
+			break
+		}
+		names = append(names, strconv.Quote(v))
+	}
+	return fmt.Sprintf("%s is %s", column, strings.Join(names, ", "))
+}
+
 // compareHomes holds homes that have a system against others that have none: in
 // pairs, or as two groups. A home is the plain mean of its readings.
 func (p *program) compareHomes(c *cli.Context, q compareQuestion, format string) error {
-	for _, name := range []string{"switch", "switches", "find-switch", "series", "weather", "by", "before", "before-start", "after", "after-start", "reduction", "profile", "hemisphere", "area-prior", "course", "calibration", "level", "plot", "home"} {
+	for _, name := range []string{"switch", "switches", "find-switch", "series", "weather", "by", "joined", "before", "before-start", "after", "after-start", "reduction", "profile", "hemisphere", "area-prior", "course", "calibration", "level", "plot", "home"} {
 		if c.IsSet(name) {
 			return usageError{fmt.Sprintf("--%s is for homes measured before and after; --with takes homes as they are", name), "leave out --" + name + ", or --with"}
 		}
@@ -67,6 +87,7 @@ func (p *program) compareHomes(c *cli.Context, q compareQuestion, format string)
 		pair  string
 	}
 	var homes []home
+	values := map[string]int{} // of the column, with how many homes have each
 	var left []report.LeftOut
 	for i := range daily.HomeCount() {
 		h := daily.Home(i, ingest.Filter{})
@@ -91,8 +112,12 @@ func (p *program) compareHomes(c *cli.Context, q compareQuestion, format string)
 		case !(mean > 0):
 			out("every reading is zero, which has no logarithm")
 		default:
+			values[h.Extra[column]]++
 			homes = append(homes, home{place, mean, middleOf(h.Series), h.Extra[column] == value, h.Extra[pair]})
 		}
+	}
+	if hint := valuesOf(column, value, values); hint != "" && len(homes) > 0 {
+		return hinted{fmt.Errorf("no home has %s", c.String("with")), hint}
 	}
 	var with, without []float64
 	var apart int // pairs, or groups, whose middles lie further apart than a fortnight
@@ -157,11 +182,13 @@ func (p *program) compareHomes(c *cli.Context, q compareQuestion, format string)
 	t := report.Table{Columns: []report.Column{
 		{Key: "with", Head: "Homes\nwith", Style: report.Count}, {Key: "without", Head: "Homes\nwithout", Style: report.Count},
 		{Key: "ratio", Head: "Ratio", Style: report.Estimate}, {Key: "reduction", Head: "Reduction\n%", Style: report.Estimate},
-		{Key: "median_ratio", Head: "Ratio\nby ranks", Style: report.Estimate}, {Key: "df", Style: report.Factor},
+		{Key: "median_ratio", Style: report.Estimate}, {Key: "df", Style: report.Factor},
 	}}
+	ranks := report.Table{Title: "By ranks, which no odd home can move:", Columns: []report.Column{{Head: "Ratio", Style: report.Estimate}}}
+	ranks.Rows = []report.Row{{Cells: []any{r.Median}}}
 	t.Rows = []report.Row{{Label: c.String("with"), Notes: rowNotes(notes), Cells: []any{r.With, r.Without, r.Ratio, r.Reduction, r.Median, r.DF}}}
 	doc := report.Document{
-		Command: "compare", Version: version, Tables: []report.Table{t},
+		Command: "compare", Version: version, Tables: []report.Table{t, ranks},
 		Settings: slices.Concat([]report.Field{{Name: "with", Value: c.String("with")}, {Name: "pair", Value: pairedBy}, {Name: "confidence", Value: q.Confidence}}, readingSettings(c)),
 		Inputs:   inputs(files), Rejects: rejectsFile(c), Notes: inputNotes(files, daily, ""), LeftOut: left,
 		After: []string{

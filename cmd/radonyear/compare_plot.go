@@ -47,16 +47,24 @@ func (q compareQuestion) reductionsFigure(results []compared, joined *compare.Po
 		Notes: []string{"At the right: reduction of the annual mean in percent, with its interval. " + caution},
 	}
 	if joined != nil {
-		all := plot.Intervals{Look: plot.Look{Role: plot.Joined, Label: "all homes joined"}}
-		add(&all, "all homes", joined.Ratio, joined.Reduction)
+		label, name := "all homes joined", "all homes"
+		if joined.Homes < len(results) {
+			label, name = fmt.Sprintf("%d homes joined", joined.Homes), fmt.Sprintf("%d homes joined", joined.Homes)
+		}
+		all := plot.Intervals{Look: plot.Look{Role: plot.Joined, Label: label}}
+		add(&all, name, joined.Ratio, joined.Reduction)
 		p.Marks = append(p.Marks, all)
-		f.Lead = fmt.Sprintf("In the middle of the homes the annual mean falls by %s %%, %g %% interval %s.", report.Number(joined.Reduction.Value), percent, report.Interval(joined.Reduction))
+		of := "the homes"
+		if joined.Homes < len(results) {
+			of = fmt.Sprintf("the %d homes with more than limits on both sides", joined.Homes)
+		}
+		f.Lead = fmt.Sprintf("In the middle of %s the annual mean falls by %s %%, %g %% interval %s.", of, report.Number(joined.Reduction.Value), percent, report.Interval(joined.Reduction))
 		if joined.Next != nil {
 			next := plot.Intervals{Look: plot.Look{Role: plot.Next, Label: "the next home"}}
 			add(&next, "next home", *joined.Next, compare.ReductionOf(*joined.Next))
 			p.Marks = append(p.Marks, next)
 		}
-		if len(results) < fewJoined {
+		if joined.Homes < fewJoined {
 			f.Notes = append([]string{fmt.Sprintf("Under %d homes say next to nothing of others like them.", fewJoined)}, f.Notes...)
 		}
 	}
@@ -103,8 +111,20 @@ func (q compareQuestion) twoYearsFigure(r compared, typed bool) plot.Figure {
 	}
 	p := plot.Panel{X: plot.Axis{Kind: plot.Dates}, Y: concentration("Radon")}
 	p.Marks = levelRules(q.Levels, false)
-	if !r.Switched.IsZero() {
-		p.Marks = append(p.Marks, plot.Rule{Look: plot.Look{Role: plot.Attention, Label: "system switched on"}, Upright: true, At: plotDay(r.Switched.In(r.YearStart.Location()))})
+	zone := r.YearStart.Location()
+	named := map[bool]bool{}
+	for _, t := range r.toggles {
+		look := plot.Look{Role: plot.Attention}
+		if !t.on {
+			look.Role = plot.Quiet
+		}
+		if !named[t.on] {
+			look.Label, named[t.on] = "system switched "+t.state(), true
+		}
+		p.Marks = append(p.Marks, plot.Rule{Look: look, Upright: true, At: plotDay(t.in(zone))})
+	}
+	if r.toggles == nil && !r.Switched.IsZero() {
+		p.Marks = append(p.Marks, plot.Rule{Look: plot.Look{Role: plot.Attention, Label: "system switched on"}, Upright: true, At: plotDay(r.Switched.In(zone))})
 	}
 	p.Marks = append(p.Marks, readingMarks(r.sides[0], plot.Before, "day without", "test without")...)
 	p.Marks = append(p.Marks, readingMarks(r.sides[1], plot.After, "day with", "test with")...)

@@ -61,9 +61,9 @@ func daysOf(s analysis.Series, on bool) (days []compare.Day, long int) {
 		switch {
 		case !r.OfADay():
 			long++
-		case temporal.Dead(r) || r.BelowLimit:
+		case temporal.Dead(r):
 		default:
-			days = append(days, compare.Day{Day: temporal.Day(r.Start.Add(r.End.Sub(r.Start)/2), s.Zone), Mean: r.Concentration, On: on})
+			days = append(days, compare.Day{Day: temporal.Day(r.Start.Add(r.End.Sub(r.Start)/2), s.Zone), Mean: r.Concentration, Below: r.BelowLimit, On: on})
 		}
 	}
 	return days, long
@@ -88,7 +88,7 @@ func (q compareQuestion) series(sides parted) (out []through, notes []analysis.N
 			if len(off) == 0 || len(on) == 0 {
 				continue
 			}
-			days := append(off, on...)
+			days, unknown := append(off, on...), 0
 			if q.weather.days != nil {
 				kept := days[:0]
 				for _, d := range days {
@@ -97,14 +97,18 @@ func (q compareQuestion) series(sides parted) (out []through, notes []analysis.N
 						kept = append(kept, d)
 					}
 				}
-				if n := len(days) - len(kept); n > 0 {
-					notes = append(notes, analysis.Note{Code: "no-weather", Text: count(n, "day") + " that the weather file does not know, left out of the series"})
+				if unknown = len(days) - len(kept); unknown > 0 {
+					notes = append(notes, analysis.Note{Code: "no-weather", Text: count(unknown, "day") + " that the weather file does not know, left out of the series"})
 				}
 				days = kept
 			}
 			r, err := compare.Interrupted(days, compare.InterruptedOptions{Confidence: q.Confidence, Covariates: q.weather.names})
 			if err != nil {
-				notes = append(notes, analysis.Note{Code: "no-series", Text: "by the monitor's own days: " + err.Error()})
+				text := "by the monitor's own days: " + err.Error()
+				if unknown > 0 {
+					text += fmt.Sprintf("; the weather file does not know %s more: complete it, or leave out --weather", count(unknown, "day"))
+				}
+				notes = append(notes, analysis.Note{Code: "no-series", Text: text})
 				continue
 			}
 			out = append(out, through{b.Place, r})
@@ -192,7 +196,7 @@ func partAt(sw *compare.Switch, series []analysis.Series) (out parted, err error
 // foundNotes say that nobody wrote the switch down, and what the search noted.
 func foundNotes(sw *compare.Switch) []analysis.Note {
 	date := func(day int) string { return temporal.Date(day, time.UTC).Format(time.DateOnly) }
-	text := fmt.Sprintf("the switch was looked for in the days: the first day on the new level is most probably %s, and lies between %s and %s; these days are of neither side. Something else may have changed on it: ask the household", date(sw.Day), date(sw.First), date(sw.Last))
+	text := fmt.Sprintf("the switch was looked for in the days: the first day on the new level is most probably %s, and lies between %s and %s; these days are of neither side. Days parted where they differ most differ, whatever was done, and something else may have changed: no change is shown unless the household confirms the day", date(sw.Day), date(sw.First), date(sw.Last))
 	if sw.Ratio.Value > 1 {
 		text += ". The level rose there: if a system was running, it may have failed"
 	}

@@ -26,7 +26,7 @@ var layers = map[string][]string{
 	"analysis/compare":                {"analysis", "temporal", "annual", "serial", "numeric", "gonum"},
 	"analysis/lognormal":              {"analysis", "numeric", "gonum"},
 	"analysis/serial":                 {"analysis", "numeric", "gonum"},
-	"analysis/survey":                 {"analysis", "lognormal", "numeric", "gonum"},
+	"analysis/survey":                 {"analysis", "temporal", "lognormal", "numeric", "gonum"},
 	"analysis/quality":                {"analysis", "numeric", "gonum"},
 	"analysis/trend":                  {"analysis", "temporal", "serial", "numeric", "gonum"},
 	"analysis/plan":                   {"analysis", "temporal", "annual", "compare", "lognormal", "numeric", "gonum"},

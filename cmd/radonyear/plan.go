@@ -346,7 +346,7 @@ func (a *planner) tables(answers report.Table, curve report.Table, title string)
 
 // planColumns stand before a question's own.
 func planColumns(what string) []report.Column {
-	return []report.Column{{Key: "question", Style: report.Text}, {Key: "criterion", Style: report.Text}, {Head: "Asked for", Style: report.Text, Words: true}, {Key: what, Head: strings.ToUpper(what[:1]) + what[1:], Style: report.Count}}
+	return []report.Column{{Key: "question", Style: report.Text}, {Key: "criterion", Style: report.Text}, {Head: "Asked for", Style: report.Text, Words: true}, {Key: what, Head: firstUpper(what), Style: report.Count}}
 }
 
 // totals are columns of all areas' homes, seen where there are several.

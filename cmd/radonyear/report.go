@@ -125,6 +125,7 @@ func (p *program) homesPage(c *cli.Context) error {
 	if err := q.pair.settleCourse(q.pair.before(daily)); err != nil {
 		return err
 	}
+	unknown := p.unknownHomes(q.pair, daily)
 	chosen, err := q.chosen(daily)
 	if err != nil {
 		return err
@@ -138,7 +139,7 @@ func (p *program) homesPage(c *cli.Context) error {
 		d := &docs[i]
 		d.Inputs, d.Rejects, d.Notes = inputs(files), rejectsFile(c), inputNotes(files, daily, "")
 		if d.Command == "compare" {
-			d.Notes = append(d.Notes, q.pair.unknownHomes(daily)...)
+			d.Notes = append(d.Notes, unknown...)
 		}
 	}
 	docs[0].LeftOut = left

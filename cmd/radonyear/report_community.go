@@ -206,7 +206,7 @@ func (t townPage) finish(out page.Page, sections ...building) page.Page {
 	}})
 	var kept []page.Prose
 	for _, w := range t.pub.Withheld {
-		kept = append(kept, page.Say("{}: {}.", strings.ToUpper(w.What[:1])+w.What[1:], w.Why))
+		kept = append(kept, page.Say("{}: {}.", firstUpper(w.What), w.Why))
 	}
 	unsaid.Sections = []page.Section{{Title: page.Say("Kept back or rounded, so that no home can be found"), Blocks: []page.Block{{List: kept}, {Text: page.Say("{}", limitsOfPublishing)}}}}
 	if list := t.doc.LeftOut; list != nil {

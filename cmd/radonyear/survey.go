@@ -233,7 +233,7 @@ func (p *program) survey(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
-	doc.Tables = q.surveyTables(post, plain, whole[0])
+	doc.Tables = q.surveyTables(post, plain, whole[0], in.shared)
 	doc.CSVTable = 2
 	doc.After = q.communitySentences(post)
 	if design != nil {
@@ -273,7 +273,7 @@ func (p *program) readCommunity(c *cli.Context, q *communityQuestion) (in commun
 		err = usageError{"how the homes were drawn stands in no file that radonyear annual wrote", "give the readings, with the columns of the survey's design"}
 	} else {
 		in.all, in.left, in.files, err = q.readAnnual(c)
-		in.notes = []analysis.Note{{Code: "from-annual", Text: "The homes' annual means and intervals are those that radonyear annual wrote; what tests of one season have in common is by the profile given here."}}
+		in.notes = []analysis.Note{{Code: "from-annual", Text: "The homes' annual means and intervals are those that radonyear annual wrote; what tests of one season have in common is by the profile given here. How homes were drawn stands in no such file, so there are no design-based figures beside the modelled ones: give the readings for those."}}
 	}
 	if err != nil {
 		return in, err
@@ -445,6 +445,7 @@ func testOf(first int, cover []float64, weather float64) *survey.Test {
 		t.Season[k] /= days
 	}
 	t.Day /= days
+	t.Rest = max(1-days/temporal.YearDays, 0)
 	return t
 }
 
@@ -553,7 +554,7 @@ func (q communityQuestion) communitySettings() []report.Field {
 
 // surveyTables are the result, the community and the areas for people, and the areas
 // for CSV.
-func (q communityQuestion) surveyTables(post survey.PosteriorResult, plain []survey.RawArea, whole survey.RawArea) []report.Table {
+func (q communityQuestion) surveyTables(post survey.PosteriorResult, plain []survey.RawArea, whole survey.RawArea, shared *survey.Shared) []report.Table {
 	raw := map[string]survey.RawArea{}
 	for _, a := range plain {
 		raw[a.Area] = a
@@ -584,7 +585,11 @@ func (q communityQuestion) surveyTables(post survey.PosteriorResult, plain []sur
 	for _, t := range post.Fixed {
 		fixed = append(fixed, []report.Field{{Name: "term", Value: t.Term}, {Name: "value", Value: t.Value}, {Name: "se", Value: t.SE}})
 	}
-	model := []report.Field{{Name: "fixed", Value: fixed}, {Name: "sd_area", Value: post.SDArea}, {Name: "sd_home", Value: post.SDHome}, {Name: "smoothness", Value: pointed(post.Smoothness)}, {Name: "loglik", Value: post.LogLik}, {Name: "method", Value: survey.AreaPosterior}}
+	var together any
+	if shared != nil {
+		together = shared.All
+	}
+	model := []report.Field{{Name: "fixed", Value: fixed}, {Name: "sd_area", Value: post.SDArea}, {Name: "sd_home", Value: post.SDHome}, {Name: "smoothness", Value: pointed(post.Smoothness)}, {Name: "shared_variance", Value: together}, {Name: "loglik", Value: post.LogLik}, {Name: "method", Value: survey.AreaPosterior}}
 	areas := []any{}
 	head := firstUpper(q.by)
 	byArea := report.Table{Title: "By area: annual means as modelled, and the share above the level, modelled and as measured, in percent:", Columns: []report.Column{

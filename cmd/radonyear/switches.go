@@ -148,6 +148,7 @@ type parted struct {
 	switched      time.Time // when it was first switched on
 	near          int       // day means left out as too near a switch
 	across        int       // longer results left out as going across one
+	unphased      int       // readings that state no phase, where phases part
 	soon          bool      // a longer result begins within a day of a switch and is kept
 	toggles       []toggle
 }
@@ -156,13 +157,38 @@ type parted struct {
 // test protocols ask of a first test.
 const settle = 24 * time.Hour
 
+// A longer result may have stood through so much time in the other state, and no
+// more: it is a mean, and an hour without a fan that leaves a tenth adds as much as ten
+// with it.
+const (
+	mostAcross      = time.Hour
+	mostAcrossShare = 0.01 // of its length, where that is more
+)
+
+// of is the instant of a toggle for a result. Where only its day is known, a result
+// that ends on that day is taken to have ended before it, one that begins on it after.
+func (t toggle) of(r analysis.Reading, zone *time.Location) time.Time {
+	at := t.in(zone)
+	if !t.day {
+		return at
+	}
+	y, m, d := at.Date()
+	switch next := time.Date(y, m, d+1, 0, 0, 0, 0, zone); {
+	case !r.End.After(next):
+		return next
+	case !r.Start.Before(at):
+		return at
+	}
+	return at.Add(12 * time.Hour)
+}
+
 // part sorts readings by the state of the system. The civil day of a switch and the
-// 24 hours after it are of neither; a longer result that goes across a switch by
-// more than a day on both sides is left out too.
+// 24 hours after it are of neither; a longer result is of the state that it stood
+// through, and of neither if it stood through the other one too.
 func part(series []analysis.Series, toggles []toggle) (parted, error) {
 	type change struct {
-		from, at, until time.Time
-		on              bool
+		toggle
+		from, until time.Time
 	}
 	out := parted{toggles: toggles}
 	for _, s := range series {
@@ -174,31 +200,37 @@ func part(series []analysis.Series, toggles []toggle) (parted, error) {
 			if t.day {
 				until = time.Date(y, m, d+2, 0, 0, 0, 0, s.Zone)
 			}
-			changes = append(changes, change{time.Date(y, m, d, 0, 0, 0, 0, s.Zone), at, until, t.on})
+			changes = append(changes, change{t, time.Date(y, m, d, 0, 0, 0, 0, s.Zone), until})
 			if t.on && (out.switched.IsZero() || at.Before(out.switched)) {
 				out.switched = at
 			}
 		}
 		err := out.add(s, func(r analysis.Reading) side {
-			on := len(changes) > 0 && !changes[0].on // before a first "off" it ran
+			running := len(changes) > 0 && !changes[0].on // before a first "off" it ran
+			var in [2]time.Duration                       // which the reading stood through
+			from, soon := r.Start, false
 			for _, c := range changes {
-				if r.OfADay() {
-					if r.Start.Before(c.until) && r.End.After(c.from) {
-						return neither
-					}
-				} else if c.at.After(r.Start.Add(settle)) && c.at.Before(r.End.Add(-settle)) {
+				if r.OfADay() && r.Start.Before(c.until) && r.End.After(c.from) {
 					return neither
-				} else if d := r.Start.Sub(c.at); c.on && d > -settle && d < settle {
-					out.soon = true
 				}
-				if !r.Start.Add(r.End.Sub(r.Start) / 2).Before(c.at) {
-					on = c.on
+				at := c.of(r, s.Zone)
+				if at.After(from) && from.Before(r.End) {
+					end := at
+					if r.End.Before(end) {
+						end = r.End
+					}
+					in[stateOf(running)] += end.Sub(from)
+					from = end
 				}
+				soon = soon || c.on && !r.OfADay() && !r.Start.Before(at.Add(-mostAcross)) && r.Start.Before(c.until)
+				running = c.on
 			}
-			if on {
-				return with
+			in[stateOf(running)] += r.End.Sub(from)
+			if least := min(in[without], in[with]); least > max(mostAcross, time.Duration(mostAcrossShare*float64(r.End.Sub(r.Start)))) {
+				return neither
 			}
-			return without
+			out.soon = out.soon || soon
+			return stateOf(in[with] > in[without])
 		})
 		if err != nil {
 			return parted{}, err
@@ -215,6 +247,13 @@ const (
 	with
 	neither
 )
+
+func stateOf(on bool) side {
+	if on {
+		return with
+	}
+	return without
+}
 
 // add parts a series.
 func (p *parted) add(s analysis.Series, of func(analysis.Reading) side) error {
@@ -263,8 +302,9 @@ func (p parted) again() (bool, toggle) {
 
 // periods are the spells between switches as their means, for a study that switches
 // a system on and off: of all monitors' means of a day, in order. A period is placed
-// where the middle of its days is.
-func (p parted) periods() (out []compare.Period) {
+// where the middle of its days is; days below the monitor's limit, of which it says how
+// many there are, are taken as the limit.
+func (p parted) periods() (out []compare.Period, below int) {
 	type day struct {
 		sum, n float64
 		on     bool
@@ -275,6 +315,9 @@ func (p parted) periods() (out []compare.Period) {
 			for _, r := range s.Readings() {
 				if !r.OfADay() || temporal.Dead(r) {
 					continue
+				}
+				if r.BelowLimit {
+					below++
 				}
 				at := temporal.Day(r.Start.Add(r.End.Sub(r.Start)/2), s.Zone)
 				if days[at] == nil {
@@ -300,5 +343,5 @@ func (p parted) periods() (out []compare.Period) {
 		hours := 24 * (middle/q.Days + 0.5 - q.Days/2)
 		q.Start = temporal.Date(0, time.UTC).Add(time.Duration(hours * float64(time.Hour)))
 	}
-	return out
+	return out, below
 }

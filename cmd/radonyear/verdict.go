@@ -235,6 +235,7 @@ type typed struct {
 	value float64 // Bq/m³; the limit where below
 	below bool
 	unit  string // as it was typed, and so that of a bare uncertainty
+	named bool   // the unit was, with the number or by --unit
 }
 
 // parseTyped reads a concentration from an option: with its unit, or in that of
@@ -266,7 +267,7 @@ func parseTyped(c *cli.Context, option, typedText, given string) (typed, error) 
 	case err != nil || below && value == 0:
 		return bad(fmt.Sprintf("for example --%s 165, or --%[1]s \"4.6 pCi/L\"", option), "is not a concentration")
 	}
-	return typed{value, below, unit}, nil
+	return typed{value, below, unit, named != ""}, nil
 }
 
 // parseInstant reads a day, or a time of one, in a zone that the text may name.
@@ -350,7 +351,7 @@ func verdictInWords(j judged, by string, typed bool, taken string) []string {
 // notesInWords are notes as lines.
 func notesInWords(notes []analysis.Note) (lines []string) {
 	for _, n := range notes {
-		text := strings.ToUpper(n.Text[:1]) + n.Text[1:]
+		text := firstUpper(n.Text)
 		lines = append(lines, "Note: "+strings.TrimSuffix(text, ".")+".")
 	}
 	return lines

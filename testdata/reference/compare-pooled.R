@@ -41,7 +41,9 @@ pool <- function(name, y, sd, common = 0, conf = 0.95, mixed = TRUE) {
   input <- list(log = y, sd = sd, common = common, confidence = conf)
   add(paste("pool:", name), input, c(log = a$m, lower = a$m - half, upper = a$m + half, tau = sqrt(t2), q = q, p = pchisq(q, k - 1, lower.tail = FALSE), i2 = t2 / (t2 + typical),
     tau_lower = sqrt(min(t2, invq(y, v, qchisq(1 - al / 2, k - 1)))), tau_upper = sqrt(max(t2, invq(y, v, qchisq(al / 2, k - 1))))), 1e-7)
-  add(paste("next:", name), input, c(lower = nexthome(y, v, common, al / 2), upper = nexthome(y, v, common, 1 - al / 2)), 2e-4)
+  # No further in than the mean's limits with what homes differ by added.
+  least <- sqrt(qt(1 - al / 2, k - 1)^2 * (max(1, a$q / (k - 1)) / sum(a$w) + t2) + qnorm(1 - al / 2)^2 * common)
+  add(paste("next:", name), input, c(lower = min(nexthome(y, v, common, al / 2), a$m - least), upper = max(nexthome(y, v, common, 1 - al / 2), a$m + least)), 2e-4)
   # nlme has the same likelihood without the restriction; with it and a sigma held at 1 its criterion is another.
   if (mixed) {
     m <- lme(y ~ 1, random = ~ 1 | id, weights = varFixed(~ v), data = data.frame(y, v, id = factor(seq_along(y))), method = "ML", control = lmeControl(sigma = 1))

@@ -41,6 +41,19 @@ func ReadCoverage() (map[string]analysis.CoverageRow, error) {
 
 // ReadCoverageFile is ReadCoverage for a package with more than one table.
 func ReadCoverageFile(name string) (map[string]analysis.CoverageRow, error) {
+	list, err := CoverageRows(name)
+	if err != nil {
+		return nil, err
+	}
+	rows := map[string]analysis.CoverageRow{}
+	for _, r := range list {
+		rows[CoverageKey(r)] = r
+	}
+	return rows, nil
+}
+
+// CoverageRows is a published table in its order.
+func CoverageRows(name string) (rows []analysis.CoverageRow, err error) {
 	b, err := os.ReadFile(name)
 	if err != nil {
 		return nil, err
@@ -49,7 +62,6 @@ func ReadCoverageFile(name string) (map[string]analysis.CoverageRow, error) {
 	if !found {
 		return nil, fmt.Errorf("%s has no table under the head %q", name, coverageHead)
 	}
-	rows := map[string]analysis.CoverageRow{}
 	for line := range strings.Lines(table) {
 		cells := strings.Split(strings.Trim(line, "| \n"), " | ")
 		if len(cells) != 8 {
@@ -63,7 +75,7 @@ func ReadCoverageFile(name string) (map[string]analysis.CoverageRow, error) {
 		}
 		r := analysis.CoverageRow{Quantity: cells[0], Method: cells[1], Setting: cells[2],
 			Answered: x[0] / 100, Held: x[1] / 100, Under: x[2] / 100, Over: x[3] / 100, Width: x[4]}
-		rows[CoverageKey(r)] = r
+		rows = append(rows, r)
 	}
 	return rows, nil
 }
