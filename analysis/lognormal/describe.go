@@ -18,6 +18,7 @@ type DescribeOptions struct {
 	Mean       MeanMethod // of complete data; anything but Auto is ErrNotComplete for other data, or where Outdoor makes limits of some
 	Method     FitMethod  // of all that is fitted; "": as Fit has it
 	Shape      bool       // judge the fit and keep the points of its plot
+	Counts     []float64  // as how many homes each value counts in all that is fitted; nil: one. See FitOptions
 }
 
 // Ranks are the shares of the homes at which Describe gives the values.
@@ -74,7 +75,7 @@ func Describe(obs []Observation, opt DescribeOptions) (Description, error) {
 	if opt.Ranks == nil {
 		opt.Ranks = Ranks
 	}
-	fo := FitOptions{Confidence: opt.Confidence, Quantiles: opt.Quantiles, Mean: opt.Mean, Method: opt.Method}
+	fo := FitOptions{Confidence: opt.Confidence, Quantiles: opt.Quantiles, Mean: opt.Mean, Method: opt.Method, Counts: opt.Counts}
 	for _, l := range opt.Levels {
 		if err := checkLevel(l); err != nil {
 			return Description{}, err

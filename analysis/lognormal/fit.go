@@ -26,6 +26,10 @@ type FitOptions struct {
 	Quantiles  []float64  // shares, such as 0.95, to give the quantiles at
 	Mean       MeanMethod // of complete data; anything but Auto is ErrNotComplete for other data
 	Method     FitMethod  // "": exact methods for complete data, AdjustedLikelihood for any other
+	// Counts are as how many homes each value counts; nil: one. What is fitted is then
+	// that of as many homes as they sum to, to the nearest whole number, spread out as
+	// the values are: where only so many may be told, nothing tells of more.
+	Counts []float64
 }
 
 // ErrNotComplete says that the mean was asked for by a method of complete data, and
@@ -116,6 +120,9 @@ func Fit(obs []Observation, opt FitOptions) (FitResult, error) {
 	if err := firstError(checkAll(obs), checkMean(opt.Mean, obs)); err != nil {
 		return FitResult{}, err
 	}
+	if err := checkCounts(opt.Counts, len(obs)); err != nil {
+		return FitResult{}, err
+	}
 	if opt.Method == "" {
 		if x, ok := complete(obs); ok {
 			return fitComplete(x, opt)
@@ -166,8 +173,57 @@ func (o *FitOptions) check() error {
 	return nil
 }
 
+func checkCounts(counts []float64, n int) error {
+	if counts == nil {
+		return nil
+	}
+	if len(counts) != n {
+		return fmt.Errorf("%d counts of %d values", len(counts), n)
+	}
+	sum := 0.0
+	for i, c := range counts {
+		if !(c > 0 && c <= 1e9) {
+			return fmt.Errorf("value %d counts as %v homes; a number above 0", i+1, c)
+		}
+		sum += c
+	}
+	if sum < 1.5 {
+		return fmt.Errorf("the values count as %v homes; a spread needs at least two", sum)
+	}
+	return nil
+}
+
+// countOf is as how many homes the i-th value counts.
+func (o FitOptions) countOf(i int) float64 {
+	if o.Counts == nil {
+		return 1
+	}
+	return o.Counts[i]
+}
+
+// counted is the sample of as many homes as the values count for.
+func (s Sample) counted(x, counts []float64) (Sample, error) {
+	var n, nn, sum, squares numeric.Sum
+	for i, c := range counts {
+		n.Add(c)
+		nn.Add(c * c)
+		sum.Add(c * (math.Log(x[i]) - s.mean))
+	}
+	mean := sum.Value() / n.Value()
+	for i, c := range counts {
+		e := math.Log(x[i]) - s.mean - mean
+		squares.Add(c * e * e)
+	}
+	// For equal counts this is the values' own standard deviation.
+	sd := math.Sqrt(squares.Value() / (n.Value() - nn.Value()/n.Value()))
+	return FromLogs(int(math.Round(n.Value())), s.mean+mean, sd)
+}
+
 func fitComplete(x []float64, opt FitOptions) (FitResult, error) {
 	s, err := NewSample(x)
+	if err == nil && opt.Counts != nil {
+		s, err = s.counted(x, opt.Counts)
+	}
 	if err != nil {
 		return FitResult{}, err
 	}
@@ -215,19 +271,40 @@ func (r *FitResult) note(code, format string, args ...any) {
 // assumed for what was not seen, and not on data.
 const mostly = 0.8
 
+// weighted are the mean and the sum of squares of the logarithms known exactly, each
+// counted as often as it counts.
+func (k likelihood) weighted(obs []Observation, opt FitOptions) (mean, squares float64) {
+	var m, s numeric.Sum
+	each := func(f func(c, log float64)) {
+		for i, o := range obs {
+			if o.exact() && o.Error == 0 {
+				f(opt.countOf(i), math.Log(o.Lower))
+			}
+		}
+	}
+	each(func(c, log float64) { m.Add(c * (log - k.mean)) })
+	mean = k.mean + m.Value()/k.n
+	each(func(c, log float64) { s.Add(c * (log - mean) * (log - mean)) })
+	return mean, s.Value()
+}
+
 func fitLikelihood(obs []Observation, opt FitOptions) (FitResult, error) {
-	r := FitResult{N: len(obs)}
 	var k likelihood
 	var exact []float64
-	density := 0.0 // from logarithms to Bq/m³
+	var n, sum numeric.Sum // as how many homes all count, and those known exactly
+	density := 0.0         // from logarithms to Bq/m³
 	same := map[term]int{}
-	for _, o := range obs {
+	r := FitResult{}
+	for i, o := range obs {
+		c := opt.countOf(i)
+		n.Add(c)
 		t := term{a: math.Log(o.Lower), b: math.Log(o.Upper), v: o.Error * o.Error}
 		switch {
 		case o.exact():
-			density -= t.a + numeric.HalfLog2Pi
+			density -= c * (t.a + numeric.HalfLog2Pi)
 			if o.Error == 0 {
 				exact = append(exact, t.a)
+				sum.Add(c)
 				continue
 			}
 		case o.Lower == 0:
@@ -236,14 +313,15 @@ func fitLikelihood(obs []Observation, opt FitOptions) (FitResult, error) {
 			r.Between++
 		}
 		if i, ok := same[t]; ok {
-			k.rest[i].count++
+			k.rest[i].count += c
 			continue
 		}
 		same[t] = len(k.rest)
-		t.count = 1
+		t.count = c
 		k.rest = append(k.rest, t)
 	}
-	k.n = float64(len(exact))
+	r.N = int(math.Round(n.Value()))
+	k.n = sum.Value()
 	switch len(exact) {
 	case 0:
 	case 1:
@@ -251,7 +329,10 @@ func fitLikelihood(obs []Observation, opt FitOptions) (FitResult, error) {
 	default:
 		var sd float64
 		k.mean, sd = numeric.Moments(exact)
-		k.ss = sd * sd * (k.n - 1)
+		k.ss = sd * sd * float64(len(exact)-1)
+		if opt.Counts != nil {
+			k.mean, k.ss = k.weighted(obs, opt)
+		}
 	}
 	plain := k
 	nu := float64(r.N - 1)
@@ -297,7 +378,7 @@ func fitLikelihood(obs []Observation, opt FitOptions) (FitResult, error) {
 		return r, err
 	}
 	least := 0.0 // below it nothing is said
-	if below := float64(r.Below) / float64(r.N); below > mostly {
+	if below := float64(r.Below) / float64(len(obs)); below > mostly {
 		least = leastKnown(obs)
 		r.note("mostly-censored", "%.0f%% of the values lie below their limits, so no mean, geometric mean or geometric standard deviation is given, and no quantile or share at less than the lowest value known: they would rest on the shape assumed for what was not seen. What lies above it holds", below*100)
 	} else {

@@ -107,7 +107,19 @@ const (
 	far  = 0.97
 )
 
-func (r ShapeResult) words() string {
+// Verdict is what is made of the shape.
+type Verdict int
+
+// The verdicts, from no objection to a shape that is another one.
+const (
+	LogNormal Verdict = iota // nothing speaks against it
+	NearLogNormal
+	NotLogNormal // hold what is fitted to what is counted
+	FarFromLogNormal
+)
+
+// Verdict judges the shape by the first test there is and by the plot's correlation.
+func (r ShapeResult) Verdict() Verdict {
 	p := 1.0
 	if r.Shapiro != nil {
 		p = r.Shapiro.P
@@ -115,13 +127,25 @@ func (r ShapeResult) words() string {
 		p = r.Anderson.P
 	}
 	switch {
-	case p >= 0.05 && r.N < 20:
-		return fmt.Sprintf("nothing speaks against a log-normal shape, but %d values could not say much", r.N)
 	case p >= 0.05:
-		return "nothing speaks against a log-normal shape"
+		return LogNormal
 	case r.Correlation >= near:
-		return "not quite log-normal, but near enough that it changes little"
+		return NearLogNormal
 	case r.Correlation >= far:
+		return NotLogNormal
+	}
+	return FarFromLogNormal
+}
+
+func (r ShapeResult) words() string {
+	switch v := r.Verdict(); {
+	case v == LogNormal && r.N < 20:
+		return fmt.Sprintf("nothing speaks against a log-normal shape, but %d values could not say much", r.N)
+	case v == LogNormal:
+		return "nothing speaks against a log-normal shape"
+	case v == NearLogNormal:
+		return "not quite log-normal, but near enough that it changes little"
+	case v == NotLogNormal:
 		return "not log-normal: hold shares above a level to the counted ones"
 	}
 	return "far from log-normal: a mixture, or a few values of another kind; use the counted shares and look at the plot"

@@ -320,7 +320,7 @@ func (g *grid) draw(r *PosteriorResult, x profile, opt PosteriorOptions) error {
 	counted := total > 0
 	if !counted {
 		for j, a := range d.areas {
-			weight[j] = float64(a.homes)
+			weight[j] = a.counts
 			total += weight[j]
 		}
 	}
@@ -663,7 +663,11 @@ func unpooledArea(homes []Home, levels []float64, confidence float64) RawArea {
 	a := RawArea{Area: homes[0].Area, Homes: len(homes)}
 	var logs []float64
 	var obs []lognormal.Observation
+	var counts []float64
 	for _, h := range homes {
+		if h.as != 0 {
+			counts = append(counts, h.as)
+		}
 		lower, upper := h.bounds()
 		if lower == upper {
 			logs = append(logs, lower)
@@ -676,10 +680,10 @@ func unpooledArea(homes []Home, levels []float64, confidence float64) RawArea {
 	case len(logs) == len(homes) && len(homes) == 1:
 		a.GM = math.Exp(logs[0])
 	case len(logs) == len(homes):
-		mean, sd := numeric.Moments(logs)
+		mean, sd := weightedMoments(logs, homes)
 		a.GM, a.GSD = math.Exp(mean), math.Exp(sd)
 	default:
-		if f, err := lognormal.Fit(obs, lognormal.FitOptions{}); err == nil && f.GM != nil {
+		if f, err := lognormal.Fit(obs, lognormal.FitOptions{Counts: counts}); err == nil && f.GM != nil {
 			a.GM, a.GSD = math.Exp(f.MeanLog), math.Exp(f.SDLog)
 		}
 	}

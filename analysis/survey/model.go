@@ -26,6 +26,16 @@ type Home struct {
 	Lower, Upper float64
 	Covariates   []float64 // in the order of Options.Covariates
 	Weight       float64   // of the survey's design; the model does not use it
+
+	as float64 // as how many homes it counts where its row is published; 0: one
+}
+
+// count is as how many homes it counts.
+func (h Home) count() float64 {
+	if h.as == 0 {
+		return 1
+	}
+	return h.as
 }
 
 // FromObservation is a home of an observation in Bq/m³.
@@ -113,6 +123,7 @@ type design struct {
 	rest           []group
 	first          []int // index into rest of each area's first, and one more
 	homes          int
+	counts         float64 // as how many they count
 	below, between int
 	measured       int     // areas with homes
 	spare          int     // homes less what areas and terms can explain: 0 if spreads cannot be told apart
@@ -130,6 +141,7 @@ type design struct {
 type place struct {
 	name         string
 	homes, below int
+	counts       float64 // as how many homes its homes count
 	population   float64
 	at           []float64 // terms it is described for, internal
 	vary         []float64 // covariances of its homes' terms, triangle; nil: none
@@ -270,6 +282,7 @@ func (d *design) layAreas(homes []Home, known []Area) error {
 			j = len(d.areas) - 1
 		}
 		d.areas[j].homes++
+		d.areas[j].counts += h.count()
 		if lower, upper := h.bounds(); lower < upper {
 			if math.IsInf(lower, -1) {
 				d.areas[j].below++
@@ -280,15 +293,16 @@ func (d *design) layAreas(homes []Home, known []Area) error {
 		}
 	}
 	slices.SortFunc(d.areas, func(a, b place) int { return strings.Compare(a.name, b.name) })
-	var counts []int
+	var counts []float64
 	for _, a := range d.areas {
 		if a.homes > 0 {
 			d.measured++
-			counts = append(counts, a.homes)
+			counts = append(counts, a.counts)
+			d.counts += a.counts
 		}
 	}
 	slices.Sort(counts)
-	d.typical = float64(counts[len(counts)/2])
+	d.typical = counts[len(counts)/2]
 	return nil
 }
 
@@ -366,7 +380,7 @@ func (d *design) standardise(homes []Home) error {
 		if len(x) < 2 {
 			return x[0], 0
 		}
-		return numeric.Moments(x)
+		return weightedMoments(x, homes)
 	}
 	d.shift, d.spread = moments(Home.middle)
 	if d.spread == 0 {
@@ -400,6 +414,25 @@ func (d *design) standardise(homes []Home) error {
 		return fmt.Errorf("%d homes for %d terms (%s); a spread needs more homes than terms", len(homes), d.p, strings.Join(d.names, ", "))
 	}
 	return nil
+}
+
+// weightedMoments are the mean and the standard deviation (sum of counts − 1) of what
+// the homes have, each counted as often as it counts.
+func weightedMoments(x []float64, homes []Home) (mean, sd float64) {
+	if !slices.ContainsFunc(homes, func(h Home) bool { return h.as != 0 }) {
+		return numeric.Moments(x)
+	}
+	var n, sum, squares numeric.Sum
+	for i, h := range homes {
+		n.Add(h.count())
+		sum.Add(h.count() * (x[i] - x[0]))
+	}
+	mean = sum.Value() / n.Value()
+	for i, h := range homes {
+		e := x[i] - x[0] - mean
+		squares.Add(h.count() * e * e)
+	}
+	return x[0] + mean, math.Sqrt(squares.Value() / (n.Value() - 1))
 }
 
 // terms puts covariates in internal units.
@@ -454,14 +487,14 @@ func (d *design) lay(homes []Home) {
 				d.cells = append(d.cells, cell{area: j, se2: h.SE * h.SE, zz: make([]float64, triangle(d.q))})
 			}
 			c := &d.cells[len(d.cells)-1]
-			c.count++
-			outer(c.zz, z, 1)
+			c.count += h.count()
+			outer(c.zz, z, h.count())
 			continue
 		}
-		g := group{area: j, x: slices.Clone(z[:d.p]), lower: lower - d.shift, upper: upper - d.shift, se2: h.SE * h.SE, count: 1}
+		g := group{area: j, x: slices.Clone(z[:d.p]), lower: lower - d.shift, upper: upper - d.shift, se2: h.SE * h.SE, count: h.count()}
 		if n := len(d.rest); n > 0 {
 			if l := &d.rest[n-1]; l.area == g.area && l.lower == g.lower && l.upper == g.upper && l.se2 == g.se2 && slices.Equal(l.x, g.x) {
-				l.count++
+				l.count += h.count()
 				continue
 			}
 		}

@@ -32,8 +32,7 @@ import (
 // What this does not do. Two publications of the same homes, by two groupings or
 // before and after some were added, can be subtracted from one another; no single
 // run can know of the other. Who knows most of the homes in a row knows more of the
-// rest than it says. The width of an interval says roughly how many homes are behind
-// it. The model's share and its means come near a row's own figures where its homes
+// rest than it says. The model's share and its means come near a row's own figures where its homes
 // are many; they are of at least k homes and never say none or all.
 //
 // The rules are common practice in statistical disclosure control, as in
@@ -49,8 +48,8 @@ const (
 	// Others is the name of the row of merged areas.
 	Others = "others together"
 
-	beyondQuantile = 3    // homes that lie beyond a quantile on either side
-	dominance      = 0.10 // p of the p % rule: how near the second largest home may come to the largest
+	beyondQuantile = 3 // homes that lie beyond a quantile on either side
+	leastCells     = 2 // cells that a row's dwellings come to, for their number above a level to be told
 )
 
 // AreaHomes is an area and how many homes were measured there.
@@ -62,9 +61,10 @@ type AreaHomes struct {
 // MergeSmall says which areas are told only together, as Others: those with
 // fewer than min homes, and the next smallest ones while these have fewer than min
 // homes together, are one alone, or are so full that each must hold nearly min − 1.
-// An area that has the row's name belongs to it.
+// An area that has the row's name belongs to it. Areas without a home hold nothing to
+// hide, and are not merged.
 func MergeSmall(areas []AreaHomes, min int) (merged map[string]bool) {
-	sorted := slices.Clone(areas)
+	sorted := slices.DeleteFunc(slices.Clone(areas), func(a AreaHomes) bool { return a.Homes == 0 })
 	small := func(a AreaHomes) bool { return a.Homes < min || a.Area == Others }
 	slices.SortFunc(sorted, func(a, b AreaHomes) int {
 		switch {
@@ -82,9 +82,8 @@ func MergeSmall(areas []AreaHomes, min int) (merged map[string]bool) {
 			break
 		}
 		merged[a.Area] = true
-		if homes += a.Homes; a.Homes > 0 {
-			members++
-		}
+		homes += a.Homes
+		members++
 		full += min - 1
 		larger = larger || a.Homes >= min
 	}
@@ -117,6 +116,7 @@ type Published struct {
 	Community       PublishedRow
 	Areas           []PublishedRow // in order of name, Others last; none where one row would be all
 	RawGM, RawGSD   float64        // of the community as measured; 0 where they cannot be had
+	Unmeasured      *Unmeasured    // nil without populations, and where to tell of them would tell how many homes other areas have
 	SDArea, SDHome  analysis.Estimate
 	Withheld        []Withheld
 	Notes           []analysis.Note
@@ -125,6 +125,13 @@ type Published struct {
 	// Together are the areas told as Others, for a map to show the row in their places;
 	// nil where to name them would tell how many homes they have.
 	Together []string
+}
+
+// Unmeasured are the areas without a home measured: the community's figures hold them,
+// as the other areas have it, and they have no row.
+type Unmeasured struct {
+	Areas     int
+	Dwellings float64
 }
 
 // PublishedRow is the community or one area.
@@ -160,18 +167,22 @@ type Withheld struct{ What, Why string }
 // the shares of homes above each level, from 0 to 1, of the community and of areas that
 // are large enough or merged. raws are the same homes as measured, in the same order.
 //
-// Formula. Areas merged by MergeSmall, then Posterior and Unpooled. Counts of homes
-// are rounded down to a multiple of k, counted shares told from the least to the
-// greatest of Wilson's limits for all counts that round so, without a value; estimates
-// have two significant digits, limits rounded outwards. A counted share is told only
-// where at least k homes lie above the level, k below it, and k between it and the
+// Formula. Areas merged by MergeSmall, then Posterior and Unpooled, in which each home
+// of a row of n homes told as m counts m/n, so that all that is estimated is a function
+// of the numbers told and of how the values are spread out. Counts of homes are rounded
+// down to a multiple of k, counted shares told from the least to the greatest of
+// Wilson's limits for all counts that round so, without a value; estimates have two
+// significant digits, limits rounded outwards. A counted share is told only where at least k homes lie above the level, k below it, and k between it and the
 // next level told, in the row; of areas it is told for all rows or for none, so that
 // the row left out is not what the rest leaves of the total. None above and all above
 // are so withheld too: each would say the same of every home.
 //
 // Assumes what Posterior and Unpooled do.
 //
-// Interval: theirs, a little wider for the rounding.
+// Interval: theirs, of as many homes as are told at least, and a little wider for the
+// rounding. Where 19 homes are told as 10 to 19, a geometric mean's is up to 1.5 times as
+// wide, and the spread between homes is 2.6 % too large (9 told as 5 to 9: 1.6 times and
+// 5.4 %); less with more homes.
 //
 // Notes: one-area, few-areas, mostly-censored (each in words without a count).
 //
@@ -190,7 +201,7 @@ func Publish(homes, raws []Home, opt PosteriorOptions, po PublishOptions) (Publi
 	}
 	merged := MergeSmall(areaHomes(homes, opt.Areas), k)
 	opt.Shared = mergedShared(opt.Shared, homes, merged)
-	homes, raws = renamed(homes, merged), renamed(raws, merged)
+	homes, raws = countedAsTold(renamed(homes, merged), k), countedAsTold(renamed(raws, merged), k)
 	opt.Areas = mergedAreas(opt.Areas, merged)
 	post, err := Posterior(homes, opt)
 	if err != nil {
@@ -200,7 +211,7 @@ func Publish(homes, raws []Home, opt PosteriorOptions, po PublishOptions) (Publi
 	if err != nil {
 		return Published{}, err
 	}
-	every := renamed(raws, nil)
+	every := slices.Clone(raws)
 	for i := range every {
 		every[i].Area = ""
 	}
@@ -208,12 +219,16 @@ func Publish(homes, raws []Home, opt PosteriorOptions, po PublishOptions) (Publi
 	if err != nil {
 		return Published{}, err
 	}
+	enoughDwellings(post.Areas, &post.Community, k)
 	c := post.Community
 	p := Published{MinCell: k, PopulationGiven: c.Population > 0, RawGM: Digits(whole[0].GM, 0), RawGSD: Digits(whole[0].GSD, 0),
 		SDArea: *published(&post.SDArea), SDHome: *published(&post.SDHome)}
 	p.Community = PublishedRow{Name: "all homes", Homes: AtLeast(c.Homes, k), Most: AtLeast(c.Homes, k) + k - 1, GM: published(&c.GM), GSD: published(&c.GSD), AM: published(&c.AM), Above: publishedShares(c.Above)}
-	if len(post.Areas) > 1 {
+	if len(plain) > 1 {
 		for _, a := range post.Areas {
+			if a.Homes == 0 {
+				continue
+			}
 			p.Areas = append(p.Areas, PublishedRow{Name: a.Area, Merged: merged != nil && a.Area == Others, Homes: AtLeast(a.Homes, k), Most: AtLeast(a.Homes, k) + k - 1,
 				GM: published(&a.GM), AM: published(&a.AM), Above: publishedShares(a.Above)})
 		}
@@ -224,7 +239,14 @@ func Publish(homes, raws []Home, opt PosteriorOptions, po PublishOptions) (Publi
 		}
 		slices.SortStableFunc(p.Areas, func(a, b PublishedRow) int { return order(a.Merged) - order(b.Merged) })
 	}
-	p.Together = together(p, merged)
+	if mayBePresent(p, merged) {
+		if p.Areas != nil {
+			p.Together = slices.Sorted(maps.Keys(merged))
+		}
+		if p.PopulationGiven {
+			p.Unmeasured = unmeasured(post.Areas)
+		}
+	}
 	// Above is in the order of levels asked for, in all of them.
 	both, all := Countable(whole[0], plain, k)
 	for i := range opt.Levels {
@@ -251,20 +273,50 @@ func Publish(homes, raws []Home, opt PosteriorOptions, po PublishOptions) (Publi
 	return p, nil
 }
 
-// together are the names of the merged areas, nil where they must not be told. To be
-// named there says that an area has one home at least, unless areas without any are
-// named as well, as those of a file of dwellings are. The others' homes so leave the
-// less for each: of nine areas with 5 to 9 homes every one would have just one. They are
-// named where the homes of each can still be any of k numbers or more.
-func together(p Published, merged map[string]bool) []string {
-	at := slices.IndexFunc(p.Areas, func(r PublishedRow) bool { return r.Merged })
-	if at < 0 {
-		return nil
+// enoughDwellings withholds how many dwellings lie above the levels where a row has
+// hardly more dwellings than homes are a cell: the number would be nearly a count of
+// the homes measured, and of all rows, because the last one is what the others leave
+// of the whole.
+func enoughDwellings(areas []AreaLevel, c *Community, min int) {
+	if !slices.ContainsFunc(areas, func(a AreaLevel) bool { return a.Homes > 0 && a.Population < float64(leastCells*min) }) {
+		return
 	}
-	if mostOfOne := p.Areas[at].Most - (len(merged) - 1); !p.PopulationGiven && mostOfOne-1 < p.MinCell {
-		return nil
+	for _, above := range append([][]AboveLevel{c.Above}, aboves(areas)...) {
+		for l := range above {
+			above[l].Homes = nil
+		}
 	}
-	return slices.Sorted(maps.Keys(merged))
+}
+
+func aboves(areas []AreaLevel) (out [][]AboveLevel) {
+	for _, a := range areas {
+		out = append(out, a.Above)
+	}
+	return out
+}
+
+// mayBePresent says whether it may be told of the merged areas that each has a home, as
+// it is told by naming them, or by telling which areas have none. The others' homes then
+// leave the less for each: of nine areas with 5 to 9 homes every one would have just
+// one. It may where the homes of each can still be any of k numbers or more.
+func mayBePresent(p Published, merged map[string]bool) bool {
+	most := p.Community.Most // where one row is all
+	if at := slices.IndexFunc(p.Areas, func(r PublishedRow) bool { return r.Merged }); at >= 0 {
+		most = p.Areas[at].Most
+	}
+	return len(merged) == 0 || most-(len(merged)-1)-1 >= p.MinCell
+}
+
+func unmeasured(areas []AreaLevel) *Unmeasured {
+	var u Unmeasured
+	for _, a := range areas {
+		if a.Homes == 0 {
+			u.Areas++
+			u.Dwellings += a.Population
+		}
+	}
+	u.Dwellings = Digits(u.Dwellings, 0)
+	return &u
 }
 
 func order(last bool) int {
@@ -300,7 +352,13 @@ func withheld(p Published, merged map[string]bool, levels []float64) (w []Withhe
 			add("counted share above "+at+" by area", "in some row fewer than %d homes above it or below it, which would follow from the other rows and the total", k)
 		}
 	}
-	add("counts of homes", "told to within %d, and so counted shares as a range only", k)
+	if p.PopulationGiven && p.Community.Above != nil && p.Community.Above[0].Dwellings == nil {
+		add("dwellings above a level", "a row has fewer than %d dwellings, so few that their number would nearly count the homes measured", leastCells*k)
+	}
+	if p.PopulationGiven && p.Unmeasured == nil {
+		add("how many areas no home was measured in", "it would tell that all others have one")
+	}
+	add("counts of homes", "told to within %d; in all figures a row counts as the fewest homes told of it, and counted shares are ranges", k)
 	add("digits", "two significant, limits rounded outwards")
 	add("homes, rooms, detectors, dates, files", "they identify")
 	add("each area's measured mean, homes below a limit, rank, fit", "nearer to single homes, and not needed")
@@ -331,6 +389,22 @@ func renamed(homes []Home, merged map[string]bool) []Home {
 		}
 	}
 	return out
+}
+
+// countedAsTold are the homes, those of a row counting together as as many as are told
+// of it. So what is estimated of them is a function of that number and of how they are
+// spread out, and the same for every number that is told alike: a limit holds no more
+// of the count than the row says. As told are the fewest there can be, so limits are
+// rather too wide.
+func countedAsTold(homes []Home, min int) []Home {
+	n := map[string]int{}
+	for _, h := range homes {
+		n[h.Area]++
+	}
+	for i, h := range homes {
+		homes[i].as = float64(AtLeast(n[h.Area], min)) / float64(n[h.Area])
+	}
+	return homes
 }
 
 // mergedAreas adds up the dwellings of merged areas. Covariates and neighbours of
@@ -505,6 +579,7 @@ type PublishedValues struct {
 	GM, GSD, AM *analysis.Estimate
 	Ranks       []PublishedRank
 	Above       []PublishedShare // Share is the fitted one
+	Shape       lognormal.Verdict
 	Withheld    []Withheld
 }
 
@@ -519,32 +594,46 @@ type PublishedRank struct {
 // Countable.
 //
 // Least and largest value are one home's each and never leave; a quantile leaves where
-// three homes or more lie beyond it on either side. The mean leaves unless the second
-// largest home could tell the largest from it to within a tenth, which is the p % rule
-// with p = 10: where all homes but the two largest come to less than a tenth of the
-// largest.
-func PublishValues(d lognormal.Description, obs []lognormal.Observation, po PublishOptions) (PublishedValues, error) {
+// three homes or more of as many as are told lie beyond it on either side. The fit is to
+// be made with Counts that come to the number told, so that no limit holds more of the
+// number than that. The mean and the shares that rest on the fit leave unless the
+// values are far from log-normal, or the mean is of the shape rather than of them: who
+// reads them has no values to hold them to.
+//
+// No rule keeps a mean that one home makes up. Such rules are for sums, from which the
+// second largest could take itself and have the largest. A mean fitted to logarithms
+// is no sum: it follows from the geometric mean and standard deviation beside it, in
+// which the largest is one of as many as are told.
+func PublishValues(d lognormal.Description, po PublishOptions) (PublishedValues, error) {
 	if err := po.check(); err != nil {
 		return PublishedValues{}, err
 	}
 	k := po.MinCell
-	if d.N < k || d.N != len(obs) {
+	if d.N < k {
 		return PublishedValues{}, fmt.Errorf("fewer than %d homes: nothing that rests on so few is published", k)
 	}
 	v := PublishedValues{Homes: AtLeast(d.N, k)}
+	if d.Shape != nil {
+		v.Shape = d.Shape.Verdict()
+	}
+	far := v.Shape == lognormal.FarFromLogNormal
 	if d.Fit != nil {
+		if d.Fit.N != v.Homes {
+			return PublishedValues{}, fmt.Errorf("a fit that counts %d homes, where %d are told", d.Fit.N, v.Homes)
+		}
 		v.GM, v.GSD = published(d.Fit.GM), published(d.Fit.GSD)
 		switch {
-		case d.Fit.Mean == nil:
-		case dominated(obs):
-			v.Withheld = append(v.Withheld, Withheld{"mean", "one home's value makes up most of it"})
-		default:
+		case far:
+			v.Withheld = append(v.Withheld, Withheld{"mean and fitted shares", "the values are far from log-normal, so they would mislead: use the counted shares"})
+		case slices.ContainsFunc(d.Notes, func(n analysis.Note) bool { return n.Code == "mean-above-values" }):
+			v.Withheld = append(v.Withheld, Withheld{"mean", "the shape assumed makes it, not the values"})
+		case d.Fit.Mean != nil:
 			v.AM = published(d.Fit.Mean)
 		}
 	}
 	few := false
 	for _, r := range d.Ranks {
-		n := float64(d.N)
+		n := float64(v.Homes)
 		out := PublishedRank{P: r.P}
 		if !r.Below && math.Floor(n*math.Min(r.P, 1-r.P)+1e-9) >= beyondQuantile {
 			value := Digits(r.Value, 0)
@@ -559,7 +648,7 @@ func PublishValues(d lognormal.Description, obs []lognormal.Observation, po Publ
 	}
 	for _, a := range d.Above {
 		s := PublishedShare{Level: a.Level}
-		if a.Fraction != nil {
+		if a.Fraction != nil && !far {
 			s.Share = publishedShare(*a.Fraction)
 		}
 		v.Above = append(v.Above, s)
@@ -567,17 +656,11 @@ func PublishValues(d lognormal.Description, obs []lognormal.Observation, po Publ
 	return v, nil
 }
 
-// dominated says whether the homes but the two largest come to less than p % of the
-// largest.
-func dominated(obs []lognormal.Observation) bool {
-	var values []float64
-	for _, o := range obs {
-		values = append(values, o.Upper)
+// CountsAsTold are the counts of so many homes, for a fit that is published.
+func CountsAsTold(homes, min int) []float64 {
+	out := make([]float64, homes)
+	for i := range out {
+		out[i] = float64(AtLeast(homes, min)) / float64(homes)
 	}
-	slices.Sort(values)
-	rest := 0.0
-	for _, v := range values[:max(len(values)-2, 0)] {
-		rest += v
-	}
-	return len(values) > 0 && rest < dominance*values[len(values)-1]
+	return out
 }

@@ -41,7 +41,8 @@ func TestMergeSmall(t *testing.T) {
 		{[]int{4, 7, 30, 12}, "AB"},      // 11 homes of two areas
 		{[]int{30, 9, 12, 50}, "BC"},     // one small area alone takes the next smallest
 		{[]int{2, 3, 30, 12, 40}, "ABD"}, // 5 homes are too few, 17 are not
-		{[]int{0, 0, 30, 12, 40}, "ABCD"},
+		{[]int{0, 0, 30, 12, 40}, ""},    // no home is measured in A and B: there is nothing to hide
+		{[]int{0, 3, 30, 12, 40}, "BD"},
 		{[]int{3, 40}, "AB"}, // nothing left to tell one by one
 		{[]int{9}, "A"},
 		{[]int{10}, ""},
@@ -152,7 +153,9 @@ func publishedCounts(n []int, k int) string {
 	merged := MergeSmall(counts(n...), k)
 	other, sign := 0, ""
 	for j, h := range n {
-		if merged[string(rune('A'+j))] {
+		if h == 0 { // told to have none
+			sign += fmt.Sprintf("%d=none ", j)
+		} else if merged[string(rune('A'+j))] {
 			other += h
 			sign += fmt.Sprintf("?%d ", j)
 		} else {
@@ -286,7 +289,7 @@ func TestPublish(t *testing.T) {
 		t.Errorf("only %d estimates were looked at", n)
 	}
 	// The estimates are those of the merged areas, rounded.
-	merged := renamed(homes, map[string]bool{"B": true, "C": true})
+	merged := countedAsTold(renamed(homes, map[string]bool{"B": true, "C": true}), DefaultMinCell)
 	post, err := Posterior(merged, opt)
 	if err != nil {
 		t.Fatal(err)
@@ -304,11 +307,33 @@ func TestPublish(t *testing.T) {
 	if err != nil || !reflect.DeepEqual(p, again) {
 		t.Errorf("homes in another order are published otherwise (%v)", err)
 	}
-	// Dwellings of merged areas are added up, areas without homes merged.
+	// Dwellings of merged areas are added up; an area without homes has no row, and its
+	// dwellings are said.
 	opt.Areas = []Area{{Name: "A", Population: 100}, {Name: "B", Population: 100}, {Name: "C", Population: 100}, {Name: "D", Population: 100}, {Name: "E", Population: 600}}
 	p, err = Publish(homes, homes, opt, PublishOptions{})
-	if err != nil || len(p.Areas) != 3 || p.Areas[2].Above[0].Dwellings == nil || p.Areas[2].Above[0].Dwellings.Upper < 100 || !p.PopulationGiven {
-		t.Errorf("with dwellings: %+v (%v)", p.Areas, err)
+	if err != nil || len(p.Areas) != 3 || p.Areas[2].Above[0].Dwellings == nil || p.Areas[2].Above[0].Dwellings.Upper > 200 || !p.PopulationGiven || *p.Unmeasured != (Unmeasured{1, 600}) {
+		t.Errorf("with dwellings: %+v, unmeasured %v (%v)", p.Areas, p.Unmeasured, err)
+	}
+	// Of a row with hardly more dwellings than a cell of homes, and so of all, their
+	// number above a level is not told.
+	few := opt
+	for dwellings, told := range map[float64]bool{10: false, 11: true} { // 19 and 20 with those of B
+		few.Areas = slices.Clone(opt.Areas)
+		few.Areas[1].Population, few.Areas[2].Population, few.Areas[4].Population = 9, dwellings, 3
+		p, err := Publish(homes, homes, few, PublishOptions{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, r := range append(p.Areas, p.Community) {
+			for _, s := range r.Above {
+				if (s.Dwellings != nil) != told {
+					t.Errorf("%s, 9 and %v dwellings: above %v %v are told", r.Name, dwellings, s.Level, s.Dwellings)
+				}
+			}
+		}
+		if said := slices.ContainsFunc(p.Withheld, func(w Withheld) bool { return w.What == "dwellings above a level" }); said == told {
+			t.Errorf("9 and %v dwellings: withheld is %v", dwellings, p.Withheld)
+		}
 	}
 	// What homes' errors share in the merged areas is kept: 4 homes of 0.02 and 7 of
 	// 0.24 come to (4·0.02 + 7·0.24)/11 = 0.16.
@@ -436,7 +461,8 @@ func TestPublishedRange(t *testing.T) {
 // still have any of k numbers of homes. By hand, k = 5: nine areas of one home make a row
 // told as 5 to 9, of which the eight others hold 8 at least, so that each would be known
 // to have one; two areas of 4 make one of 5 to 9, of which the other holds 1 to 8, and so
-// either may have 1 to 8. Of a file of dwellings an area may have none, and all are named.
+// either may have 1 to 8. Where the areas without a home are told, it is the same: not to
+// be among them is to have one.
 func TestTogether(t *testing.T) {
 	rng := rand.New(rand.NewPCG(5, 5))
 	nine := someHomes(rng, 30, 40, 1, 1, 1, 1, 1, 1, 1, 1, 1)
@@ -449,13 +475,18 @@ func TestTogether(t *testing.T) {
 		homes []Home
 		areas []Area
 		want  string
-	}{{nine, nil, ""}, {two, nil, "C,D"}, {nine, dwellings, "C,D,E,F,G,H,I,J,K"}, {someHomes(rng, 30, 40), nil, ""}} {
+	}{{nine, nil, ""}, {two, nil, "C,D"}, {nine, dwellings, ""}, {two, dwellings, "C,D"}, {someHomes(rng, 30, 40), nil, ""}} {
 		p, err := Publish(c.homes, c.homes, PosteriorOptions{Options: Options{Areas: c.areas}, Levels: []float64{100}}, PublishOptions{MinCell: 5})
 		if err != nil {
 			t.Fatal(err)
 		}
 		if got := strings.Join(p.Together, ","); got != c.want {
 			t.Errorf("%q are named as together, want %q: %+v", got, c.want, p.Areas)
+		}
+		if told := p.Unmeasured != nil; told != (c.areas != nil && c.want != "") {
+			t.Errorf("%q: of areas without a home is told %v", c.want, p.Unmeasured)
+		} else if told && *p.Unmeasured != (Unmeasured{7, 7000}) {
+			t.Errorf("of areas without a home is told %v", *p.Unmeasured)
 		}
 	}
 }
@@ -496,35 +527,162 @@ func TestDigits(t *testing.T) {
 }
 
 // By hand, 12 homes: a quarter of them is 3, and a tenth is 1.2, so the 90th
-// percentile rests on too few and the quartiles do not. Ten homes of 10 Bq/m³ and one
-// of 20 come to 100 without the two largest, less than a tenth of 2000.
+// percentile rests on too few and the quartiles do not. But they are told as 10, of
+// which a quarter is 2.5, and of 12 homes or of 11 the same must be told.
 func TestPublishValues(t *testing.T) {
-	var values []lognormal.Observation
-	for i := range 12 {
-		values = append(values, lognormal.Exact(20+10*float64(i)))
-	}
-	describe := func(obs []lognormal.Observation) lognormal.Description {
-		d, err := lognormal.Describe(obs, lognormal.DescribeOptions{Levels: []float64{100}})
+	described := func(values []float64, k int) PublishedValues {
+		var obs []lognormal.Observation
+		for _, x := range values {
+			obs = append(obs, lognormal.Exact(x))
+		}
+		d, err := lognormal.Describe(obs, lognormal.DescribeOptions{Levels: []float64{100}, Shape: true, Counts: CountsAsTold(len(obs), k)})
 		if err != nil {
 			t.Fatal(err)
 		}
-		return d
+		v, err := PublishValues(d, PublishOptions{MinCell: k})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return v
 	}
-	v, err := PublishValues(describe(values), values, PublishOptions{})
+	var values []float64
+	for i := range 12 {
+		values = append(values, 20+10*float64(i))
+	}
+	v := described(values, 10)
+	if v.Homes != 10 || v.AM == nil || v.Ranks[0].Value != nil || v.Ranks[1].Value == nil || v.Ranks[3].Value != nil || *v.Ranks[1].Value != Digits(*v.Ranks[1].Value, 0) || v.Above[0].Share == nil || v.Above[0].Counted != nil {
+		t.Errorf("%+v", v)
+	}
+	if v = described(values, 6); v.Ranks[0].Value == nil || v.Ranks[2].Value == nil || v.Ranks[3].Value != nil {
+		t.Errorf("of 12 homes told as 12: %+v", v.Ranks)
+	}
+	// Ten homes alike and one far off: a fit says of its mean 111 and of the share above
+	// 20 Bq/m³ a half, where the values say 466 and one in eleven.
+	v = described([]float64{11, 10, 12, 14, 15, 16, 13, 12, 11, 10, 5000}, 10)
+	if v.Shape != lognormal.FarFromLogNormal || v.AM != nil || v.Above[0].Share != nil || v.GM == nil || v.GSD == nil || len(v.Withheld) == 0 || v.Withheld[0].What != "mean and fitted shares" {
+		t.Errorf("what a fit far from the values says is told: %+v", v)
+	}
+	var obs []lognormal.Observation
+	for _, x := range values {
+		obs = append(obs, lognormal.Exact(x))
+	}
+	d, err := lognormal.Describe(obs, lognormal.DescribeOptions{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	if v.Homes != 10 || v.AM == nil || v.Ranks[0].Value == nil || v.Ranks[2].Value == nil || v.Ranks[3].Value != nil || *v.Ranks[0].Value != Digits(*v.Ranks[0].Value, 0) || v.Above[0].Share == nil || v.Above[0].Counted != nil {
-		t.Errorf("%+v", v)
+	if _, err = PublishValues(d, PublishOptions{}); err == nil || !strings.Contains(err.Error(), "counts 12 homes, where 10 are told") {
+		t.Errorf("limits of 12 homes are told beside the number 10 (%v)", err)
 	}
-	for i := range values {
-		values[i] = lognormal.Exact(10)
-	}
-	values[0], values[1] = lognormal.Exact(20), lognormal.Exact(2000)
-	if v, err = PublishValues(describe(values), values, PublishOptions{}); err != nil || v.AM != nil || len(v.Withheld) != 2 {
-		t.Errorf("a mean that one home makes up is told: %+v (%v)", v, err)
-	}
-	if _, err = PublishValues(describe(values[:9]), values[:9], PublishOptions{}); err == nil {
+	d.N = 9
+	if _, err = PublishValues(d, PublishOptions{}); err == nil {
 		t.Error("9 homes are told")
+	}
+}
+
+// By hand: 19 homes told as 10 to 19 count 10/19 each, so their mean is their own, and
+// the sum of squares, 18 s², becomes (10/19)·18 s² on 10 − 1 degrees of freedom: the
+// spread is √(10·18/(19·9)) = 1.026 s, and with 9 told as 5 to 9, √(5·8/(9·4)) = 1.054 s.
+// The interval of a mean is t₉/√10 for t₁₈/√19: 1.48 times as wide (t₄/√5 for t₈/√9: 1.62).
+func TestCountedAsTold(t *testing.T) {
+	for _, c := range []struct {
+		homes, min   int
+		spread, wide float64
+	}{{19, 10, 1.026, 1.48}, {9, 5, 1.054, 1.62}, {20, 10, 1, 1}} {
+		var homes []Home
+		var logs []float64
+		var obs []lognormal.Observation
+		for i := range c.homes {
+			logs = append(logs, 4+math.Sin(float64(i)))
+			homes = append(homes, Home{Area: "A", Log: logs[i]})
+			obs = append(obs, lognormal.Exact(math.Exp(logs[i])))
+		}
+		mean, sd := numeric.Moments(logs)
+		homes = countedAsTold(homes, c.min)
+		m, s := weightedMoments(logs, homes)
+		if math.Abs(m-mean) > 1e-12 || math.Abs(s/sd-c.spread) > 5e-4 {
+			t.Errorf("%d homes told by %d: mean %v of %v, spread %v times theirs", c.homes, c.min, m, mean, s/sd)
+		}
+		d, err := newDesign(homes, &Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if told := float64(AtLeast(c.homes, c.min)); math.Abs(d.counts-told) > 1e-12 || math.Abs(d.cells[0].count-told) > 1e-12 || math.Abs(d.areas[0].counts-told) > 1e-12 || d.homes != c.homes {
+			t.Errorf("%d homes count %v, %v and %v in the model, where %v are told", c.homes, d.counts, d.cells[0].count, d.areas[0].counts, told)
+		}
+		full, err := lognormal.Fit(obs, lognormal.FitOptions{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, method := range []lognormal.FitMethod{"", lognormal.AdjustedLikelihood} {
+			told, err := lognormal.Fit(obs, lognormal.FitOptions{Counts: CountsAsTold(c.homes, c.min), Method: method})
+			if err != nil {
+				t.Fatal(err)
+			}
+			spread := 1.0 // complete data keep their own
+			if method != "" {
+				spread = c.spread
+			}
+			if math.Abs(told.SDLog/full.SDLog-spread) > 5e-4 || told.N != AtLeast(c.homes, c.min) {
+				t.Errorf("%q: %d homes told as %d have %v times their spread", method, c.homes, told.N, told.SDLog/full.SDLog)
+			}
+			wide := math.Log(told.GM.Upper/told.GM.Lower) / math.Log(full.GM.Upper/full.GM.Lower)
+			if math.Abs(wide/(c.wide*spread)-1) > 5e-3 {
+				t.Errorf("%q: the interval of %d homes told as %d is %v times as wide", method, c.homes, told.N, wide)
+			}
+		}
+	}
+	for _, counts := range [][]float64{{1}, {1, 0}, {1, -1}, {0.5, 0.5}, {1, math.NaN()}, {1, math.Inf(1)}} {
+		if _, err := lognormal.Fit([]lognormal.Observation{lognormal.Exact(10), lognormal.Exact(20)}, lognormal.FitOptions{Counts: counts}); err == nil {
+			t.Errorf("counts %v are taken", counts)
+		}
+	}
+}
+
+// Rows that are told as far fewer homes than they have still hold what their intervals
+// promise, and more: four areas of 19 homes told as 10 to 19 each, drawn from the model
+// with spreads as they are found, at 90 %.
+func TestPublishedCoverage(t *testing.T) {
+	communities := 150
+	if testing.Short() {
+		communities = 30
+	}
+	rng := rand.New(rand.NewPCG(19, 10))
+	held, all := map[string]int{}, map[string]int{}
+	for range communities {
+		sigma, tau := 0.5+0.5*rng.Float64(), 0.1+0.5*rng.Float64()
+		var homes []Home
+		var levels []float64
+		for j := range 4 {
+			mu := math.Log(90) + tau*rng.NormFloat64()
+			levels = append(levels, mu)
+			for range 19 {
+				homes = append(homes, Home{Area: string(rune('A' + j)), Log: mu + sigma*rng.NormFloat64()})
+			}
+		}
+		p, err := Publish(homes, homes, PosteriorOptions{Options: Options{Confidence: 0.9}, Levels: []float64{200}}, PublishOptions{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		check := func(what string, e *analysis.Estimate, truth float64) {
+			if all[what]++; e.Lower <= truth && truth <= e.Upper {
+				held[what]++
+			}
+		}
+		share := 0.0
+		for j, a := range p.Areas {
+			check("geometric mean of an area", a.GM, math.Exp(levels[j]))
+			above := numeric.Phi((levels[j] - math.Log(200)) / sigma)
+			check("share of an area", a.Above[0].Share, above)
+			share += above / 4
+		}
+		check("share of the community", p.Community.Above[0].Share, share)
+		check("spread between homes", &p.SDHome, sigma)
+	}
+	for what, n := range all {
+		got := float64(held[what]) / float64(n)
+		t.Logf("%s: %d of %d hold, %.3f", what, held[what], n, got)
+		if got < 0.9-3*math.Sqrt(0.09/float64(communities)) {
+			t.Errorf("%s: intervals asked for at 90 %% hold %.3f", what, got)
+		}
 	}
 }

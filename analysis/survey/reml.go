@@ -532,7 +532,7 @@ func (h *hill) free() (known, free int) {
 // slope is the gradient and the curvature (ss, st, tt), by differences.
 func (h *hill) slope(sx, tx float64) (g [2]float64, c [3]float64) {
 	e := 1e-3
-	es := min(e, 0.3*sx/math.Sqrt(float64(h.d.homes)))
+	es := min(e, 0.3*sx/math.Sqrt(h.d.counts))
 	if !(es > 1e-6) {
 		es = 1e-6
 	}

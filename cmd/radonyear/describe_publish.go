@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strconv"
+	"strings"
 	"unicode"
 	"unicode/utf8"
 
@@ -22,6 +23,9 @@ func (p *program) publishDescription(c *cli.Context, q surveyQuestion, o *publis
 	if q.by == "home" {
 		return usageError{"--by home gives each home by itself, and no home is published", "--by area, or another column"}
 	}
+	if q.method == "bca" {
+		return usageError{"--method bca does not go with --publish: the width of an interval by resampling tells how many homes there are", "leave out --method"}
+	}
 	if len(all.groups) == 0 {
 		return noResult(all.left, files)
 	}
@@ -29,9 +33,11 @@ func (p *program) publishDescription(c *cli.Context, q surveyQuestion, o *publis
 	rows := make([]survey.PublishedValues, len(groups))
 	counted := make([]survey.RawArea, len(groups))
 	for i, g := range groups {
+		q := q
+		q.opt.Counts = survey.CountsAsTold(len(g.obs), o.MinCell)
 		d, err := q.describeOne(g.obs)
 		if err == nil {
-			rows[i], err = survey.PublishValues(d, g.obs, o.PublishOptions)
+			rows[i], err = survey.PublishValues(d, o.PublishOptions)
 		}
 		if err != nil {
 			return hinted{err, "measure more homes; without --publish the result is for yourself"}
@@ -59,23 +65,43 @@ func (p *program) publishDescription(c *cli.Context, q surveyQuestion, o *publis
 			rows[i].Above[k].Counted = survey.PublishedCount(counted[i].Above[k], rows[i].Homes, rows[i].Homes+o.MinCell-1, o.MinCell)
 		}
 	}
-	if slices.ContainsFunc(rows, func(v survey.PublishedValues) bool { return v.AM == nil && v.GM != nil }) {
-		withheld = append(withheld, survey.Withheld{What: "mean, where there is none", Why: "one home's value makes up most of it, or the values do not give one"})
+	var far, not []string // rows of such a shape
+	for i, v := range rows {
+		switch v.Shape {
+		case lognormal.FarFromLogNormal:
+			far = append(far, q.groupName(groups[i]))
+		case lognormal.NotLogNormal:
+			not = append(not, q.groupName(groups[i]))
+		}
+	}
+	if far != nil {
+		withheld = append(withheld, survey.Withheld{What: "mean and fitted shares, where there are none", Why: "the values are far from log-normal, so they would mislead"})
+	}
+	if slices.ContainsFunc(rows, func(v survey.PublishedValues) bool {
+		return v.AM == nil && v.GM != nil && v.Shape != lognormal.FarFromLogNormal
+	}) {
+		withheld = append(withheld, survey.Withheld{What: "mean, where there is none", Why: "the shape assumed would make it and not the values, or they do not give one"})
 	}
 	if slices.ContainsFunc(rows, func(v survey.PublishedValues) bool { return v.GM == nil }) {
 		withheld = append(withheld, survey.Withheld{What: "geometric mean and spread, and the mean with them, where there are none", Why: "most homes lie below a limit, or the values do not give them"})
 	}
 	withheld = append(withheld,
 		survey.Withheld{What: "quantiles, in CSV and JSON, where there are none", Why: "fewer than 3 homes beyond, or below a limit"},
-		survey.Withheld{What: "counts of homes", Why: "told to within " + strconv.Itoa(o.MinCell) + ", and so counted shares as a range only"},
+		survey.Withheld{What: "counts of homes", Why: "told to within " + strconv.Itoa(o.MinCell) + "; in all figures a row counts as the fewest homes told of it, and counted shares are ranges"},
 		survey.Withheld{What: "digits", Why: "two significant, limits rounded outwards"},
 		survey.Withheld{What: "least and most", Why: "one home's each"},
 		survey.Withheld{What: "homes, rooms, detectors, dates, files", Why: "they identify"},
-		survey.Withheld{What: "homes below a limit, shape of the distribution, next home", Why: "nearer to single homes, and not needed"})
+		survey.Withheld{What: "homes below a limit, tests and plot of the shape, next home", Why: "nearer to single homes, and not needed"})
 	doc := report.Document{
 		Command: "describe", Version: version, Levels: q.levels, Confidence: q.opt.Confidence,
 		Settings: append(q.publishedSettings(), o.settings()...), Notes: append(o.notes(files, all.after), all.published(q)...), LeftOut: o.leftOut(all.left),
 		Tables: []report.Table{q.publishedTable(groups, merged, rows, o)},
+	}
+	if far != nil {
+		doc.Notes = append(doc.Notes, analysis.Note{Code: "far-from-log-normal", Text: strings.Join(far, ", ") + ": the values are far from log-normal, so that neither a mean nor a fitted share is given. Use the counted shares."})
+	}
+	if not != nil {
+		doc.Notes = append(doc.Notes, analysis.Note{Code: "not-log-normal", Text: strings.Join(not, ", ") + ": the values are not log-normal. Hold the fitted shares to the counted ones, and believe those."})
 	}
 	doc.Tables = append(doc.Tables, report.Table{Key: "withheld", Hidden: true, Columns: []report.Column{{Key: "what", Style: report.Text}, {Key: "why", Style: report.Text}}})
 	for _, w := range withheld {
@@ -171,7 +197,7 @@ func (q surveyQuestion) publishedTable(groups []group, merged map[string]bool, r
 	}
 	for _, l := range q.levels {
 		at := told(l)
-		t.Columns = append(t.Columns, report.Column{Key: "fraction_above_" + at, Style: report.Fraction}, text(">"+at+"\n%"), text(interval),
+		t.Columns = append(t.Columns, report.Column{Key: "fraction_above_" + at, Style: report.Fraction}, report.Column{Key: "fraction_above_" + at + "_suppressed", Style: report.Bool}, text(">"+at+"\n%"), text(interval),
 			report.Column{Key: "counted_above_" + at, Style: report.Fraction}, text("Counted\n%"), report.Column{Key: "counted_above_" + at + "_suppressed", Style: report.Bool})
 	}
 	t.Columns = append(t.Columns, report.Column{Key: "withheld", Style: report.Nested})
@@ -193,7 +219,10 @@ func (q surveyQuestion) publishedTable(groups []group, merged map[string]bool, r
 		}
 		for _, s := range v.Above {
 			share, shareInterval := toldCells(s.Share, toldShare)
-			cells = append(cells, pointed(s.Share), share, shareInterval, ranged(s.Counted), toldRange(s.Counted), s.Counted == nil)
+			if s.Share == nil {
+				share = "-"
+			}
+			cells = append(cells, pointed(s.Share), s.Share == nil, share, shareInterval, ranged(s.Counted), toldRange(s.Counted), s.Counted == nil)
 		}
 		t.Rows = append(t.Rows, report.Row{Label: name, Cells: append(cells, withheldFields(v.Withheld))})
 	}

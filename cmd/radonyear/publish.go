@@ -17,6 +17,7 @@ import (
 	"github.com/urfave/cli/v2"
 
 	"radonyear/analysis"
+	"radonyear/analysis/annual"
 	"radonyear/analysis/survey"
 	"radonyear/cmd/radonyear/internal/report"
 	"radonyear/ingest"
@@ -32,7 +33,7 @@ func publishFlags() []cli.Flag {
 	return []cli.Flag{
 		&cli.BoolFlag{Name: "publish", Usage: "give only what is safe to publish: nothing on fewer homes than --min-cell, no home, no date, counts and digits rounded"},
 		&cli.IntFlag{Name: "min-cell", Value: survey.DefaultMinCell, Usage: fmt.Sprintf("of --publish, the fewest `HOMES` a figure may rest on (default %d, at least %d)", survey.DefaultMinCell, survey.LeastMinCell)},
-		&cli.StringFlag{Name: "key-file", Usage: fmt.Sprintf("of --publish, a `FILE` with a secret of %d bytes or more: homes without a result are named by pseudonyms made with it (default: not at all)", leastKey)},
+		&cli.StringFlag{Name: "key-file", Usage: fmt.Sprintf("of --publish, a `FILE` with a secret of %d bytes or more: homes without a result are named by pseudonyms made with it, where they are as many as --min-cell (default: not at all)", leastKey)},
 	}
 }
 
@@ -82,6 +83,9 @@ func (p *program) parsePublish(c *cli.Context) (*publishing, error) {
 	if out.MinCell < survey.LeastMinCell {
 		return nil, usageError{fmt.Sprintf("--min-cell %d: %d homes are the fewest that a published figure may rest on", out.MinCell, survey.LeastMinCell), fmt.Sprintf("--min-cell %d", survey.DefaultMinCell)}
 	}
+	if err := publishedLevels(c); err != nil {
+		return nil, err
+	}
 	if path := c.String("key-file"); c.IsSet("key-file") {
 		if file := c.String("output"); file != "" && file != "-" && sameTarget(file, path) {
 			return nil, usageError{fmt.Sprintf("--output would overwrite the key file %s", path), "give another file name"}
@@ -95,6 +99,30 @@ func (p *program) parsePublish(c *cli.Context) (*publishing, error) {
 		}
 	}
 	return out, nil
+}
+
+// mostPublished is how many levels one publication has. Between any two of them lie
+// homes that it counts, and two publications with levels that are near each other count
+// those between; so levels are few, and such as others would take as well.
+const mostPublished = 4
+
+func publishedLevels(c *cli.Context) error {
+	if !c.IsSet("level") {
+		return nil
+	}
+	levels, _, err := parseLevels(c)
+	if err != nil {
+		return err
+	}
+	if len(levels) > mostPublished {
+		return usageError{fmt.Sprintf("%d levels are not published together: each tells more of the homes between it and the next", len(levels)), fmt.Sprintf("give %d levels at most, those that decisions are made by", mostPublished)}
+	}
+	for _, l := range levels {
+		if l != survey.Digits(l, 0) && !slices.ContainsFunc(annual.Levels(), func(known annual.Level) bool { return known.Bq == l }) {
+			return usageError{fmt.Sprintf("a level of %g Bq/m3 is not published: beside one nearby it could single out a home", l), fmt.Sprintf("--level %g, with two digits, or a level of an authority, such as 148 (4 pCi/L); radonyear levels lists them", survey.Digits(l, 0))}
+		}
+	}
+	return nil
 }
 
 const (
@@ -163,14 +191,30 @@ func (o *publishing) pseudonym(home analysis.Place) string {
 // others may hold names and numbers of the home.
 var publishedReasons = []string{noField, onlyAfter, failedDetector}
 
-// leftOut are the homes without a result, by pseudonym, in the order of those.
+// leftOut are the homes without a result, by pseudonym, in the order of those; none
+// where they are fewer than a cell, whose number is not told, and no reason that fewer
+// share.
 func (o *publishing) leftOut(left []report.LeftOut) (out []report.LeftOut) {
-	if o.key == nil {
+	if o.key == nil || len(left) < o.MinCell {
 		return nil
+	}
+	n := map[string]int{}
+	for _, l := range left {
+		n[l.Why]++
+	}
+	told := slices.DeleteFunc(slices.Clone(publishedReasons), func(why string) bool { return n[why] < o.MinCell })
+	slices.SortStableFunc(told, func(a, b string) int { return n[a] - n[b] })
+	rest := len(left)
+	for _, why := range told {
+		rest -= n[why]
+	}
+	for rest > 0 && rest < o.MinCell { // so few would have the reason that is none
+		rest += n[told[0]]
+		told = told[1:]
 	}
 	for _, l := range left {
 		why := "its readings do not do for a result"
-		if slices.Contains(publishedReasons, l.Why) {
+		if slices.Contains(told, l.Why) {
 			why = l.Why
 		}
 		out = append(out, report.LeftOut{Place: analysis.Place{Home: o.pseudonym(l.Place)}, Why: why})
@@ -263,7 +307,7 @@ func intervalHead(confidence float64) string {
 }
 
 // limitsOfPublishing stand under everything published.
-const limitsOfPublishing = "Publish one grouping of the same homes, once: by other groups, another cell size, or again after a few homes were added, the figures can be subtracted from these."
+const limitsOfPublishing = "Publish one grouping of the same homes, once, and by one command: by other groups, levels, phase, rule, confidence or cell size, by the other of survey and describe, or again after a few homes were added, the figures can be subtracted from these."
 
 // countWords is a count as it is told, for people.
 func countWords(least, most int) string { return fmt.Sprintf("%d-%d", least, most) }

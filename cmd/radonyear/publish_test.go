@@ -67,6 +67,7 @@ func TestPseudonym(t *testing.T) {
 	}
 	// The list is in the order of pseudonyms, which says nothing of that of the names,
 	// and its reasons are from a list.
+	one.MinCell = 3
 	left := one.leftOut([]report.LeftOut{{Place: analysis.Place{Home: "1"}, Why: onlyAfter}, {Place: analysis.Place{Home: "2"}, Why: "row 17 of Anna's file"}, {Place: analysis.Place{Home: "3"}, Why: noField}})
 	if len(left) != 3 || !slices.IsSortedFunc(left, func(a, b report.LeftOut) int { return cmp.Compare(a.Place.Home, b.Place.Home) }) {
 		t.Errorf("%v", left)
@@ -74,6 +75,29 @@ func TestPseudonym(t *testing.T) {
 	for _, l := range left {
 		if strings.Contains(l.Why, "Anna") || l.Place.Area != "" {
 			t.Errorf("%v leaves", l)
+		}
+	}
+	// Fewer than a cell are not listed, for the list tells how many they are; and no
+	// reason is told that fewer share, nor left to fewer.
+	for _, c := range []struct {
+		after, noField, other int
+		listed, told          int // homes, and those with a reason of their own
+	}{{1, 1, 0, 0, 0}, {2, 0, 0, 0, 0}, {3, 0, 0, 3, 3}, {3, 2, 0, 5, 0}, {3, 4, 1, 8, 4}, {4, 3, 3, 10, 7}, {2, 2, 2, 6, 0}} {
+		var in []report.LeftOut
+		for i, n := range []int{c.after, c.noField, c.other} {
+			for range n {
+				in = append(in, report.LeftOut{Place: analysis.Place{Home: strconv.Itoa(len(in))}, Why: []string{onlyAfter, noField, "its own"}[i]})
+			}
+		}
+		out := one.leftOut(in)
+		told := 0
+		for _, l := range out {
+			if slices.Contains(publishedReasons, l.Why) {
+				told++
+			}
+		}
+		if len(out) != c.listed || told != c.told {
+			t.Errorf("%+v: %d are listed, %d with their reason", c, len(out), told)
 		}
 	}
 	if got := (&publishing{}).leftOut([]report.LeftOut{{Place: analysis.Place{Home: "1"}}}); got != nil {
@@ -135,7 +159,7 @@ func invent(rng *rand.Rand, low int) invented {
 				}
 			}
 		}
-		if rng.IntN(3) == 0 {
+		for range []int{0, 0, 1, 6}[rng.IntN(4)] {
 			row(area, "after", 50)
 		}
 		if rng.IntN(4) == 0 {
@@ -453,7 +477,7 @@ func TestAttack(t *testing.T) {
 		t.Fatal(err)
 	}
 	rng := rand.New(rand.NewPCG(11, 12))
-	hidden, levels, naive, known, withKey, mapped, named := 0, 0, 0, 0, 0, 0, 0
+	hidden, levels, naive, known, withKey, fits, mapped, named := 0, 0, 0, 0, 0, 0, 0, 0
 	for i := range communities {
 		k := []int{5, 7, 10}[rng.IntN(3)]
 		c := invent(rng, k)
@@ -513,8 +537,11 @@ func TestAttack(t *testing.T) {
 					t.Fatal(err)
 				}
 				checkDigits(t, jsonNumbers(doc, ""), k)
-				if strings.Contains(out, `"home": "p-`) {
+				if n := strings.Count(out, `"home": "p-`); n > 0 {
 					withKey++
+					if n < k {
+						t.Errorf("community %d: %d homes are listed, and fewer than %d are not to be counted", i, n, k)
+					}
 				}
 			default:
 				for _, x := range regexp.MustCompile(`\d+\.\d+`).FindAllString(out, -1) {
@@ -599,11 +626,16 @@ func TestAttack(t *testing.T) {
 						t.Fatalf("%v\n%s", err, errs)
 					}
 					checkDigits(t, jsonNumbers(doc, ""), k)
+					found, rows := attackFits(t, out)
+					for _, f := range found {
+						t.Errorf("community %d of %v, describe: %s", i, c.homes, f)
+					}
+					fits += rows
 				}
 			}
 		}
 		// Without complementary suppression: rows of small areas taken out, and no more.
-		if i%4 == 0 && all >= k {
+		if i%2 == 0 && all >= k {
 			rows := []toldRow{{name: "all homes", kind: "community", least: all, most: all}}
 			for a, n := range c.homes {
 				if n >= k {
@@ -622,8 +654,8 @@ func TestAttack(t *testing.T) {
 	if !testing.Short() && (mapped < 50 || named < 20 || named == mapped) {
 		t.Errorf("too few maps were attacked, or none of one kind")
 	}
-	t.Logf("%d communities: %d hidden areas and %d counted levels attacked, %d documents with pseudonyms; of %d with one small row only taken out, %d gave it away", communities, hidden, levels, withKey, naive, known)
-	if !testing.Short() && (hidden < 400 || levels < 50 || withKey < 20) {
+	t.Logf("%d communities: %d hidden areas and %d counted levels attacked, %d rows by their limits, %d documents with pseudonyms; of %d with one small row only taken out, %d gave it away", communities, hidden, levels, fits, withKey, naive, known)
+	if !testing.Short() && (hidden < 400 || levels < 50 || withKey < 10 || fits < 50) {
 		t.Errorf("too little was attacked")
 	}
 	if naive == 0 || known < naive {
@@ -707,7 +739,7 @@ func csvNumbers(text string) (out []number) {
 // checkDigits holds every number of a publication to what it may say.
 func checkDigits(t *testing.T, numbers []number, k int) {
 	t.Helper()
-	if len(numbers) < 20 {
+	if len(numbers) < 10 {
 		t.Errorf("only %d numbers were looked at", len(numbers))
 	}
 	for _, n := range numbers {

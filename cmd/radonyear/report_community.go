@@ -107,6 +107,10 @@ func (t townPage) page() (page.Page, error) {
 	if t.pub.PopulationGiven {
 		who.say(page.Say("Each area counts by its number of dwellings, so that an area where many were tested does not count for more."))
 	}
+	if n := t.pub.Unmeasured; n != nil && n.Areas > 0 {
+		who.say(page.Say("Of the areas, {} had no home measured; they hold about {} dwellings. No row is of them, and the figures for all take them to be like the others.",
+			page.Number(fmt.Sprint(n.Areas), n.Areas, "community.unmeasured.areas"), page.Number(told(n.Dwellings), n.Dwellings, "community.unmeasured.dwellings")))
+	}
 	if len(t.when) > 0 {
 		var quarters []page.Prose
 		for i, w := range t.when {

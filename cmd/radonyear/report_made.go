@@ -35,7 +35,11 @@ func (m howMade) section() page.Section {
 	}
 	say("This section is for whoever checks the page. The same files, options and version give the same page, to the byte. This command makes it again:", "report")
 	for _, d := range m.docs {
-		say("This one writes its numbers unrounded, with all that belongs to them:", d.Command)
+		if m.published {
+			say("This one writes its numbers as they are told here, two digits each, with what was kept back and why:", d.Command)
+		} else {
+			say("This one writes its numbers unrounded, with all that belongs to them:", d.Command)
+		}
 	}
 	if m.published {
 		s.Sections = append(s.Sections, page.Section{Title: page.Say("Files"), Blocks: []page.Block{{Text: page.Say("The files’ names and checksums are kept back, since they could tell whose data it is; they stand as FILE in the commands. Whoever has the files can make the page again and compare.")}}})

@@ -507,7 +507,14 @@ func (q communityQuestion) areas(homes []survey.Home) (areas []survey.Area, err 
 		return nil, hinted{fmt.Errorf("%s has no dwellings of %s", q.populationsFile, strings.Join(missing, ", ")), "name every area of the homes, written alike"}
 	}
 	slices.Sort(names)
+	measured := map[string]int{}
+	for _, h := range homes {
+		measured[h.Area]++
+	}
 	for _, name := range names {
+		if n := measured[name]; float64(n) > q.populations[name] {
+			return nil, hinted{fmt.Errorf("%s gives %s %g dwellings, and %d homes were measured there", q.populationsFile, strconv.Quote(name), q.populations[name], n), "give the dwellings of each area, all of them and not only those measured"}
+		}
 		areas = append(areas, survey.Area{Name: name, Population: q.populations[name]})
 	}
 	return areas, nil

@@ -98,14 +98,26 @@ func (q communityQuestion) publishedResult(pub survey.Published, when []string, 
 		}
 		return []report.Field{{Name: "homes_at_least", Value: r.Homes}, {Name: "homes_at_most", Value: r.Most}, {Name: "gm", Value: pointed(r.GM)}, {Name: "am", Value: pointed(r.AM)}, {Name: "share_above", Value: above}}
 	}
+	var unmeasured any
+	if u := pub.Unmeasured; u != nil {
+		unmeasured = []report.Field{{Name: "areas", Value: u.Areas}, {Name: "dwellings", Value: u.Dwellings}}
+	}
 	community := append(row(pub.Community), report.Field{Name: "gsd", Value: pointed(pub.Community.GSD)}, report.Field{Name: "raw_gm", Value: known0(pub.RawGM)}, report.Field{Name: "raw_gsd", Value: known0(pub.RawGSD)},
-		report.Field{Name: "recruitment", Value: textOrNull(q.recruitment)}, report.Field{Name: "measured_in", Value: when}, report.Field{Name: "homes_left_out", Value: missing})
+		report.Field{Name: "recruitment", Value: textOrNull(q.recruitment)}, report.Field{Name: "measured_in", Value: when}, report.Field{Name: "homes_left_out", Value: missing},
+		report.Field{Name: "unmeasured", Value: unmeasured})
 	areas := []any{}
 	for _, r := range pub.Areas {
-		areas = append(areas, append([]report.Field{{Name: "area", Value: r.Name}, {Name: "merged", Value: r.Merged}, {Name: "suppressed", Value: false}}, row(r)...))
+		areas = append(areas, append([]report.Field{{Name: "area", Value: r.Name}, {Name: "merged", Value: r.Merged}, {Name: "suppressed", Value: withholds(r, pub.PopulationGiven)}}, row(r)...))
 	}
 	return report.Table{Hidden: true, Columns: []report.Column{{Key: "community", Style: report.Nested}, {Key: "areas", Style: report.Nested}, {Key: "model", Style: report.Nested}, {Key: "withheld", Style: report.Nested}},
 		Rows: []report.Row{{Cells: []any{community, areas, []report.Field{{Name: "sd_area", Value: pub.SDArea}, {Name: "sd_home", Value: pub.SDHome}}, withheldFields(pub.Withheld)}}}}
+}
+
+// withholds says whether something that the row could tell is withheld.
+func withholds(r survey.PublishedRow, dwellings bool) bool {
+	return slices.ContainsFunc(r.Above, func(s survey.PublishedShare) bool {
+		return s.Counted == nil || dwellings && s.Dwellings == nil
+	})
 }
 
 // known0 is a number that is 0 where it could not be had.
@@ -178,6 +190,9 @@ func (q communityQuestion) publishedSentences(pub survey.Published, when []strin
 		whose += " Raw means were taken for annual ones, so the spread of short tests is in every figure."
 	} else {
 		whose += " A home's tests were taken to its annual mean with the error that they leave, and that error was taken off the spread between homes."
+	}
+	if u := pub.Unmeasured; u != nil && u.Areas > 0 {
+		whose += fmt.Sprintf(" In %s, of about %s dwellings in all, no home was measured: no row is of them, and the figures for all take them to be like the others.", count(u.Areas, "area"), told(u.Dwellings))
 	}
 	out := []string{recruited[q.recruitment], whose}
 	if len(when) > 0 {
