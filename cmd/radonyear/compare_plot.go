@@ -37,14 +37,29 @@ func (q compareQuestion) reductionsFigure(results []compared, joined *compare.Po
 		p.Beside = append(p.Beside, fmt.Sprintf("%s (%s)", report.Number(reduction.Value), report.Interval(reduction)))
 	}
 	homes := plot.Intervals{Look: plot.Look{Role: plot.After, Label: fmt.Sprintf("a home, %g %% interval", percent)}}
+	bounds := plot.Intervals{Look: plot.Look{Role: plot.Limit, Label: "a home with limits only on one side, its bound"}}
 	for _, r := range results {
-		add(&homes, name(r.Place), r.Ratio, r.Reduction)
+		bound, ratio := r.bound()
+		if bound == "" {
+			add(&homes, name(r.Place), r.Ratio, r.Reduction)
+			continue
+		}
+		add(&bounds, name(r.Place), ratio, r.Reduction)
+		p.Beside[len(p.Beside)-1] = bound
 	}
-	p.Marks = []plot.Mark{plot.Rule{Look: plot.Look{Role: plot.Quiet, Label: "no change"}, Upright: true, At: 100}, homes}
+	p.Marks = []plot.Mark{plot.Rule{Look: plot.Look{Role: plot.Quiet, Label: "no change"}, Upright: true, At: 100}}
+	for _, line := range []plot.Intervals{homes, bounds} {
+		if line.At != nil {
+			p.Marks = append(p.Marks, line)
+		}
+	}
 	f := plot.Figure{
 		Title: fmt.Sprintf("What the systems did in %d homes", len(results)),
 		Desc:  "A line for each home: its annual mean with the system in percent of that without, with its interval; under them all homes joined, and the range in which the next home is expected. At the right the reductions in percent.",
 		Notes: []string{"At the right: reduction of the annual mean in percent, with its interval. " + caution},
+	}
+	if bounds.At != nil {
+		f.Notes = append([]string{"Where one side of a home is limits only, no more than a bound of its reduction is known, and the arrow's side is open."}, f.Notes...)
 	}
 	if joined != nil {
 		label, name := "all homes joined", "all homes"
@@ -58,7 +73,11 @@ func (q compareQuestion) reductionsFigure(results []compared, joined *compare.Po
 		if joined.Homes < len(results) {
 			of = fmt.Sprintf("the %d homes with more than limits on both sides", joined.Homes)
 		}
-		f.Lead = fmt.Sprintf("In the middle of %s the annual mean falls by %s %%, %g %% interval %s.", of, report.Number(joined.Reduction.Value), percent, report.Interval(joined.Reduction))
+		e := joined.Reduction
+		f.Lead = fmt.Sprintf("In the middle of %s the annual mean falls by %s %%, %g %% interval %s.", of, report.Number(e.Value), percent, report.Interval(e))
+		if e.Value < 0 {
+			f.Lead = fmt.Sprintf("In the middle of %s the annual mean is %s %% higher with the systems, %g %% interval of the reduction %s %%.", of, report.Number(-e.Value), percent, report.Interval(e))
+		}
 		if joined.Next != nil {
 			next := plot.Intervals{Look: plot.Look{Role: plot.Next, Label: "the next home"}}
 			add(&next, "next home", *joined.Next, compare.ReductionOf(*joined.Next))
@@ -68,9 +87,25 @@ func (q compareQuestion) reductionsFigure(results []compared, joined *compare.Po
 			f.Notes = append([]string{fmt.Sprintf("Under %d homes say next to nothing of others like them.", fewJoined)}, f.Notes...)
 		}
 	}
+	homes.Low, homes.High = slices.Concat(homes.Low, bounds.Low), slices.Concat(homes.High, bounds.High)
 	p.X.Min, p.X.Max = homesRange(homes, p.Marks)
 	f.Panels = []plot.Panel{p}
 	return f, nil
+}
+
+// bound is what is known of a home with limits only on one side: the words for its
+// reduction, and its ratio with an open end; "" for a home with more on both sides.
+func (r compared) bound() (words string, ratio analysis.Estimate) {
+	ratio = r.Ratio
+	switch {
+	case r.With.AllBelow:
+		words = "at least " + report.Number(r.Reduction.Lower)
+		ratio.Value, ratio.Lower = ratio.Upper, math.Inf(-1)
+	case r.Without.AllBelow:
+		words = "at most " + report.Number(r.Reduction.Upper)
+		ratio.Value, ratio.Upper = ratio.Lower, math.Inf(1)
+	}
+	return words, ratio
 }
 
 // homesRange is the range of an axis of ratios in percent: that of the homes, no change

@@ -75,6 +75,23 @@ type plotCase struct {
 	held              []heldMark
 }
 
+// plotMore is what some cases need beside: other files by name, and what the picture's
+// texts say and do not.
+type plotMore struct {
+	side          map[string]string
+	says, saysNot []string
+}
+
+var plotMores = map[string]plotMore{
+	// Most dwellings stand where few homes were measured.
+	"survey-dwellings": {map[string]string{"dwellings.csv": "area,dwellings\nNorthfield,90000\nan area with a very long name that must be cut off,100\nSouthfield & sons,100\nÆøå,100\n"},
+		[]string{"% of all dwellings", "homes measured, by their tests", "Bars and curve are of the homes measured."}, []string{"% of homes,"}},
+	// Of a home that saw nothing but a limit the upper end alone is its own.
+	"verdict-limits": {nil, []string{"the upper end alone is known"}, nil},
+	"verdict-limit":  {nil, []string{"Annual mean under ", "annual mean, at most"}, []string{"95 % interval"}},
+	"compare-worse":  {nil, []string{"% higher with the systems", "at least ", "at most "}, []string{"falls by"}},
+}
+
 // heldMark: the numbers of the marks so labelled, in order, are these of the JSON,
 // each times a factor (0: 1).
 type heldMark struct {
@@ -84,7 +101,7 @@ type heldMark struct {
 }
 
 func plotCases() []plotCase {
-	var log, tests, fans, survey, pairs strings.Builder
+	var log, tests, fans, worse, survey, pairs strings.Builder
 	log.WriteString("home,area,room,detector,date,value,unit\n")
 	for h, name := range []string{"K-1", "K-2", `<script>alert("K-3")</script>`} {
 		for d := range 60 {
@@ -109,6 +126,18 @@ func plotCases() []plotCase {
 		before := 300 * math.Exp(0.3*float64(i))
 		fmt.Fprintf(&fans, "F-%d,North,living room,before,B-%d,2025-01-05,2025-03-01,%.0f,Bq/m3\n", i, i, before)
 		fmt.Fprintf(&fans, "F-%d,North,living room,after,A-%d,2025-03-10,2025-05-01,%.0f,Bq/m3\n", i, i, before*(0.1+0.05*float64(i)))
+	}
+	// The radon rose, whichever way the systems were meant; two homes have a limit on one side.
+	worse.WriteString("home,area,room,phase,detector,start,end,value,unit\n")
+	for i := range 5 {
+		before, after := fmt.Sprint(100+10*i), fmt.Sprint(400+20*i)
+		if i == 0 {
+			before, after = "150", "<20"
+		} else if i == 1 {
+			before = "<20"
+		}
+		fmt.Fprintf(&worse, "W-%d,North,living room,before,B-%d,2025-01-05,2025-03-01,%s,Bq/m3\n", i, i, before)
+		fmt.Fprintf(&worse, "W-%d,North,living room,after,A-%d,2025-03-10,2025-05-01,%s,Bq/m3\n", i, i, after)
 	}
 	survey.WriteString("home,area,start,end,value,unit\n")
 	for i := range 36 {
@@ -168,7 +197,22 @@ func plotCases() []plotCase {
 		{"plan-hot", "", "", []string{"plan", "hot", "--share", "30%", "--normal", "10%"}, []heldMark{{"the plan: fewest with the power", "y", []string{"results.1.power"}, 0}, {"area with 30.0 % above the level", "y", at("curve", 24, "power"), 0}, {"area with 10.0 %", "y", at("curve", 24, "false"), 0}}},
 		{"plan-find", "", "", []string{"plan", "find", "--share", "5%", "--units", "20"}, []heldMark{{"the plan", "y", []string{"results.1.chance"}, 0}}},
 		{"survey", "survey.csv", survey.String(), []string{"survey", "survey.csv"}, []heldMark{level, {"the community's share", "at", []string{"results.0.community.share_above.0.share.value"}, 0}}},
+		{"survey-dwellings", "survey.csv", survey.String(), []string{"survey", "survey.csv", "--populations", "dwellings.csv"}, []heldMark{{"the share of all dwellings", "at", []string{"results.0.community.share_above.0.share.value"}, 0}}},
+		{"verdict-limits", "tests.csv", limited(tests.String()), []string{"verdict", "tests.csv"}, []heldMark{
+			{"annual mean, at most", "value", []string{"results.1.annual_mean.upper"}, 0}, {"annual mean, at most", "high", []string{"results.1.annual_mean.upper"}, 0},
+			{"annual mean, 95 % interval", "value", []string{"results.0.annual_mean.value", "results.2.annual_mean.value"}, 0}}},
+		{"verdict-limit", "", "", []string{"verdict", "--value", "<20", "--days", "7", "--start", "2026-01-10"}, []heldMark{
+			{"", "value", []string{"results.0.annual_mean.upper"}, 0}, {"", "high", []string{"results.0.annual_mean.upper"}, 0}}},
+		{"compare-worse", "fans.csv", worse.String(), []string{"compare", "fans.csv"}, []heldMark{
+			{"a home with limits only on one side, its bound", "value", []string{"results.0.ratio.upper", "results.1.ratio.lower"}, 100},
+			{"a home, 95 % interval", "value", []string{"results.2.ratio.value", "results.3.ratio.value", "results.4.ratio.value"}, 100}}},
 	}
+}
+
+// limited are the first three of the tests, of which the second is a limit.
+func limited(tests string) string {
+	lines := strings.SplitAfter(tests, "\n")
+	return strings.Join(lines[:4], "")
 }
 
 // runPlot runs a case in a folder of its own, and gives the picture and the JSON.
@@ -177,6 +221,11 @@ func runPlot(t *testing.T, c plotCase, ending string) (picture []byte, result an
 	dir := t.TempDir()
 	if c.file != "" {
 		if err := os.WriteFile(filepath.Join(dir, c.file), []byte(c.input), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for name, text := range plotMores[c.name].side {
+		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o644); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -211,6 +260,18 @@ func TestPlots(t *testing.T) {
 			for _, bad := range textTrouble(t, got) {
 				t.Error(bad)
 			}
+			// A line's end parts no sentence.
+			all := strings.Join(strings.Fields(texts(t, got)), " ")
+			for _, text := range plotMores[c.name].says {
+				if !strings.Contains(all, text) {
+					t.Errorf("the picture does not say %q", text)
+				}
+			}
+			for _, text := range plotMores[c.name].saysNot {
+				if strings.Contains(all, text) {
+					t.Errorf("the picture says %q", text)
+				}
+			}
 			marks := drawnMarks(t, got)
 			for _, h := range c.held {
 				var drawn []float64
@@ -242,6 +303,29 @@ func TestPlots(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// texts are those of an SVG, in its order.
+func texts(t *testing.T, svg []byte) string {
+	t.Helper()
+	var b strings.Builder
+	d := xml.NewDecoder(bytes.NewReader(svg))
+	for {
+		tok, err := d.Token()
+		if errors.Is(err, io.EOF) {
+			return b.String()
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		if e, ok := tok.(xml.StartElement); ok && e.Name.Local == "text" {
+			var text string
+			if err := d.DecodeElement(&text, &e); err != nil {
+				t.Fatal(err)
+			}
+			b.WriteString(text + " ")
+		}
 	}
 }
 

@@ -20,17 +20,28 @@ func (q communityQuestion) communityFigure(homes []survey.Home, post survey.Post
 		Title: fmt.Sprintf("Radon in %s", count(c.Homes, "home")),
 		Desc:  "Above, the homes' annual means counted in steps of equal ratio, with the log-normal distribution of true annual means fitted to them and the levels as broken lines. Below, for each area the share of homes above the level with its interval, the highest share first.",
 	}
+	of := "homes"
+	if q.populations != nil { // the community's figures are then of other homes than those measured
+		of = "all dwellings"
+		f.Title = fmt.Sprintf("Radon in all dwellings, from %s", count(c.Homes, "home"))
+		f.Desc = "Above, the measured homes' annual means counted in steps of equal ratio, with the distribution of their true annual means as fitted area by area, and the levels as broken lines. Below, for each area the share of homes above the level with its interval, the highest share first, and the share of all dwellings."
+		f.Notes = append(f.Notes, "Bars and curve are of the homes measured. The figures above and the share of all dwellings count each area by its dwellings, not by the homes measured in it.")
+	}
 	if len(c.Above) > 0 {
 		s := c.Above[0].Share
-		f.Lead = fmt.Sprintf("Above %g Bq/m³: %s %% of homes, %g %% interval %s to %s %%. Geometric mean %s Bq/m³, geometric standard deviation %s.", level,
-			report.Number(100*s.Value), percent, report.Number(100*s.Lower), report.Number(100*s.Upper), report.Number(c.GM.Value, q.Levels...), report.Number(c.GSD.Value))
+		f.Lead = fmt.Sprintf("Above %g Bq/m³: %s %% of %s, %g %% interval %s to %s %%. Geometric mean %s Bq/m³, geometric standard deviation %s.", level,
+			report.Number(100*s.Value), of, percent, report.Number(100*s.Lower), report.Number(100*s.Upper), report.Number(c.GM.Value, q.Levels...), report.Number(c.GSD.Value))
 	}
 	bars, left := q.histogram(homes)
 	x := plot.Axis{Label: "Annual mean, Bq/m³", Kind: plot.Log, Include: q.Levels}
 	top := plot.Panel{X: x, Y: plot.Axis{Label: "Homes, number", Include: []float64{0}}, Height: 150}
 	if bars.Heights != nil {
-		top.Marks = append(top.Marks, bars)
-		top.Marks = append(top.Marks, curveOver(bars, len(homes), c))
+		if q.populations != nil {
+			bars.Label = "homes measured, by their tests"
+			top.Marks = append(top.Marks, bars, measuredCurve(bars, post))
+		} else {
+			top.Marks = append(top.Marks, bars, curveOver(bars, len(homes), c))
+		}
 	}
 	top.Marks = append(top.Marks, levelRules(q.Levels, true)...)
 	f.Panels = []plot.Panel{top}
@@ -105,6 +116,39 @@ func curveOver(bars plot.Bars, homes int, c survey.Community) plot.Curve {
 	return out
 }
 
+// measuredCurve is the distribution of the measured homes' true annual means, in homes a
+// bar: each area's as fitted, counted by the homes measured there.
+func measuredCurve(bars plot.Bars, post survey.PosteriorResult) plot.Curve {
+	out := plot.Curve{Look: plot.Look{Role: plot.Model, Label: "their true annual means, as fitted"}}
+	step := math.Log(bars.Edges[1] / bars.Edges[0])
+	const reach, steps = 3.0, 120
+	type law struct{ homes, m, s float64 }
+	var laws []law
+	low, high := math.Inf(1), math.Inf(-1)
+	for _, a := range post.Areas {
+		// How far a home lies from its area, and how well the area is known.
+		s := math.Hypot(post.SDHome.Value, a.SDMeanLog)
+		if a.Homes == 0 || !(s > 0) {
+			continue
+		}
+		laws = append(laws, law{float64(a.Homes), a.MeanLog, s})
+		low, high = min(low, a.MeanLog-reach*s), max(high, a.MeanLog+reach*s)
+	}
+	if laws == nil {
+		return out
+	}
+	for i := range steps + 1 {
+		t := low + (high-low)*float64(i)/steps
+		y := 0.0
+		for _, l := range laws {
+			z := (t - l.m) / l.s
+			y += l.homes * step * math.Exp(-z*z/2) / (l.s * math.Sqrt(2*math.Pi))
+		}
+		out.X, out.Y = append(out.X, math.Exp(t)), append(out.Y, y)
+	}
+	return out
+}
+
 // areasPanel is a line for each area, and how many are shown.
 func (q communityQuestion) areasPanel(post survey.PosteriorResult) (plot.Panel, int) {
 	areas := append([]survey.AreaLevel{}, post.Areas...)
@@ -133,7 +177,11 @@ func (q communityQuestion) areasPanel(post survey.PosteriorResult) (plot.Panel, 
 		p.Beside = append(p.Beside, count(a.Homes, "home"))
 	}
 	if c := post.Community.Above; len(c) > 0 {
-		p.Marks = append(p.Marks, plot.Rule{Look: plot.Look{Role: plot.Quiet, Label: "the community's share"}, Upright: true, At: c[0].Share.Value})
+		label := "the community's share"
+		if q.populations != nil {
+			label = "the share of all dwellings"
+		}
+		p.Marks = append(p.Marks, plot.Rule{Look: plot.Look{Role: plot.Quiet, Label: label}, Upright: true, At: c[0].Share.Value})
 	}
 	for _, l := range []plot.Intervals{line, few} {
 		if l.At != nil {

@@ -41,6 +41,10 @@ func (q *question) densityFigure(h judged, all []judged, by string, typed bool) 
 	}
 	e := h.AnnualMean
 	f.Lead = fmt.Sprintf("Annual mean %s Bq/m³, %g %% interval %s.", report.Number(e.Value, q.Levels...), percent, report.Interval(e, q.Levels...))
+	unseen := belowLimit(h.Result)
+	if unseen { // only the upper limit is the home's own
+		f.Lead = fmt.Sprintf("Annual mean under %s Bq/m³.", report.Number(e.Upper, q.Levels...))
+	}
 	for _, j := range all {
 		f.Lead += fmt.Sprintf(" Above %g Bq/m³ with a probability of %s %%. Verdict: %s.", j.level, report.Percent(j.Probability, q.Confidence), verdictWords(j))
 	}
@@ -80,22 +84,27 @@ func (q *question) densityFigure(h judged, all []judged, by string, typed bool) 
 	top.Marks = append(top.Marks, levelRules(q.Levels, true)...)
 
 	rows := plot.Axis{Kind: plot.Rows, Names: []string{fmt.Sprintf("annual mean, %g %%", percent)}}
-	marks := []plot.Mark{plot.Intervals{Look: plot.Look{Role: plot.Model}, Across: true, At: []float64{0}, Value: []float64{e.Value}, Low: []float64{e.Lower}, High: []float64{e.Upper}}}
+	mean := plot.Intervals{Look: plot.Look{Role: plot.Model}, Across: true, At: []float64{0}, Value: []float64{e.Value}, Low: []float64{e.Lower}, High: []float64{e.Upper}}
+	if unseen {
+		rows.Names[0] = "annual mean, at most"
+		mean.Value, mean.Low = []float64{e.Upper}, []float64{math.Inf(-1)}
+	}
+	marks := []plot.Mark{mean}
 	if h.RawMean > 0 {
 		role, name := plot.Measured, "raw mean of the test"
-		if belowLimit(h.Result) {
+		if unseen {
 			role, name = plot.Limit, "test, below its limit"
 		}
 		marks = append(marks, plot.Points{Look: plot.Look{Role: role}, X: []float64{h.RawMean}, Y: []float64{float64(len(rows.Names))}})
 		rows.Names = append(rows.Names, name)
 	}
-	if len(all) == 1 && h.BandLower < h.BandUpper && h.BandLower > 0 && !math.IsInf(h.BandUpper, 1) && !belowLimit(h.Result) {
+	if len(all) == 1 && h.BandLower < h.BandUpper && h.BandLower > 0 && !math.IsInf(h.BandUpper, 1) && !unseen {
 		marks = append(marks, plot.Spells{Look: plot.Look{Role: plot.Quiet}, From: []float64{h.BandLower}, To: []float64{h.BandUpper}, Y: []float64{float64(len(rows.Names))}})
 		rows.Names = append(rows.Names, "would settle nothing")
 		f.Notes = append([]string{"Lowest line: readings of this same test that would settle nothing."}, f.Notes...)
 		x.Include = append(x.Include, h.BandLower, h.BandUpper)
 	}
-	if belowLimit(h.Result) {
+	if unseen {
 		f.Notes = append([]string{"Nothing but a detection limit was seen: the middle and the lower end rest on a wide prior, and only the upper end is the home's own."}, f.Notes...)
 	}
 	x.Include = append(x.Include, h.RawMean)
@@ -119,10 +128,16 @@ func (q *question) intervalsFigure(homes, all []judged, by string) plot.Figure {
 	p := plot.Panel{X: plot.Axis{Label: "Annual mean, Bq/m³", Kind: plot.Log, Include: q.Levels}, Y: plot.Axis{Kind: plot.Rows}}
 	p.Marks = levelRules(q.Levels, true)
 	line := plot.Intervals{Look: plot.Look{Role: plot.Model, Label: fmt.Sprintf("annual mean, %g %% interval", percent)}, Across: true}
+	most := plot.Intervals{Look: plot.Look{Role: plot.Limit, Label: "annual mean, at most"}, Across: true}
 	for i, h := range homes {
 		e := h.AnnualMean
-		line.At, line.Value = append(line.At, float64(i)), append(line.Value, e.Value)
-		line.Low, line.High = append(line.Low, e.Lower), append(line.High, e.Upper)
+		if belowLimit(h.Result) { // only the upper limit is the home's own
+			most.At, most.Value = append(most.At, float64(i)), append(most.Value, e.Upper)
+			most.Low, most.High = append(most.Low, math.Inf(-1)), append(most.High, e.Upper)
+		} else {
+			line.At, line.Value = append(line.At, float64(i)), append(line.Value, e.Value)
+			line.Low, line.High = append(line.Low, e.Lower), append(line.High, e.Upper)
+		}
 		p.Y.Names = append(p.Y.Names, name(h.Place))
 		words := ""
 		for _, j := range all {
@@ -135,11 +150,19 @@ func (q *question) intervalsFigure(homes, all []judged, by string) plot.Figure {
 		}
 		p.Beside = append(p.Beside, words)
 	}
-	p.Marks = append(p.Marks, line)
+	notes := []string{caution}
+	if most.At != nil {
+		notes = append([]string{"Of a home that saw nothing but a detection limit the upper end alone is known."}, notes...)
+	}
+	for _, l := range []plot.Intervals{line, most} {
+		if l.At != nil {
+			p.Marks = append(p.Marks, l)
+		}
+	}
 	return plot.Figure{
 		Title:  "Annual means against the level",
 		Lead:   fmt.Sprintf("At the right the verdicts, level by level. One needs a probability of %g %% on its own side of the level, so that an interval may reach a little across.", percent),
 		Desc:   "A line for each home: its annual mean with its interval; the levels as broken lines.",
-		Panels: []plot.Panel{p}, Notes: []string{caution},
+		Panels: []plot.Panel{p}, Notes: notes,
 	}
 }
