@@ -66,7 +66,7 @@ type townPage struct {
 func (t townPage) page() (page.Page, error) {
 	c := t.pub.Community
 	homes := t.homes(c, "community")
-	out := page.Page{Title: "Radon in a community", Heading: page.Say("Radon in a community"), About: page.Say("What measurements in homes say together; no home can be found in it"), Contents: true, Foot: page.Say("{}", caution)}
+	out := page.Page{Title: "Radon in a community", Heading: page.Say("Radon in a community"), About: page.Say("What measurements in homes say together; no home is named, and small groups are kept back"), Contents: true, Foot: page.Say("{}", caution)}
 	var pictures [2]drawn
 	for i, f := range []plot.Figure{t.spread(), t.areasFigure()} {
 		if f.Panels == nil {
@@ -136,7 +136,7 @@ func (t townPage) page() (page.Page, error) {
 			t.mean(c.GM, "community.gm"), page.Number(told(c.GSD.Value), c.GSD.Value, "community.gsd.value"), t.mean(c.AM, "community.am")))
 	}
 	if pictures[0].wide != nil {
-		spread.draw(pictures[0], "How homes are spread over the averages of their year, as fitted: the higher the curve, the more homes. The broken line is the level; the share of homes above it is what lies at its right.")
+		spread.draw(pictures[0], "How homes are spread over the averages of their year, as fitted: the higher the curve, the more homes. The share of homes above a level is what lies at its right; "+levelLines(t.Levels))
 	}
 	if t.testError == "none" {
 		spread.say(page.Say("The results of the tests were taken as if each were the average of a year, so the scatter of short tests is in every figure."))
@@ -265,7 +265,16 @@ func (t townPage) counted(r *survey.PublishedRange, of string) page.Prose {
 	if r == nil {
 		return page.Say("not told")
 	}
-	return page.Span(analysis.Estimate{Lower: r.Lower, Upper: r.Upper}, of, "{} to {}", toldShare)
+	return page.Span(analysis.Estimate{Lower: r.Lower, Upper: openNearAll(r.Upper)}, of, "{} to {}", toldShare)
+}
+
+// openNearAll leaves the upper end of a counted share away where it is nearly all homes:
+// two digits of the rest would be four of the share.
+func openNearAll(upper float64) float64 {
+	if upper > 0.99 {
+		return math.Inf(1)
+	}
+	return upper
 }
 
 func cellOf(e *analysis.Estimate, of string, told func(float64) string) page.Prose {

@@ -133,6 +133,14 @@ func (q homesQuestion) clearAnswer() page.Prose {
 	return page.Say("An answer is called clear when one side of the level is at least {}\u00a0% likely.", q.certainty())
 }
 
+// likely is how sure a clear answer is at the least, in words.
+func (q homesQuestion) likely() string {
+	if q.judge.Confidence < 0.9 {
+		return "likely"
+	}
+	return "very likely"
+}
+
 // judgedSections are of a home that is held against its levels.
 func (q homesQuestion) judgedSections(h homeOnPage) []page.Section {
 	first := h.judged[0]
@@ -148,19 +156,24 @@ func (q homesQuestion) judgedSections(h homeOnPage) []page.Section {
 	}
 	for k, j := range h.judged {
 		text := map[annual.Verdict]string{
-			annual.Above:         "Averaged over the year, radon in this home is above {}.",
-			annual.Below:         "Averaged over the year, radon in this home is below {}.",
+			annual.Above:         "Averaged over the year, radon in this home is " + q.likely() + " above {}.",
+			annual.Below:         "Averaged over the year, radon in this home is " + q.likely() + " below {}.",
 			annual.NotConclusive: "This test cannot tell whether radon in this home, averaged over the year, is above or below {}.",
 		}[j.Verdict]
 		if j.DaysMeasured < annual.LeastDays {
 			text = "This test was too short to tell whether radon in this home, averaged over the year, is above or below {}."
 		} else if doubt != nil && j.Verdict == annual.Below {
-			text = "Only if the detector worked: averaged over the year, radon in this home is below {}."
+			text = "Only if the detector worked: averaged over the year, radon in this home is " + q.likely() + " below {}."
 		}
 		short.Blocks = append(short.Blocks, page.Block{Lead: page.Say(text, q.level(k))})
 		mean = append(mean, page.Fact{Name: page.Say("Chance that it is above {}", q.level(k)), Value: q.chance(j.Probability, fmt.Sprintf("%s@%d", "probability", k))})
 	}
 	short.Blocks = append(short.Blocks, page.Block{Facts: mean})
+	for k, j := range h.judged {
+		if j.Verdict != annual.NotConclusive {
+			short.across(e, q.judge.Levels[k], q.level(k))
+		}
+	}
 	if room := firstNote(first.Result.Notes, "room-above"); room != nil { // it counts more than the mean of the rooms
 		short.say(room)
 	}
@@ -191,7 +204,7 @@ func (q homesQuestion) judgedSections(h homeOnPage) []page.Section {
 		year.say(page.Say("It is about {}, as likely more as less, and likely to lie {}.", q.bq(e.Value, "annual_mean.value"), q.between(e, "annual_mean")))
 	}
 	year.say(q.rangeMeans())
-	year.draw(h.picture, "Every mark is a day or a test that was measured. The band is where single days are expected, measured or not. At the right stands the average over the year with its range; the broken line is the level.")
+	year.draw(h.picture, "Every mark is a day or a test that was measured. The band is where single days are expected, measured or not. At the right stands the average over the year with its range; "+levelLines(q.judge.Levels))
 
 	against := section("What that means against the level")
 	for k, j := range h.judged {
@@ -211,9 +224,7 @@ func (q homesQuestion) judgedSections(h homeOnPage) []page.Section {
 	if doubt != nil {
 		next.say(page.Say("Ask whoever gave or read the detector whether it worked. If nobody can say that it did, measure again with another one, and take this test for none."))
 	}
-	for k, j := range h.judged {
-		next.Blocks = append(next.Blocks, q.nextSteps(k, j, len(h.judged) > 1)...)
-	}
+	next.Blocks = append(next.Blocks, q.nextSteps(h.judged)...)
 
 	return []page.Section{short.Section, measured.Section, year.Section, against.Section, next.Section,
 		q.unsaid(rowNotes(first.Result.Notes, e.Notes))}
@@ -228,8 +239,28 @@ func section(title string) building {
 
 func (b *building) say(p page.Prose) { b.Blocks = append(b.Blocks, page.Block{Text: p}) }
 
+// across says of a clear answer that the range of the mean has the level in it all the
+// same: the range leaves half of what is unlikely out at each of its ends, the answer all
+// of it at one side of the level.
+func (b *building) across(e analysis.Estimate, level float64, words page.Prose) {
+	if e.Lower < level && level < e.Upper {
+		b.say(page.Say("The likely range reaches across {}: the average may lie on the other side of that level after all, though the chance of it is small.", words))
+	}
+}
+
 func (b *building) draw(p drawn, caption string) {
 	b.Blocks = append(b.Blocks, page.Block{Figure: &page.Figure{SVG: p.wide, Narrow: p.narrow, Caption: page.Say("{}", caption)}})
+}
+
+// levelLines says which lines of a picture are the levels, and whether all are drawn.
+func levelLines(levels []float64) string {
+	switch {
+	case len(levels) == 1:
+		return "the black broken line is the level."
+	case len(levels) > mostLevels:
+		return "the black broken lines are the first three levels, as the legend names them; the others are not drawn." // mostLevels
+	}
+	return "the black broken lines are the levels, as the legend names them."
 }
 
 // detectors says which detectors stood where, and from when to when.
@@ -255,41 +286,30 @@ func fromTo(from, to time.Time) page.Prose {
 	return page.Say("{} to {}", page.ShortDay(from), page.ShortDay(to))
 }
 
-// nextSteps are what follows from the answer at level k.
-func (q homesQuestion) nextSteps(k int, j judged, several bool) []page.Block {
-	var list []page.Prose
-	add := func(text string, args ...any) { list = append(list, page.Say(text, args...)) }
-	at := page.Prose{}
-	if several {
-		at = page.Say("Against {}: ", q.level(k))
+// nextSteps are what follows from the answers: what one level asks for, then once what
+// several may share, then for each level that is open what more days would give.
+func (q homesQuestion) nextSteps(answers []judged) (blocks []page.Block) {
+	var own, shared []page.Prose
+	for k, j := range answers {
+		at := page.Prose{}
+		if len(answers) > 1 {
+			at = page.Say("Against {}: ", q.level(k))
+		}
+		first, more := nextStep(k, j, at)
+		own = append(own, first)
+		for _, text := range more {
+			if p := page.Say(text); !slices.ContainsFunc(shared, func(q page.Prose) bool { return slices.Equal(p, q) }) {
+				shared = append(shared, p)
+			}
+		}
 	}
-	switch {
-	case j.Verdict == annual.Above:
-		add("{}Have a radon professional look at the home. The radon in a home can be lowered; the more there is, the sooner that should be done.", at)
-		add("If this was the home’s only test, a second one before work is ordered is common practice.")
-		add("After the work, measure again: not in the first 24 hours, then soon, and from then on at least every two years.")
-	case j.Verdict == annual.Below && analysis.HasNote(j.Result.Notes, zeroResult):
-		add("{}Until that is known, this test does not say that nothing has to be done.", at)
-	case j.Verdict == annual.Below:
-		add("{}For this level nothing has to be done now. Less radon is better all the same.", at)
-		add("Measure again within about five years, and sooner after work on the house, its heating or its ventilation, or when people begin to use rooms nearer the ground.")
-	case j.DaysFor80 > 0:
-		add("{}Go on measuring. With {} more, straight after this test, there is a chance of at least 80\u00a0% that the answer is then clear.", at, days(float64(j.DaysFor80), fmt.Sprintf("days_for_80_percent@%d", k)))
-	case len(j.Further) == 0:
-		add("{}One room by itself is above the level, as said above. If people live or sleep in that room, take the home as above: have a radon professional look at it. The radon in a home can be lowered; the more there is, the sooner that should be done.", at)
-		add("If nobody spends time in that room, see which rooms people use, and ask for each of them by itself. More days of all rooms together will not settle it.")
-	case j.YearShare > 0.95:
-		add("{}Most of the year was measured, and going on will not settle it: the average is so near the level that what the detector itself may be off by counts. An average so near the level is reason enough to ask a radon professional.", at)
-	default:
-		add("{}Measure for a whole year if you can. The average is so near the level that even then the answer may stay open.", at)
-	}
-	if j.Verdict == annual.NotConclusive && len(j.Further) > 0 && (j.DaysFor80 > 0 || j.YearShare <= 0.95) { // more days are ahead
-		add("Until then the page says neither that the home is above the level nor that it is below.")
-	}
-	blocks := []page.Block{{List: list}}
-	if j.Verdict == annual.NotConclusive && len(j.Further) > 0 && j.YearShare <= 0.95 {
+	blocks = append(blocks, page.Block{List: append(own, shared...)})
+	for k, j := range answers {
+		if j.Verdict != annual.NotConclusive || len(j.Further) == 0 || j.YearShare > 0.95 {
+			continue
+		}
 		t := &page.Table{Key: "further", Caption: page.Say("How likely a clear answer is after so many more days."), Heads: []page.Head{{Text: page.Say("More days"), Number: true}, {Text: page.Say("Chance of a clear answer"), Number: true}}}
-		if several {
+		if len(answers) > 1 {
 			t.Caption = page.Say("How likely a clear answer about {} is after so many more days.", q.level(k))
 		}
 		for i, f := range j.Further {
@@ -299,6 +319,34 @@ func (q homesQuestion) nextSteps(k int, j judged, several bool) []page.Block {
 		blocks = append(blocks, page.Block{Table: t})
 	}
 	return blocks
+}
+
+// nextStep is what the answer at level k asks for, and what else goes with it at any level.
+func nextStep(k int, j judged, at page.Prose) (first page.Prose, more []string) {
+	switch {
+	case j.Verdict == annual.Above:
+		return page.Say("{}Have a radon professional look at the home. The radon in a home can be lowered; the more there is, the sooner that should be done.", at), []string{
+			"If this was the home’s only test, a second one before work is ordered is common practice.",
+			"After the work, measure again: not in the first 24 hours, then soon, and from then on at least every two years."}
+	case j.Verdict == annual.Below && analysis.HasNote(j.Result.Notes, zeroResult):
+		return page.Say("{}Until that is known, this test does not say that nothing has to be done.", at), nil
+	case j.Verdict == annual.Below:
+		return page.Say("{}For this level nothing has to be done now. Less radon is better all the same.", at), []string{
+			"Measure again within about five years, and sooner after work on the house, its heating or its ventilation, or when people begin to use rooms nearer the ground."}
+	case j.DaysFor80 > 0:
+		first = page.Say("{}Go on measuring. With {} more, straight after this test, there is a chance of at least 80\u00a0% that the answer is then clear.", at, days(float64(j.DaysFor80), fmt.Sprintf("days_for_80_percent@%d", k)))
+	case len(j.Further) == 0:
+		first = page.Say("{}One room by itself is above the level, as said above. If people live or sleep in that room, take the home as above: have a radon professional look at it. The radon in a home can be lowered; the more there is, the sooner that should be done.", at)
+		more = append(more, "If nobody spends time in that room, see which rooms people use, and ask for each of them by itself. More days of all rooms together will not settle it.")
+	case j.YearShare > 0.95:
+		first = page.Say("{}Most of the year was measured, and going on will not settle it: the average is so near the level that what the detector itself may be off by counts. An average so near the level is reason enough to ask a radon professional.", at)
+	default:
+		first = page.Say("{}Measure for a whole year if you can. The average is so near the level that even then the answer may stay open.", at)
+	}
+	if len(j.Further) > 0 && (j.DaysFor80 > 0 || j.YearShare <= 0.95) { // more days are ahead
+		more = append(more, "Until then the page says neither that the home is above the level nor that it is below.")
+	}
+	return first, more
 }
 
 // zeroResult is the note of results that are exactly zero.
@@ -367,8 +415,8 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 	}
 	for k, b := range r.Below {
 		text := map[annual.Verdict]string{
-			annual.Above:         "With the system, the average over the year is still above {}.",
-			annual.Below:         "With the system, the average over the year is below {}.",
+			annual.Above:         "With the system, the average over the year is " + q.likely() + " still above {}.",
+			annual.Below:         "With the system, the average over the year is " + q.likely() + " below {}.",
 			annual.NotConclusive: "With the system, the average over the year is more likely above {} than below; these measurements leave it open.",
 		}[b.Verdict]
 		if b.Verdict == annual.NotConclusive && b.Probability >= 0.5 {
@@ -378,6 +426,11 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 		facts = append(facts, page.Fact{Name: page.Say("Chance that it is now below {}", q.level(k)), Value: q.chance(b.Probability, fmt.Sprintf("below.%d.probability", k))})
 	}
 	short.Blocks = append(short.Blocks, page.Block{Facts: facts})
+	for k, b := range r.Below {
+		if b.Verdict != annual.NotConclusive {
+			short.across(r.With.AnnualMean, q.judge.Levels[k], q.level(k))
+		}
+	}
 
 	measured := section("What was measured")
 	measured.say(page.Say("Radon was measured without the system and with it. {}", becquerel))
@@ -406,16 +459,20 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 	if !r.Without.AllBelow && !r.With.AllBelow {
 		seasons = page.Say("As measured, radon was {} with the system. ", fall(r.RawRatio, "raw_ratio"))
 	}
-	but := "The"
-	if seasons != nil {
-		but = "But the"
+	if analysis.HasNote(r.Notes, "season-artefact") {
+		but := "The"
+		if seasons != nil {
+			but = "But the"
+		}
+		seasons = append(seasons, page.Say("{} two tests were made at different times of the year: with no work at all, the seasons alone would have made it {}. So both averages", but, fall(r.SeasonArtefact, "season_artefact"))...)
+	} else {
+		seasons = append(seasons, page.Say("The two tests fell in the same season, or in seasons alike for radon: by the seasons alone they would differ by about a tenth at the most. Both averages")...)
 	}
-	seasons = append(seasons, page.Say("{} two tests were made at different times of the year: with no work at all, the seasons alone would have made it {}. So both averages were worked out for the same twelve months, from {} to {}, from how radon goes through the year in other homes.",
-		but, fall(r.SeasonArtefact, "season_artefact"), page.Day(r.YearStart), page.Day(r.YearEnd))...)
+	seasons = append(seasons, page.Say(" were worked out for the same twelve months, from {} to {}, from how radon goes through the year in other homes.", page.Day(r.YearStart), page.Day(r.YearEnd))...)
 	year.say(seasons)
 	year.say(page.Say("Without the system: {}. With it: {}. Reduction: {}.", mean(r.Without, "before.annual_mean"), mean(r.With, "after.annual_mean"), reduction))
 	year.say(q.rangeMeans())
-	year.draw(h.picture, "Every mark is a day or a test that was measured, without the system and with it. At the right stand both averages over the same twelve months with their ranges; the broken line is the level.")
+	year.draw(h.picture, "Every mark is a day or a test that was measured, without the system and with it. At the right stand both averages over the same twelve months with their ranges; "+levelLines(q.judge.Levels))
 
 	against := section("What that means against the level")
 	for k, b := range r.Below {
@@ -484,9 +541,13 @@ func (q homesQuestion) reductionProse(r compared) (value, lead page.Prose) {
 	case e.Lower >= 0:
 		value = page.Say("{}, likely {}\u00a0%", percent(e.Value, "reduction.value"), page.Between(e, "reduction"))
 	default:
-		value = page.Say("{}, likely between {} and {}", percent(e.Value, "reduction.value"), side(e.Lower, "reduction.lower"), side(e.Upper, "reduction.upper"))
+		from, to := side(e.Lower, "reduction.lower"), side(e.Upper, "reduction.upper")
+		if e.Upper < 0 { // both are so much more: the smaller first
+			from, to = to, from
+		}
+		value = page.Say("{}, likely between {} and {}", percent(e.Value, "reduction.value"), from, to)
 		if e.Value < 0 {
-			value = page.Say("none: with it there is {}, likely between {} and {}", side(e.Value, "reduction.value"), side(e.Lower, "reduction.lower"), side(e.Upper, "reduction.upper"))
+			value = page.Say("none: with it there is {}, likely between {} and {}", side(e.Value, "reduction.value"), from, to)
 		}
 	}
 	// It works where it does what it is for: the radon is less, and below the level.

@@ -47,7 +47,7 @@ func checkWords(root *element, docs []any) (checked int, faults []string) {
 	}
 	sentences := map[string]bool{}
 	for n := range notes {
-		sentences[strings.ToUpper(n[:1])+strings.TrimSuffix(n[1:], ".")+"."] = true
+		sentences[firstUpper(strings.TrimSuffix(n, "."))+"."] = true
 	}
 	for _, e := range root.all("main")[0].all("time") {
 		if checked++; !days[e.attr["datetime"]] {
@@ -161,6 +161,26 @@ func checkFigures(root *element, jsonFor map[string]any) (checked int, faults []
 							fault("no area has the share drawn at %g", numbers("value")[i])
 						}
 					}
+				case label == "" && kind == "rule": // an annual mean along its twelve months
+					means := []string{"annual_mean.value" + at}
+					if command == "compare" {
+						means = []string{"before.annual_mean.value", "after.annual_mean.value"}
+					}
+					if checked++; !slices.ContainsFunc(means, func(of string) bool {
+						want, err := numberOf(doc, home, area, of)
+						return err == nil && math.Abs(numbers("at")[0]-want) <= 1e-5*math.Abs(want)
+					}) {
+						fault("a line without a name is drawn at %v, and is none of %v", numbers("at"), means)
+					}
+				case label == "system switched on":
+					when, _ := follow(rowsOf(doc, "results", home, area, math.NaN())[0], []string{"switch"})
+					day, err := time.Parse(time.RFC3339, fmt.Sprint(when))
+					// By the home's own clock, which may be half a day off.
+					if checked++; err != nil || math.Abs(numbers("at")[0]-float64(day.Unix())/86400) > 14.0/24 {
+						fault("%q is drawn at %v, and the system was switched at %v", label, numbers("at"), when)
+					}
+				default:
+					fault("%s %q is drawn and nothing is known of what it should be", kind, label)
 				}
 			}
 			drawn = append(drawn, all.String())

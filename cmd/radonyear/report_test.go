@@ -17,6 +17,7 @@ import (
 	"strings"
 	"testing"
 
+	"radonyear/analysis/survey"
 	"radonyear/cmd/radonyear/internal/report"
 )
 
@@ -294,7 +295,7 @@ func collectNotes(v any, notes map[string]bool) {
 		}
 		if what, ok := v["what"].(string); ok {
 			why := v["why"].(string)
-			notes[strings.ToUpper(what[:1])+what[1:]+": "+why+"."] = true
+			notes[firstUpper(what)+": "+why+"."] = true
 		}
 		for _, x := range v {
 			collectNotes(x, notes)
@@ -326,6 +327,9 @@ unseen,N,bed,2025-01-10,2025-04-10,<15,Bq/m3,before
 unseen,N,bed,2025-04-20,2025-07-20,<15,Bq/m3,after
 worse,N,bed,2025-01-10,2025-04-10,50,Bq/m3,before
 worse,N,bed,2025-04-20,2025-07-20,900,Bq/m3,after
+season,N,bed,2024-01-10,2024-03-10,150,Bq/m3,before
+season,N,bed,2025-01-10,2025-03-10,560,Bq/m3,after
+across,N,bed,2025-01-10,2025-03-11,146,Bq/m3,
 same,N,bed,2025-01-10,2025-04-10,150,Bq/m3,before
 same,N,bed,2025-04-20,2025-07-20,120,Bq/m3,after
 `), 0o644); err != nil {
@@ -470,6 +474,7 @@ func TestPageNumbersTells(t *testing.T) {
 		{`data-of="season_factor"`, `data-of="raw_mean"`},
 		{`data-value="200.996"`, `data-value="200.986"`},
 		{`data-label="level, 200 Bq/m³" data-at="200"`, `data-label="level, 200 Bq/m³" data-at="210"`},
+		{`data-label="level, 200 Bq/m³"`, `data-label="limit, 200 Bq/m³"`},
 		{`>Annual mean 201 Bq`, `>Annual mean 203 Bq`},
 		{`<time datetime="2024-01-09">9 January`, `<time datetime="2024-01-08">8 January`},
 		{`<bdi>S0078</bdi>`, `<bdi>S0079</bdi>`},
@@ -604,7 +609,9 @@ func TestPageEdges(t *testing.T) {
 		"rooms":         {"By itself, \"cellar\" is above", "If people live or sleep in that room, take the home as above: have a radon professional look at it."},
 		"unseen after":  {"The system works: it lowers", "at least 92.7\u00a0%", "The two tests were made"},
 		"unseen before": {"With the system there is more radon", "none: with it there is at least 283\u00a0% more"},
-		"worse":         {"With the system there is more radon", "none: with it there is", "Look whether the system runs"},
+		"worse":         {"With the system there is more radon", "none: with it there is", "Look whether the system runs", "So both averages were worked out"},
+		"season":        {"The two tests fell in the same season, or in seasons alike for radon", "between 54.1\u00a0% more and 808\u00a0% more"},
+		"across":        {"is very likely below 200", "The likely range reaches across 200\u00a0Bq/m³: the average may lie on the other side"},
 		"same":          {"do not show whether", "\u00a0% more and 52.4\u00a0% less"},
 	} {
 		root := readPage(t, pageOf(t, file, "--zone", "UTC", "--home", home))
@@ -633,7 +640,7 @@ func TestPageAdvice(t *testing.T) {
 		first      string // of what stands in short
 	}{
 		{zeros, "Z1", nil, []string{"nothing has to be done now", "clear: below"}, "Every result is exactly zero: ask first whether the detector worked"},
-		{zeros, "Z2", []string{"Only if it did: The system works", "Only if it did: With the system, the average over the year is below 200"}, nil, "A result is exactly zero. Ask first whether the detector worked"},
+		{zeros, "Z2", []string{"Only if it did: The system works", "Only if it did: With the system, the average over the year is very likely below 200"}, nil, "A result is exactly zero. Ask first whether the detector worked"},
 		{demo("monitors.csv.gz"), "K-08", []string{"take the home as above: have a radon professional look at it"}, []string{"Until then"}, ""},
 		{demo("fans.csv"), "F-03", []string{"is more likely above 200\u00a0Bq/m³ than below", "Tell whoever installed the system"}, []string{"The system works", "right way round"}, "The system takes away about"},
 		{demo("fans.csv"), "F-14", []string{"Go on measuring with the system running"}, []string{"right way round"}, ""},
@@ -653,6 +660,48 @@ func TestPageAdvice(t *testing.T) {
 		_, short, _ := strings.Cut(words, "In short")
 		if !strings.HasPrefix(strings.TrimSpace(short), c.first) {
 			t.Errorf("%s: in short, %.80q does not begin with %q", c.home, short, c.first)
+		}
+	}
+}
+
+// TestPageLevels: with several levels what goes for all is said once, and the captions
+// say which lines are levels and whether all are drawn.
+func TestPageLevels(t *testing.T) {
+	file := filepath.Join("..", "..", "testdata", "demo", "passive.csv")
+	args := []string{file, "--home", "K-17"}
+	for i, l := range []string{"100", "200", "250", "300"} {
+		args = append(args, "--level", l)
+		want := []string{"the black broken line is the level.", "the black broken lines are the levels, as the legend names them.",
+			"the black broken lines are the levels, as the legend names them.", "first three levels, as the legend names them; the others are not drawn."}[i]
+		root := readPage(t, pageOf(t, args...))
+		if caption := root.all("figcaption")[0].words(); !strings.HasSuffix(caption, want) {
+			t.Errorf("%d levels: the caption %q does not end in %q", i+1, caption, want)
+		}
+		words := root.all("main")[0].words()
+		for _, once := range []string{"If this was the home’s only test", "After the work, measure again"} {
+			if n := strings.Count(words, once); n != 1 {
+				t.Errorf("%d levels: %q stands there %d times", i+1, once, n)
+			}
+		}
+		if n := strings.Count(words, "Have a radon professional"); i < 2 && n != i+1 {
+			t.Errorf("%d levels: %d of them are answered", i+1, n)
+		}
+	}
+}
+
+// TestCommunityCounted: of a counted share of nearly all homes the lower end alone is told.
+func TestCommunityCounted(t *testing.T) {
+	var town townPage
+	for _, c := range []struct {
+		lower, upper float64
+		want         string
+	}{{0.19, 0.9912, "over 19"}, {0.19, 0.98, "19 to 98"}} {
+		got := ""
+		for _, part := range town.counted(&survey.PublishedRange{Lower: c.lower, Upper: c.upper}, "x") {
+			got += part.Text
+		}
+		if got != c.want {
+			t.Errorf("%g to %g is told as %q, not %q", c.lower, c.upper, got, c.want)
 		}
 	}
 }
@@ -701,6 +750,9 @@ func TestCommunityPageTellsOnNobody(t *testing.T) {
 		secrets = append(secrets, filepath.Base(f))
 	}
 	secrets = append(secrets, "T-2301", "living room")
+	if !bytes.Contains(text, []byte("no home is named, and small groups are kept back")) {
+		t.Error("the head does not say what the page keeps to")
+	}
 	if len(secrets) < 50 {
 		t.Fatalf("only %d things to look for", len(secrets))
 	}

@@ -70,3 +70,11 @@ func TestNames(t *testing.T) {
 		}
 	}
 }
+
+func TestSentence(t *testing.T) {
+	for text, want := range map[string]string{"": "", "øst is a name": "Øst is a name.", "two days.": "Two days.", "日本 is one": "日本 is one.", "(none)": "(none)."} {
+		if got := Sentence(text); got != want {
+			t.Errorf("%q is made %q, not %q", text, got, want)
+		}
+	}
+}

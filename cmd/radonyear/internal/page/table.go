@@ -4,6 +4,8 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"radonyear/analysis"
 	"radonyear/cmd/radonyear/internal/report"
@@ -62,10 +64,12 @@ func Minor(p Prose) Prose {
 	return out
 }
 
-// Sentence gives a note a capital and a full stop.
+// Sentence gives a note a capital and a full stop. A note that began with the name of a
+// file would name another one then, so none does.
 func Sentence(text string) string {
 	if text == "" {
 		return ""
 	}
-	return strings.ToUpper(text[:1]) + strings.TrimSuffix(text[1:], ".") + "."
+	first, n := utf8.DecodeRuneInString(text)
+	return string(unicode.ToUpper(first)) + strings.TrimSuffix(text[n:], ".") + "."
 }
