@@ -113,6 +113,7 @@ type question struct {
 	levelsByDefault bool
 	southern        bool
 	profilePath     string
+	beside          []report.Input // files read beside the readings
 	course          courseUse
 	target          string
 	phase           string
@@ -239,6 +240,7 @@ func (q *question) loadProfile() error {
 		}
 		return hinted{fmt.Errorf("reading the profile %s: %w", q.profilePath, bare(err)), hint}
 	}
+	q.beside = append(q.beside, beside(q.profilePath, text))
 	if q.Profile, err = temporal.ParseProfile(text); err != nil {
 		return hinted{fmt.Errorf("%s: %w", q.profilePath, err), "radonyear season FILE... --output PROFILE.json makes one"}
 	}
@@ -372,13 +374,13 @@ func (p *program) annual(c *cli.Context) error {
 	doc := report.Document{
 		Command: "annual", Version: version,
 		Settings: slices.Concat(q.settings(), []report.Field{{Name: "by", Value: by}}, readingSettings(c)),
-		Inputs:   inputs(files),
-		Rejects:  rejectsFile(c),
-		Tables:   []report.Table{annualTable(results, by)},
-		Notes:    inputNotes(files, daily, q.phase),
-		LeftOut:  left,
-		After:    q.sentences(),
-		Levels:   q.Levels, Confidence: q.Confidence,
+		Inputs:   inputs(files), Beside: q.beside,
+		Rejects: rejectsFile(c),
+		Tables:  []report.Table{annualTable(results, by)},
+		Notes:   inputNotes(files, daily, q.phase),
+		LeftOut: left,
+		After:   q.sentences(),
+		Levels:  q.Levels, Confidence: q.Confidence,
 	}
 	if len(results) == 0 {
 		return noResult(left, files)

@@ -92,6 +92,7 @@ func parseCompare(c *cli.Context) (q compareQuestion, err error) {
 	if q.switches, err = parseSwitches(c); err != nil {
 		return q, err
 	}
+	q.beside = append(q.beside, q.switches.beside...)
 	if q.find && q.switches.given() {
 		return q, usageError{"--find-switch looks for what --switch or --switches says", "leave out one of the two"}
 	}
@@ -103,6 +104,7 @@ func parseCompare(c *cli.Context) (q compareQuestion, err error) {
 		if err != nil {
 			return q, err
 		}
+		q.beside = append(q.beside, f.sum)
 		if q.weather, err = readWeather(f); err != nil {
 			return q, err
 		}
@@ -154,7 +156,7 @@ func (p *program) compare(c *cli.Context) error {
 	for _, name := range []string{"before", "before-start", "after", "after-start"} {
 		isTyped = isTyped || c.IsSet(name)
 	}
-	doc := report.Document{Command: "compare", Version: version, Levels: q.Levels, Confidence: q.Confidence}
+	doc := report.Document{Command: "compare", Version: version, Beside: q.beside, Levels: q.Levels, Confidence: q.Confidence}
 	var results []compared
 	switch {
 	case isTyped && c.Args().Present():

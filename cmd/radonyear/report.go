@@ -143,7 +143,7 @@ func (p *program) homesPage(c *cli.Context) error {
 		}
 	}
 	docs[0].LeftOut = left
-	made := howMade{command: c, docs: docs, rejected: rejected}
+	made := howMade{command: c, docs: docs, rejected: rejected, beside: q.judge.beside}
 	if slices.ContainsFunc(docs, func(d report.Document) bool { return d.Command == "verdict" }) {
 		made.methods = append(made.methods, annual.JudgeMethod)
 	}

@@ -22,6 +22,8 @@ type howMade struct {
 	methods  []string          // keys beside those of the documents' estimates
 	rejected []ingest.RowError // shown, a few of them
 
+	beside []report.Input // files read beside the readings
+
 	published bool           // nothing may say whose data it is
 	seed      string         // of random numbers; "": there are none
 	onPage    []report.Field // options of the page alone
@@ -66,6 +68,13 @@ func (m howMade) inputs() page.Section {
 			{page.Code(in.SHA256)}})
 	}
 	s := page.Section{Title: page.Say("Files"), Blocks: []page.Block{{Table: t}}}
+	if m.beside != nil {
+		t := &page.Table{Caption: page.Say("Files read beside them, which say more of the readings."), Heads: []page.Head{{Text: page.Say("File")}, {Text: page.Say("SHA-256")}}}
+		for _, in := range m.beside {
+			t.Rows = append(t.Rows, []page.Prose{{page.Name(in.Path)}, {page.Code(in.SHA256)}})
+		}
+		s.Blocks = append(s.Blocks, page.Block{Table: t})
+	}
 	if m.rejected != nil {
 		const most = 10
 		left := &page.Table{Caption: page.Say("Rows left out, {}.", map[bool]string{true: "all of them", false: "the first of them"}[len(m.rejected) <= most]),

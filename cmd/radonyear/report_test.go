@@ -413,7 +413,12 @@ func TestPageNumbers(t *testing.T) {
 			// The files, by their digests.
 			for _, doc := range docs {
 				inputs, _ := follow(doc, []string{"inputs"}) // none where they are kept back
-				for _, x := range inputs.([]any) {
+				beside, _ := follow(doc, []string{"inputs_beside"})
+				if (beside != nil) != (c.name == "switched") {
+					t.Errorf("files beside the readings: %v", beside)
+				}
+				more, _ := beside.([]any)
+				for _, x := range append(inputs.([]any), more...) {
 					if sum := x.(map[string]any)["sha256"].(string); !strings.Contains(root.words(), sum) {
 						t.Errorf("the page lacks the digest %s", sum)
 					}

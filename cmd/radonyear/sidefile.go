@@ -1,7 +1,9 @@
 package main
 
 import (
+	"crypto/sha256"
 	"encoding/csv"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -10,6 +12,8 @@ import (
 	"strings"
 
 	"github.com/urfave/cli/v2"
+
+	"radonyear/cmd/radonyear/internal/report"
 )
 
 // sideFile is a small CSV file beside the readings: switch times, dwellings, weather.
@@ -17,6 +21,7 @@ import (
 // switch, or an area without its dwellings, would be another question.
 type sideFile struct {
 	path, hint string
+	sum        report.Input
 	header     []string // trimmed
 	rows       []sideRow
 }
@@ -37,6 +42,7 @@ func openSide(c *cli.Context, path, what, hint string) (sideFile, error) {
 	if err != nil {
 		return f, hinted{fmt.Errorf("reading the %s %s: %w", what, path, bare(err)), hint}
 	}
+	f.sum = beside(path, text)
 	in := csv.NewReader(strings.NewReader(strings.TrimPrefix(string(text), "\ufeff")))
 	if head, _, _ := strings.Cut(string(text), "\n"); strings.Contains(head, ";") && !strings.Contains(head, ",") {
 		in.Comma = ';'
@@ -68,6 +74,12 @@ func openSide(c *cli.Context, path, what, hint string) (sideFile, error) {
 		return f, hinted{fmt.Errorf("%s holds no %s", path, what), hint}
 	}
 	return f, nil
+}
+
+// beside is a file that was read beside the readings.
+func beside(path string, text []byte) report.Input {
+	sum := sha256.Sum256(text)
+	return report.Input{Path: path, SHA256: hex.EncodeToString(sum[:])}
 }
 
 // fail is an error of a line.

@@ -105,15 +105,17 @@ func parseCommunity(c *cli.Context) (q communityQuestion, err error) {
 		if err != nil {
 			return q, err
 		}
-		q.populationsFile = path
+		q.populationsFile, q.beside = path, append(q.beside, f.sum)
 		if q.populations, err = readPopulations(f); err != nil {
 			return q, err
 		}
 	}
 	if q.adjacentFile = c.String("adjacent"); q.adjacentFile != "" {
-		if q.adjacent, err = readAdjacent(c, q.adjacentFile); err != nil {
+		var file report.Input
+		if q.adjacent, file, err = readAdjacent(c, q.adjacentFile); err != nil {
 			return q, err
 		}
+		q.beside = append(q.beside, file)
 	}
 	q.drawing, err = parseDrawing(c)
 	return q, err
@@ -184,7 +186,7 @@ func (p *program) survey(c *cli.Context) error {
 	doc := report.Document{
 		Command: "survey", Version: version, Levels: q.Levels, Confidence: q.Confidence,
 		Settings: slices.Concat(q.communitySettings(), q.drawing.settings(), readingSettings(c)),
-		Inputs:   inputs(in.files), Rejects: rejectsFile(c), Notes: slices.Concat(inputNotes(in.files, in.daily, ""), in.notes), LeftOut: in.left,
+		Inputs:   inputs(in.files), Beside: slices.Concat(q.beside, q.drawing.beside), Rejects: rejectsFile(c), Notes: slices.Concat(inputNotes(in.files, in.daily, ""), in.notes), LeftOut: in.left,
 	}
 	if in.after > 0 {
 		doc.Notes = append(doc.Notes, afterLeftOut(in.after))

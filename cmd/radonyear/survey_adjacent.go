@@ -10,30 +10,31 @@ import (
 
 	"radonyear/analysis"
 	"radonyear/analysis/survey"
+	"radonyear/cmd/radonyear/internal/report"
 )
 
-// readAdjacent takes pairs of areas that lie next to each other.
-func readAdjacent(c *cli.Context, path string) ([][2]string, error) {
+// readAdjacent takes pairs of areas that lie next to each other, and says which file they
+// are in.
+func readAdjacent(c *cli.Context, path string) (pairs [][2]string, file report.Input, err error) {
 	f, err := openSide(c, path, "pairs of areas", "a line is area,neighbour under a header, for example Eastfield,Northby")
 	if err != nil {
-		return nil, err
+		return nil, file, err
 	}
 	area, next := f.column("area"), f.column("neighbour", "neighbor", "next")
 	if area < 0 || next < 0 {
-		return nil, f.fail(1, "the header has no columns area and neighbour")
+		return nil, file, f.fail(1, "the header has no columns area and neighbour")
 	}
-	var pairs [][2]string
 	for _, row := range f.rows {
 		a, b := row.cells[area], row.cells[next]
 		switch {
 		case a == "" || b == "":
-			return nil, f.fail(row.line, "an area has no name")
+			return nil, file, f.fail(row.line, "an area has no name")
 		case a == b:
-			return nil, f.fail(row.line, "%q is its own neighbour", a)
+			return nil, file, f.fail(row.line, "%q is its own neighbour", a)
 		}
 		pairs = append(pairs, [2]string{a, b})
 	}
-	return pairs, nil
+	return pairs, f.sum, nil
 }
 
 // withNeighbours gives areas their neighbours. Where no dwellings say which areas there

@@ -33,6 +33,7 @@ func designFlags() []cli.Flag {
 type drawingQuestion struct {
 	weights, strata, clusters, lonely string
 	rakes                             []rake
+	beside                            []report.Input // their files
 }
 
 // rake is a trait of which the dwellings are known.
@@ -70,6 +71,7 @@ func parseDrawing(c *cli.Context) (d drawingQuestion, err error) {
 		if err != nil {
 			return d, err
 		}
+		d.beside = append(d.beside, f.sum)
 		cell, dwellings := f.column(strings.ToLower(column)), f.column("dwellings", "population", "homes")
 		if cell < 0 || dwellings < 0 || cell == dwellings {
 			return d, f.fail(1, "the header has no columns %s and dwellings", column)

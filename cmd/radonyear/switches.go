@@ -12,6 +12,7 @@ import (
 	"radonyear/analysis"
 	"radonyear/analysis/compare"
 	"radonyear/analysis/temporal"
+	"radonyear/cmd/radonyear/internal/report"
 )
 
 // switchFlags are the options that say when systems were switched.
@@ -53,6 +54,7 @@ type switches struct {
 	all    []toggle
 	byHome map[string][]toggle // nil unless from a file
 	file   string
+	beside []report.Input // the file
 }
 
 func (s switches) given() bool { return s.all != nil || s.byHome != nil }
@@ -100,7 +102,7 @@ func parseSwitches(c *cli.Context) (switches, error) {
 
 // readSwitches takes home, time and state.
 func readSwitches(f sideFile) (switches, error) {
-	s := switches{byHome: map[string][]toggle{}, file: f.path}
+	s := switches{byHome: map[string][]toggle{}, file: f.path, beside: []report.Input{f.sum}}
 	home, at, state := f.column("home"), f.column("time", "switch", "date"), f.column("state")
 	if home < 0 || at < 0 {
 		return s, f.fail(1, "the header has no columns home and time")

@@ -122,7 +122,7 @@ func (p *program) verdict(c *cli.Context) error {
 		return noResult(left, files)
 	}
 	all := slices.Concat(results...)
-	doc.Settings = slices.Concat(q.settings(), settings)
+	doc.Settings, doc.Beside = slices.Concat(q.settings(), settings), q.beside
 	doc.LeftOut = left
 	doc.Tables = verdictTables(all, by)
 	if len(all) == 1 {

@@ -23,6 +23,13 @@ func (doc *Document) json(b *bytes.Buffer) error {
 		{"schema", Schema}, {"command", doc.Command}, {"version", doc.Version},
 		{"settings", doc.Settings}, {"inputs", inputs},
 	}
+	if len(doc.Beside) > 0 {
+		beside := []any{}
+		for _, in := range doc.Beside {
+			beside = append(beside, []Field{{"path", in.Path}, {"sha256", in.SHA256}})
+		}
+		out = append(out, Field{"inputs_beside", beside})
+	}
 	if len(doc.Tables) == 0 {
 		out = append(out, Field{"results", []any{}})
 	}

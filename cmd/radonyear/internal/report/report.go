@@ -27,6 +27,7 @@ type Document struct {
 	Command, Version string
 	Settings         []Field // what the run was asked, defaults included
 	Inputs           []Input
+	Beside           []Input  // files that say more of the readings: a profile, switch times, dwellings
 	Lead             []string // lines above the tables, for people
 	Tables           []Table  // the first holds the results: CSV is that table alone
 	CSVTable         int      // unless another is for CSV: its index, which must not be in JSON
