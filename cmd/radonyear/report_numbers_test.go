@@ -144,7 +144,7 @@ func checkFigures(root *element, jsonFor map[string]any) (checked int, faults []
 					for _, part := range [][2]string{{"value", "value"}, {"low", "lower"}, {"high", "upper"}} {
 						near(numbers(part[0])[0], "annual_mean."+part[1]+at)
 					}
-				case label == "the community's share":
+				case label == "the community's share", label == "the share of all dwellings":
 					near(numbers("at")[0], "community.share_above.0.share.value")
 				case command == "survey" && kind == "intervals":
 					shares := map[[3]float64]bool{}
