@@ -71,13 +71,13 @@ func (p *program) emitPlotted(c *cli.Context, doc report.Document, format string
 
 // plotted writes a picture where --plot asks for one.
 func (p *program) plotted(c *cli.Context, figure func() (plot.Figure, error)) {
-	if err := draw(c, figure); err != nil {
+	if err := p.draw(c, figure); err != nil {
 		p.fail(err)
 		p.undrawn = true
 	}
 }
 
-func draw(c *cli.Context, figure func() (plot.Figure, error)) error {
+func (p *program) draw(c *cli.Context, figure func() (plot.Figure, error)) error {
 	format, err := plotFormat(c)
 	if err != nil || format == "" {
 		return err
@@ -90,7 +90,14 @@ func draw(c *cli.Context, figure func() (plot.Figure, error)) error {
 	if err != nil {
 		return err
 	}
-	return replaceFile(c.String("plot"), picture)
+	if err := replaceFile(c.String("plot"), picture); err != nil {
+		return err
+	}
+	if lost := plot.Lost(f); format == "png" && lost != nil {
+		fmt.Fprintf(p.stderr, "radonyear: warning: a PNG has no letters for some of the names: %s\n", report.Plain(strings.Join(lost, ", ")))
+		fmt.Fprintf(p.stderr, "radonyear: hint: --plot FILE.svg shows them\n")
+	}
+	return nil
 }
 
 // chosen are the results that a picture is of: those of the homes that --home names,

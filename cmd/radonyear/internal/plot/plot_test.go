@@ -2,10 +2,13 @@ package plot
 
 import (
 	"bytes"
+	"crypto/sha256"
 	"encoding/xml"
 	"errors"
 	"fmt"
+	"image"
 	"image/color"
+	"image/draw"
 	"image/png"
 	"io"
 	"math"
@@ -545,5 +548,67 @@ func BenchmarkRender(b *testing.B) {
 				b.ReportMetric(float64(len(out)), "bytes")
 			}
 		})
+	}
+}
+
+// Names that a PNG's fonts lack, or that run from right to left, have numbers in it, and
+// are told of; those that it can show stay.
+func TestLettersOfPNG(t *testing.T) {
+	rows := func(names ...string) Figure {
+		m := Intervals{Look: Look{Role: Model}, Across: true}
+		for i := range names {
+			m.At, m.Value, m.Low, m.High = append(m.At, float64(i)), append(m.Value, 100), append(m.Low, 50), append(m.High, 200)
+		}
+		return Figure{Title: "Homes", Panels: []Panel{{X: Axis{Kind: Log}, Y: Axis{Kind: Rows, Names: names}, Marks: []Mark{m}}}}
+	}
+	render := func(f Figure, format string) []byte {
+		out, err := Render(f, format)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return out
+	}
+	plain := rows("Ås-1 Žiri", "дом 2", "σπίτι 3")
+	if lost := Lost(plain); lost != nil {
+		t.Errorf("letters that the fonts have are lost: %v", lost)
+	}
+	for _, name := range []string{"東京-4", "בית 4", "بيت 4", "घर 4"} {
+		f := rows("K-1", name)
+		want := fmt.Sprintf("%q is no. 2", name)
+		if lost := Lost(f); len(lost) != 1 || lost[0] != want {
+			t.Errorf("%s: told of %v, not %s", name, lost, want)
+		}
+		if !bytes.Equal(render(f, "png"), render(rows("K-1", "no. 2"), "png")) {
+			t.Errorf("%s has no number in the PNG", name)
+		}
+		if f.Panels[0].Y.Names[1] != name || !strings.Contains(string(render(f, "svg")), ">"+name+"<") {
+			t.Errorf("%s does not stand in the SVG", name)
+		}
+		if got := shown("home " + name); !strings.HasPrefix(got, "home ?") || !allDrawable(got) {
+			t.Errorf("%s is shown as %q", name, got)
+		}
+	}
+}
+
+// TestPNGKept: the points of a PNG are those kept (their packing is the Go release's). Other processors than amd64 fuse a
+// multiplication with an addition and so round otherwise in the last digit, of which a
+// coordinate or the shade of an edge may take notice.
+func TestPNGKept(t *testing.T) {
+	if runtime.GOARCH != "amd64" {
+		t.Skip("other processors round otherwise in the last digit")
+	}
+	out, err := Render(figure(1), "png")
+	if err != nil {
+		t.Fatal(err)
+	}
+	decoded, err := png.Decode(bytes.NewReader(out))
+	if err != nil {
+		t.Fatal(err)
+	}
+	points := image.NewNRGBA(decoded.Bounds())
+	draw.Draw(points, points.Rect, decoded, decoded.Bounds().Min, draw.Src)
+	const kept = "bffe31a3e6a96a2e508f5fe5f59d26866abc3054c267bba4ac2374acc21e6630"
+	if got := fmt.Sprintf("%x", sha256.Sum256(points.Pix)); got != kept {
+		t.Errorf("the SHA-256 of the PNG's points is %s; look at the picture, and keep it", got)
 	}
 }

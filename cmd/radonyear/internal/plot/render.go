@@ -15,6 +15,9 @@ func Render(f Figure, format string) ([]byte, error) {
 	if err := f.check(); err != nil {
 		return nil, err
 	}
+	if format == "png" {
+		f = f.numbered()
+	}
 	l := f.layOut()
 	switch format {
 	case "svg":

@@ -265,12 +265,12 @@ func (p *picture) stroke(q path, c color.NRGBA, width float64, dash []float64) {
 func (p *picture) text(x, y float64, s string, t textStyle) {
 	switch t.anchor {
 	case middle:
-		x -= t.wide(s) / 2
+		x -= t.wide(shown(s)) / 2
 	case end:
-		x -= t.wide(s)
+		x -= t.wide(shown(s))
 	}
 	p.canvas.SetColor(t.color)
-	p.canvas.FillString(t.face(), p.at(x, y), s)
+	p.canvas.FillString(t.face(), p.at(x, y), shown(s))
 }
 
 func (*picture) open(string, Mark) {}
