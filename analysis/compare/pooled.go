@@ -460,9 +460,10 @@ func (p *pool) tau(r *Pooled, tau2 float64, e analysis.Estimate) error {
 //
 // Assumes that the next home is drawn as the n were, and that log ratios are normal.
 //
-// Interval: prediction. Asked for 95 %, it holds 93.5 to 97 % where homes differ, over
-// 99 % where they do not, and 92 to 98.5 % where they are exponential. Student's t on n − 2
-// degrees of freedom with one τ would hold 84 to 94 % of five and ten homes that differ.
+// Interval: prediction. Asked for 95 %, it holds 94 to 100 % of three homes or more, the
+// less they differ the more, 92 to 99 % where they are exponential, and 98 % or more of
+// two. Student's t on n − 2 degrees of freedom with one τ would hold 84 to 94 % of five
+// and ten homes that differ.
 //
 // Notes: unbounded.
 //
@@ -624,7 +625,7 @@ var pooledMethods = []analysis.Method{
 			"with what homes differ by added, μ ± t·√(q/Σw + τ²) and z²·Common as there: no home that was not measured is known better than the middle of those that were. The value " +
 			"is the pooled ratio. Where no SD is stated this is Student's y ± t·s·√(1 + 1/n).",
 		Assumes: "that the next home is drawn as the n were, and that log ratios are normal.",
-		Interval: "prediction. Asked for 95 %, it holds 93.5 to 97 % where homes differ, over 99 % where they do not, and 92 to 98.5 % where they are exponential. " +
+		Interval: "prediction. Asked for 95 %, it holds 94 to 100 % of three homes or more, the less they differ the more, 92 to 99 % where they are exponential, and 98 % or more of two. " +
 			"Student's t on n − 2 degrees of freedom with one τ would hold 84 to 94 % of five and ten homes that differ.",
 		Notes: []string{"unbounded"},
 		Sources: []analysis.Source{
