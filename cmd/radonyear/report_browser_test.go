@@ -253,34 +253,3 @@ func TestPagesAxe(t *testing.T) {
 		}
 	}
 }
-
-// TestPagesContents: in a list of contents of two columns and more than nine lines no
-// number of the second column stands on the words of the first, or touches them.
-func TestPagesContents(t *testing.T) {
-	b := newBrowser(t)
-	text := "home,start,end,value,unit\n"
-	for i := range 12 {
-		text += fmt.Sprintf("%s%02d,2025-01-01,2025-03-01,%d,Bq/m3\n", strings.Repeat("x", 150), i, 100+i)
-	}
-	file := filepath.Join(t.TempDir(), "long.csv")
-	if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
-		t.Fatal(err)
-	}
-	b.open(pageOf(t, file), 1280)
-	numbers := 0
-	words := printedWords(t, b, papers["A4"][0], papers["A4"][1])
-	for _, n := range words {
-		if i, err := strconv.Atoi(strings.TrimSuffix(n.text, ".")); err != nil || n.sheet > 0 || i < 8 || i > 14 || !strings.HasSuffix(n.text, ".") {
-			continue
-		}
-		numbers++
-		for _, w := range words {
-			if w != n && w.sheet == 0 && w.top < n.foot && n.top < w.foot && w.left < n.left && w.right > n.left-12 { // points
-				t.Errorf("%q ends at %.1f and the number %q begins at %.1f", w.text, w.right, n.text, n.left)
-			}
-		}
-	}
-	if numbers < 4 {
-		t.Errorf("only %d numbers were found", numbers)
-	}
-}
