@@ -176,16 +176,7 @@ func limitedChange(m madeSeries, n int) pooledSetting {
 			}
 			days = append(days, limitedDay(20000+i, before*math.Exp(spreadOfDays*v)))
 		}
-		s, err := FindSwitch(days, SwitchOptions{})
-		if err != nil {
-			return err
-		}
-		tally("change found", ChangePointMethod, 1, found(s), found(s))
-		if s.Found {
-			tally("first whole day, where found", ChangePointMethod, 20000+float64(at), float64(s.First), float64(s.Last))
-			tally("ratio after/before, where found", ChangePointMethod, level/300, s.Ratio.Lower, s.Ratio.Upper)
-		}
-		return nil
+		return tallySwitch(tally, days, at, level/300)
 	}}
 }
 
@@ -240,6 +231,20 @@ func found(s Switch) float64 {
 	return 0
 }
 
+// tallySwitch looks for a change of the level by a ratio on day 20000 + at.
+func tallySwitch(tally func(quantity, method string, truth, lower, upper float64), days []Day, at int, ratio float64) error {
+	s, err := FindSwitch(days, SwitchOptions{})
+	if err != nil {
+		return err
+	}
+	tally("change found", ChangePointMethod, 1, found(s), found(s))
+	if s.Found {
+		tally("first whole day, where found", ChangePointMethod, 20000+float64(at), float64(s.First), float64(s.Last))
+		tally("ratio after/before, where found", ChangePointMethod, ratio, s.Ratio.Lower, s.Ratio.Upper)
+	}
+	return nil
+}
+
 // unchanged is a series with no change: held is that none is found.
 func unchanged(m madeSeries, n int) pooledSetting {
 	return pooledSetting{fmt.Sprintf("no change in %d days, %s", n, m.name), func(rng *rand.Rand, tally func(quantity, method string, truth, lower, upper float64)) error {
@@ -273,15 +278,6 @@ func changed(m madeSeries, n int, ratio float64) pooledSetting {
 			}
 			days = append(days, Day{Day: 20000 + i, Mean: c})
 		}
-		s, err := FindSwitch(days, SwitchOptions{})
-		if err != nil {
-			return err
-		}
-		tally("change found", ChangePointMethod, 1, found(s), found(s))
-		if s.Found {
-			tally("first whole day, where found", ChangePointMethod, 20000+float64(at), float64(s.First), float64(s.Last))
-			tally("ratio after/before, where found", ChangePointMethod, ratio, s.Ratio.Lower, s.Ratio.Upper)
-		}
-		return nil
+		return tallySwitch(tally, days, at, ratio)
 	}}
 }

@@ -615,9 +615,10 @@ type RawShare struct {
 // deviation, and the share of homes above each level by counting, from 0 to 1.
 //
 // Formula. e^ȳ and e^s of the logarithms, or their maximum likelihood where some lie
-// below limits or between bounds, and neither where more than 80 % lie below; share x/n with
-// Wilson's limits, (x + z²/2 ± z√(x(n−x)/n + z²/4))/(n + z²). A home that its limit leaves undecided counts as not above in the
-// value and in the lower limit, and as above in the upper.
+// below limits or between bounds, and neither where more than 80 % lie below; share
+// x/n with Wilson's limits, (x + z²/2 ± z√(x(n−x)/n + z²/4))/(n + z²). A home that
+// its limit leaves undecided counts as not above in the value and in the lower limit,
+// and as above in the upper.
 //
 // Assumes independent homes. The errors of short tests are in what is measured, so
 // that shares above a high level come out too large.

@@ -30,10 +30,10 @@ import (
 // (TestGate).
 //
 // What this does not do. Two publications of the same homes, by two groupings or
-// before and after some were added, can be subtracted from one another; no single
-// run can know of the other. Who knows most of the homes in a row knows more of the
-// rest than it says. The model's share and its means come near a row's own figures where its homes
-// are many; they are of at least k homes and never say none or all.
+// before and after some were added, can be subtracted from one another; no single run
+// can know of the other. Who knows most of the homes in a row knows more of the rest
+// than it says. The model's share and its means come near a row's own figures where
+// its homes are many; they are of at least k homes and never say none or all.
 //
 // The rules are common practice in statistical disclosure control, as in
 // Willenborg and de Waal 2001, Elements of Statistical Disclosure Control, and
@@ -167,15 +167,16 @@ type Withheld struct{ What, Why string }
 // the shares of homes above each level, from 0 to 1, of the community and of areas that
 // are large enough or merged. raws are the same homes as measured, in the same order.
 //
-// Formula. Areas merged by MergeSmall, then Posterior and Unpooled, in which each home
-// of a row of n homes told as m counts m/n, so that all that is estimated is a function
-// of the numbers told and of how the values are spread out. Counts of homes are rounded
-// down to a multiple of k, counted shares told from the least to the greatest of
-// Wilson's limits for all counts that round so, without a value; estimates have two
-// significant digits, limits rounded outwards. A counted share is told only where at least k homes lie above the level, k below it, and k between it and the
-// next level told, in the row; of areas it is told for all rows or for none, so that
-// the row left out is not what the rest leaves of the total. None above and all above
-// are so withheld too: each would say the same of every home.
+// Formula. Areas merged by MergeSmall, then Posterior and Unpooled, in which each
+// home of a row of n homes told as m counts m/n, so that all that is estimated is a
+// function of the numbers told and of how the values are spread out. Counts of homes
+// are rounded down to a multiple of k, counted shares told from the least to the
+// greatest of Wilson's limits for all counts that round so, without a value;
+// estimates have two significant digits, limits rounded outwards. A counted share is
+// told only where at least k homes lie above the level, k below it, and k between it
+// and the next level told, in the row; of areas it is told for all rows or for none,
+// so that the row left out is not what the rest leaves of the total. None above and
+// all above are so withheld too: each would say the same of every home.
 //
 // Assumes what Posterior and Unpooled do.
 //

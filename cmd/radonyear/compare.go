@@ -483,7 +483,7 @@ func (p *program) typedHome(c *cli.Context) (compare.Home, []report.Field, error
 	}
 	var sides [2]analysis.Series
 	var fields []report.Field
-	unit := opt.Unit // where that is not set, the one named with the test before
+	unit, named := opt.Unit, opt.Unit != "" // where that is not set, that of the test before
 	for k, name := range []string{"before", "after"} {
 		text := c.String(name)
 		for _, needed := range []string{name, name + "-start"} {
@@ -499,12 +499,18 @@ func (p *program) typedHome(c *cli.Context) (compare.Home, []report.Field, error
 		if !ok {
 			return compare.Home{}, nil, usageError{fmt.Sprintf("--%s %q: %q is not a length of up to two years", name, text, text[cut+1:]), "a value and its length in days or hours: --" + name + " 240/7d or --" + name + " 240/48h"}
 		}
-		v, err := parseTyped(c, name, text[:cut], unit)
+		given := unit
+		if number, own := splitUnit(strings.TrimPrefix(strings.TrimSpace(text[:cut]), "<"), ""); own == "" && !named {
+			if x, err := strconv.ParseFloat(number, 64); err == nil && x < compare.Outdoor {
+				given = "" // no home holds less than the air outdoors: it is asked about
+			}
+		}
+		v, err := parseTyped(c, name, text[:cut], given)
 		if err != nil {
 			return compare.Home{}, nil, err
 		}
-		if opt.Unit == "" && v.named {
-			unit = v.unit
+		if opt.Unit == "" {
+			unit, named = v.unit, v.named
 		}
 		start, ok := parseInstant(c.String(name+"-start"), zone)
 		if !ok {

@@ -285,6 +285,15 @@ func toldCells(e *analysis.Estimate, told func(float64) string) (value, interval
 	return told(e.Value), told(e.Lower) + "-" + told(e.Upper)
 }
 
+// openNearAll leaves the upper end of a counted share away where it is nearly all homes:
+// two digits of the rest would be four of the share.
+func openNearAll(upper float64) float64 {
+	if upper > 0.99 {
+		return math.Inf(1)
+	}
+	return upper
+}
+
 // ranged is a cell with a range, and toldRange the same for people; empty where it is
 // withheld.
 func ranged(r *survey.PublishedRange) any {
@@ -298,7 +307,8 @@ func toldRange(r *survey.PublishedRange) any {
 	if r == nil {
 		return nil
 	}
-	return toldShare(r.Lower) + "-" + toldShare(r.Upper)
+	_, interval := toldCells(&analysis.Estimate{Lower: r.Lower, Upper: openNearAll(r.Upper)}, toldShare)
+	return interval
 }
 
 // intervalHead is the head of a column of intervals.

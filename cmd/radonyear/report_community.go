@@ -142,7 +142,7 @@ func (t townPage) page() (page.Page, error) {
 		spread.say(page.Say("The results of the tests were taken as if each were the average of a year, so the scatter of short tests is in every figure."))
 	} else {
 		text := page.Say("A test of a few days or months scatters more than the year does.")
-		if t.pub.RawGSD > 0 {
+		if t.pub.RawGSD > 0 && c.GSD != nil && told(t.pub.RawGSD) != told(c.GSD.Value) {
 			text = page.Say("A test of a few days or months scatters more than the year does: as measured, the factor is {}. That part was taken off.", page.Number(told(t.pub.RawGSD), t.pub.RawGSD, "community.raw_gsd"))
 		}
 		spread.say(text)
@@ -208,7 +208,7 @@ func (t townPage) finish(out page.Page, sections ...building) page.Page {
 	for _, w := range t.pub.Withheld {
 		kept = append(kept, page.Say("{}: {}.", firstUpper(w.What), w.Why))
 	}
-	unsaid.Sections = []page.Section{{Title: page.Say("Kept back or rounded, so that no home can be found"), Blocks: []page.Block{{List: kept}, {Text: page.Say("{}", limitsOfPublishing)}}}}
+	unsaid.Sections = []page.Section{{Title: page.Say("Kept back or rounded, to protect homes"), Blocks: []page.Block{{List: kept}, {Text: page.Say("{}", limitsOfPublishing)}}}}
 	if list := t.doc.LeftOut; list != nil {
 		table := &page.Table{Key: "left_out", Caption: page.Say("By pseudonyms, which say nothing without the key that they were made with."), Heads: []page.Head{{Text: page.Say("Home")}, {Text: page.Say("Why")}}}
 		for _, l := range list {
@@ -266,15 +266,6 @@ func (t townPage) counted(r *survey.PublishedRange, of string) page.Prose {
 		return page.Say("not told")
 	}
 	return page.Span(analysis.Estimate{Lower: r.Lower, Upper: openNearAll(r.Upper)}, of, "{} to {}", toldShare)
-}
-
-// openNearAll leaves the upper end of a counted share away where it is nearly all homes:
-// two digits of the rest would be four of the share.
-func openNearAll(upper float64) float64 {
-	if upper > 0.99 {
-		return math.Inf(1)
-	}
-	return upper
 }
 
 func cellOf(e *analysis.Estimate, of string, told func(float64) string) page.Prose {

@@ -708,6 +708,9 @@ func TestCommunityCounted(t *testing.T) {
 		if got != c.want {
 			t.Errorf("%g to %g is told as %q, not %q", c.lower, c.upper, got, c.want)
 		}
+		if cell := toldRange(&survey.PublishedRange{Lower: c.lower, Upper: c.upper}); cell != strings.Replace(c.want, " to ", "-", 1) {
+			t.Errorf("%g to %g is %q in a table", c.lower, c.upper, cell)
+		}
 	}
 }
 

@@ -590,9 +590,10 @@ func TestLettersOfPNG(t *testing.T) {
 	}
 }
 
-// TestPNGKept: the points of a PNG are those kept (their packing is the Go release's). Other processors than amd64 fuse a
-// multiplication with an addition and so round otherwise in the last digit, of which a
-// coordinate or the shade of an edge may take notice.
+// TestPNGKept: the points of a PNG are those kept (their packing is the Go
+// release's). Other processors than amd64 fuse a multiplication with an addition and
+// so round otherwise in the last digit, of which a coordinate or the shade of an edge
+// may take notice.
 func TestPNGKept(t *testing.T) {
 	if runtime.GOARCH != "amd64" {
 		t.Skip("other processors round otherwise in the last digit")
