@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 
 	"radonyear/analysis"
@@ -28,21 +29,21 @@ func (q surveyQuestion) tables(groups []group, ds []lognormal.Description) []rep
 	if q.by != "all" {
 		head = firstUpper(q.by)
 	}
-	key, n := "homes", "Homes"
+	many := []report.Column{{Key: "homes", Head: "Homes", Style: report.Count}}
 	if q.by == "home" {
-		key, n = "readings", "Readings"
+		many = []report.Column{{Key: "homes", Style: report.Count}, {Key: "readings", Head: "Readings", Style: report.Count}}
 	}
-	main := report.Table{Columns: []report.Column{
+	main := report.Table{Columns: slices.Concat([]report.Column{
 		{Key: "group", Style: report.Text},
 		{Head: head, Style: report.Text},
-		{Key: key, Head: n, Style: report.Count},
+	}, many, []report.Column{
 		{Key: "below_limit", Head: "Below\nlimit", Style: report.Count, Spare: 2},
 		{Key: "below_limit_share", Style: report.Share},
 		{Key: "minimum", Style: report.Concentration},
 		{Key: "minimum_below_limit", Style: report.Bool},
 		{Key: "maximum", Style: report.Concentration},
 		{Key: "maximum_below_limit", Style: report.Bool},
-	}}
+	})}
 	q.estimate(&main, report.Column{Key: "gm", Head: "GM", Style: report.Estimate}, report.Concentration)
 	q.estimate(&main, report.Column{Key: "gsd", Head: "GSD", Style: report.Estimate, ValueOnly: true}, report.Factor)
 	q.estimate(&main, report.Column{Key: "am", Head: "Mean", Style: report.Estimate}, report.Concentration)
@@ -79,8 +80,12 @@ func (q surveyQuestion) tables(groups []group, ds []lognormal.Description) []rep
 		}
 		allBelow := d.Below == d.N
 		row := report.Row{Label: q.groupName(groups[i]), Notes: q.notesOf(d)}
-		row.Cells = []any{groups[i].name, row.Label, d.N, d.Below, float64(d.Below) / float64(d.N),
-			bounded(d.Min, d.MinBelow), d.MinBelow, bounded(d.Max, allBelow), allBelow}
+		row.Cells = []any{groups[i].name, row.Label, d.N}
+		if q.by == "home" {
+			row.Cells = []any{groups[i].name, row.Label, 1, d.N}
+		}
+		row.Cells = append(row.Cells, d.Below, float64(d.Below)/float64(d.N),
+			bounded(d.Min, d.MinBelow), d.MinBelow, bounded(d.Max, allBelow), allBelow)
 		for _, e := range []*analysis.Estimate{gm, gsd, am} {
 			row.Cells = append(row.Cells, q.cell(e))
 			if q.by == "home" {
@@ -168,7 +173,7 @@ func valueOf(e *analysis.Estimate) any {
 	if e == nil {
 		return nil
 	}
-	return []report.Field{{Name: "value", Value: e.Value}}
+	return report.ValueOnly(*e)
 }
 
 // readingsAlike is noted of every home's readings.

@@ -123,6 +123,8 @@ func encode(b *bytes.Buffer, v any) error {
 			{"value", v.Value}, {"lower", limit(v.Lower)}, {"upper", limit(v.Upper)},
 			{"confidence", v.Confidence}, {"unit", asciiUnit(v.Unit)}, {"method", v.Method},
 		})
+	case ValueOnly:
+		return encode(b, []Field{{"value", v.Value}, {"lower", nil}, {"upper", nil}, {"confidence", nil}, {"unit", asciiUnit(v.Unit)}, {"method", nil}})
 	case Range:
 		return encode(b, []Field{{"value", nil}, {"lower", v.Lower}, {"upper", v.Upper}, {"confidence", v.Confidence}, {"unit", ""}, {"method", v.Method}})
 	case time.Time:

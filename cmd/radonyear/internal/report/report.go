@@ -109,7 +109,7 @@ const (
 	Fraction                   // analysis.Estimate of a share in 0..1, or unless people see it a Range; they see value and interval in percent
 	Against                    // []annual.Against; people see probability and verdict
 	Bool                       // bool: CSV and JSON only
-	Nested                     // []Field or []any: JSON only
+	Nested                     // []Field, []any or ValueOnly: JSON only
 )
 
 // Range is an estimate of which only the limits are told: in CSV its value is empty,
@@ -118,6 +118,9 @@ type Range struct {
 	Lower, Upper, Confidence float64
 	Method                   string
 }
+
+// ValueOnly is an estimate of which only the value is told, as a Nested cell or in one.
+type ValueOnly analysis.Estimate
 
 // Limit is a number of which only this upper limit is known: people see "<15.0", CSV
 // and JSON the number, with another column or a note that says so.
@@ -218,7 +221,7 @@ func checkCell(col Column, cell any) error {
 		_, ok = cell.(bool)
 	case Nested:
 		switch cell.(type) {
-		case []Field, []any:
+		case []Field, []any, ValueOnly:
 			ok = true
 		}
 	}
