@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"slices"
@@ -148,6 +149,7 @@ func (q communityQuestion) publishedTable(pub survey.Published) report.Table {
 				report.Column{Head: fmt.Sprintf("P>%g%%", round(100*q.exceeds)), Style: report.Text, Words: true, With: true})
 		}
 	}
+	t.Columns = append(t.Columns, report.Column{Key: "recruitment", Style: report.Text}) // a share goes nowhere without it
 	for _, r := range slices.Concat([]survey.PublishedRow{pub.Community}, pub.Areas) {
 		kind := "area"
 		switch {
@@ -174,7 +176,7 @@ func (q communityQuestion) publishedTable(pub survey.Published) report.Table {
 				cells = append(cells, probability, words)
 			}
 		}
-		t.Rows = append(t.Rows, report.Row{Label: name, Cells: cells})
+		t.Rows = append(t.Rows, report.Row{Label: name, Cells: append(cells, cmp.Or(q.recruitment, "not stated"))})
 	}
 	return t
 }
