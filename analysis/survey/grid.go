@@ -433,8 +433,8 @@ func legendre(n int) (x, w []float64) {
 //
 // Interval: credible: of communities whose spreads are drawn from their priors, those
 // asked for at 90 % hold 90. Of one pair of spreads, 0.8 between homes and 0.4 between
-// areas, they hold 89 % with 12 areas of 25 homes, 87 to 90 with 20 of 5 or with 5 of 10,
-// 86 with 40 of 2, and 95 where areas are nearly alike; TestCoverage holds that. With five
+// areas, those of areas hold 89 % with 12 areas of 25 homes, 87 to 90 with 20 of 5 or with
+// 5 of 10, 86 with 40 of 2, and 95 where areas are nearly alike; TestCoverage holds that. With five
 // areas or fewer they lean on the prior.
 //
 // Notes: one-area, areas-explained, few-areas, mostly-censored, no-homes, all-below.
@@ -485,7 +485,7 @@ func Posterior(homes []Home, opt PosteriorOptions) (PosteriorResult, error) {
 			r.Notes = append(r.Notes, note("areas-explained", "covariates tell each of %d areas from the others, so nothing is known of the spread that is left between them but its prior: give fewer covariates of areas", d.measured))
 		}
 	} else if d.between0 < 5 {
-		r.Notes = append(r.Notes, note("few-areas", "%d areas say little of the spread between areas, so its prior counts: try priors of half and of twice the standard deviation of %g", d.measured, opt.PriorSD))
+		r.Notes = append(r.Notes, note("few-areas", "%d areas say little of the spread between areas, so its prior, half-normal with a standard deviation of %g in logs, counts: more areas tell more", d.measured, opt.PriorSD))
 	}
 	r.Notes = append(r.Notes, d.censoredNote()...)
 	if err := g.areas(&r, opt); err != nil {

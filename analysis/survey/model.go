@@ -601,7 +601,7 @@ func (d *design) degrees(homes []Home) error {
 	}
 	if d.spare <= 0 {
 		if d.measured == len(homes) {
-			return fmt.Errorf("each of %d areas has one home, so the spread between areas cannot be told from that between homes: give larger areas, or the standard deviation between homes if it is known", d.measured)
+			return fmt.Errorf("each of %d areas has one home, so the spread between areas cannot be told from that between homes: give larger areas", d.measured)
 		}
 		return fmt.Errorf("%d homes in %d areas leave nothing to tell the spread between homes by: give larger areas or fewer covariates", len(homes), d.measured)
 	}

@@ -106,7 +106,7 @@ func parseCommunity(c *cli.Context) (q communityQuestion, err error) {
 			return q, err
 		}
 		q.populationsFile, q.beside = path, append(q.beside, f.sum)
-		if q.populations, err = readPopulations(f); err != nil {
+		if q.populations, _, err = readDwellings(f, "area"); err != nil {
 			return q, err
 		}
 	}
@@ -121,25 +121,29 @@ func parseCommunity(c *cli.Context) (q communityQuestion, err error) {
 	return q, err
 }
 
-// readPopulations takes area and dwellings.
-func readPopulations(f sideFile) (map[string]float64, error) {
-	area, dwellings := f.column("area"), f.column("dwellings", "population", "homes")
-	if area < 0 || dwellings < 0 {
-		return nil, f.fail(1, "the header has no columns area and dwellings")
+// readDwellings takes a column's values, each once, how many dwellings they have, and in
+// which line.
+func readDwellings(f sideFile, column string) (all map[string]float64, lines map[string]int, err error) {
+	name, dwellings := f.column(strings.ToLower(column)), f.column("dwellings", "population", "homes")
+	if name < 0 || dwellings < 0 || name == dwellings {
+		return nil, nil, f.fail(1, "the header has no columns %s and dwellings", column)
 	}
-	out := map[string]float64{}
+	all, lines = map[string]float64{}, map[string]int{}
 	for _, row := range f.rows {
-		n, err := strconv.ParseFloat(row.cells[dwellings], 64)
+		cell := row.cells[dwellings]
+		n, err := strconv.ParseFloat(cell, 64)
 		if err != nil || !(n > 0) || math.IsInf(n, 0) {
-			return nil, f.fail(row.line, "column dwellings: %q is not a number above 0", row.cells[dwellings])
+			return nil, nil, f.fail(row.line, "column dwellings: %q is not a number above 0", cell)
 		}
-		name := row.cells[area]
-		if _, twice := out[name]; twice {
-			return nil, f.fail(row.line, "column area: %q stands there twice", name)
+		if strings.Trim(cell, "0123456789") != "" { // 21.250 is most often 21250
+			return nil, nil, f.fail(row.line, "column dwellings: %q is not a whole number; write thousands without a mark", cell)
 		}
-		out[name] = n
+		if _, twice := all[row.cells[name]]; twice {
+			return nil, nil, f.fail(row.line, "column %s: %q stands there twice", column, row.cells[name])
+		}
+		all[row.cells[name]], lines[row.cells[name]] = n, row.line
 	}
-	return out, nil
+	return all, lines, nil
 }
 
 // surveyed is one home of the community.
@@ -366,10 +370,15 @@ func (q communityQuestion) population(daily *ingest.Daily) (population, int) {
 		if q.by != "area" {
 			s.group = h.Extra[q.by]
 		}
+		var phases []string
 		for k, x := range h.Series {
+			phases = append(phases, h.About[k].Phase)
 			if h.About[k].Phase != "after" {
 				s.series = append(s.series, x)
 			}
+		}
+		if slices.Contains(phases, "") { // beside "after" it may be either
+			_, s.why = phaseOf(phases)
 		}
 		switch {
 		case len(h.Series) == 0:

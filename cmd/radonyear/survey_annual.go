@@ -357,7 +357,11 @@ func (q communityQuestion) fromAnnual(r annualRow) (surveyed, error) {
 		raw = lognormal.Below(r.raw)
 		s.home = survey.Home{Area: group, Below: true, Log: math.Log(max(r.raw, temporal.ZeroLimit) * r.factor), SE: se}
 	}
-	if r.raw <= 0 {
+	switch {
+	case r.raw > 0:
+	case r.below: // a result of exactly zero
+		raw = lognormal.Below(temporal.ZeroLimit)
+	default:
 		raw = lognormal.Exact(v)
 	}
 	s.raw = survey.FromObservation(group, raw)

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"maps"
-	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -66,26 +65,14 @@ func parseDrawing(c *cli.Context) (d drawingQuestion, err error) {
 		if slices.ContainsFunc(d.rakes, func(r rake) bool { return r.column == column }) {
 			return d, usageError{fmt.Sprintf("--rake %s is given twice", column), "give each column one file"}
 		}
-		r := rake{column: column, path: path, dwellings: map[string]float64{}, lines: map[string]int{}}
+		r := rake{column: column, path: path}
 		f, err := openSide(c, path, "dwellings", fmt.Sprintf("a line is a value of %s and its dwellings under the header %s,dwellings", column, column))
 		if err != nil {
 			return d, err
 		}
 		d.beside = append(d.beside, f.sum)
-		cell, dwellings := f.column(strings.ToLower(column)), f.column("dwellings", "population", "homes")
-		if cell < 0 || dwellings < 0 || cell == dwellings {
-			return d, f.fail(1, "the header has no columns %s and dwellings", column)
-		}
-		for _, row := range f.rows {
-			n, err := strconv.ParseFloat(row.cells[dwellings], 64)
-			if err != nil || !(n > 0) || math.IsInf(n, 0) {
-				return d, f.fail(row.line, "column dwellings: %q is not a number above 0", row.cells[dwellings])
-			}
-			name := row.cells[cell]
-			if _, twice := r.dwellings[name]; twice {
-				return d, f.fail(row.line, "column %s: %q stands there twice", column, name)
-			}
-			r.dwellings[name], r.lines[name] = n, row.line
+		if r.dwellings, r.lines, err = readDwellings(f, column); err != nil {
+			return d, err
 		}
 		d.rakes = append(d.rakes, r)
 	}
@@ -251,8 +238,9 @@ func (q communityQuestion) design(all []surveyed, daily *ingest.Daily, files []i
 	return out, d.worded(err, rakes)
 }
 
-// differences are those of the shares of two areas, the first's less the second's; nil
-// where there are more areas or one, or a cluster stands in both.
+// differences are those of the shares of two areas, the first's less the second's, as of
+// two samples drawn apart; nil where there are more areas or one, or a cluster stands in
+// both. That homes of both come from the same strata is not in it.
 func differences(homes []survey.Drawn, r survey.DesignResult) (all []analysis.Estimate, err error) {
 	if len(r.Areas) != 2 {
 		return nil, nil

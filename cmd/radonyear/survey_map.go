@@ -20,7 +20,8 @@ import (
 
 // A map is a GeoJSON FeatureCollection (RFC 7946) whose features are areas. The results
 // of areas go into their features' properties, each under "radon_" and the name it has
-// in CSV; everything else of the map is kept as it stands.
+// in CSV, in the place of properties of that name; everything else of the map is kept as
+// it stands.
 
 // member is one field of a JSON object, in its place.
 type member struct {
@@ -216,9 +217,13 @@ func (m *areaMap) missing(byArea map[string][]report.Field) (missing []string) {
 	return missing
 }
 
-// resultsOf are results as a feature's properties.
-func resultsOf(row []report.Field) (properties []member, err error) {
+// resultsOf are results as a feature's properties, but one that the map's key has the
+// name of.
+func (m *areaMap) resultsOf(row []report.Field) (properties []member, err error) {
 	for _, v := range row {
+		if mapPrefix+v.Name == m.key {
+			continue
+		}
 		value, err := json.Marshal(v.Value)
 		if err != nil {
 			return nil, err
@@ -234,11 +239,17 @@ const notForPublishing = "This map is for those who may see the homes: it has ar
 // with is the map with the areas' results, and all else as it was.
 func (m *areaMap) with(doc report.Document, byArea map[string][]report.Field) (text []byte, err error) {
 	without := 0
+	written := map[string]bool{} // in some feature, so in no other from an earlier result
+	for _, row := range byArea {
+		for _, x := range row {
+			written[mapPrefix+x.Name] = mapPrefix+x.Name != m.key
+		}
+	}
 	var features []json.RawMessage
 	for _, f := range m.features {
-		properties := slices.DeleteFunc(slices.Clone(f.properties), func(x member) bool { return strings.HasPrefix(x.name, mapPrefix) })
+		properties := slices.DeleteFunc(slices.Clone(f.properties), func(x member) bool { return written[x.name] })
 		if row, ok := byArea[f.area]; ok && f.area != "" {
-			found, err := resultsOf(row)
+			found, err := m.resultsOf(row)
 			if err != nil {
 				return nil, err
 			}
@@ -312,13 +323,10 @@ func (m *areaMap) published(pub survey.Published, doc report.Document) (text []b
 		}
 		var properties []member
 		if f.area != "" {
-			name, err := json.Marshal(f.area)
-			if err != nil {
-				return nil, nil, err
-			}
-			properties = append(properties, member{m.key, name})
+			key := slices.IndexFunc(f.properties, func(x member) bool { return x.name == m.key })
+			properties = append(properties, f.properties[key]) // text or number, as it stands
 			if row, ok := byArea[f.area]; ok {
-				found, err := resultsOf(row)
+				found, err := m.resultsOf(row)
 				if err != nil {
 					return nil, nil, err
 				}
@@ -347,7 +355,7 @@ func (m *areaMap) published(pub survey.Published, doc report.Document) (text []b
 		if row == nil {
 			return json.RawMessage("null"), nil
 		}
-		found, err := resultsOf(row)
+		found, err := m.resultsOf(row)
 		if err != nil {
 			return nil, err
 		}
@@ -403,11 +411,41 @@ func shapeOf(f feature) (json.RawMessage, error) {
 	var polygon [][][]float64
 	var several [][][][]float64
 	for _, x := range members {
-		if x.name == "coordinates" && (kind == "Polygon" && json.Unmarshal(x.value, &polygon) == nil || kind == "MultiPolygon" && json.Unmarshal(x.value, &several) == nil) {
-			return objectOf([]member{{"type", json.RawMessage(strconv.Quote(kind))}, x})
+		var coordinates any
+		switch {
+		case x.name != "coordinates":
+			continue
+		case kind == "Polygon" && json.Unmarshal(x.value, &polygon) == nil && places(polygon):
+			coordinates = polygon
+		case kind == "MultiPolygon" && json.Unmarshal(x.value, &several) == nil && len(several) > 0 && !slices.ContainsFunc(several, func(p [][][]float64) bool { return !places(p) }):
+			coordinates = several
+		default:
+			continue
 		}
+		value, err := json.Marshal(coordinates)
+		if err != nil {
+			return nil, err
+		}
+		return objectOf([]member{{"type", json.RawMessage(strconv.Quote(kind))}, {"coordinates", value}})
 	}
 	return nil, fmt.Errorf("its %s has no coordinates that can be read", kind)
+}
+
+// places says whether a polygon has rings, of positions, of which it leaves two numbers:
+// others may hold anything.
+func places(polygon [][][]float64) bool {
+	for _, ring := range polygon {
+		for i, position := range ring {
+			if len(position) < 2 {
+				return false
+			}
+			ring[i] = position[:2]
+		}
+		if len(ring) < 4 { // RFC 7946, 3.1.6
+			return false
+		}
+	}
+	return len(polygon) > 0
 }
 
 // listOf writes values as a list, each on a line of its own.
