@@ -209,6 +209,40 @@ func TestMinnesota(t *testing.T) {
 	}
 }
 
+// TestPublishedDyestuff: Davies and Goldsmith 1972, Statistical Methods in Research and
+// Production (from memory): six batches of five, a mean square of 11271.5 between
+// them and one of 2451.25 within, so 2451.25 and (11271.5 − 2451.25)/5 = 1764.05 by restricted
+// likelihood, which the documentation of lme4 has too (from memory), with a mean of
+// 1527.5 and its error √(11271.5/30) = 19.38. In hundreds here.
+func TestPublishedDyestuff(t *testing.T) {
+	file, err := reftest.Read("survey-areas.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	found := 0
+	for _, c := range file.Cases {
+		if c.Name != "lme4: Dyestuff" {
+			continue
+		}
+		found++
+		var in input
+		if err := json.Unmarshal(c.Input, &in); err != nil {
+			t.Fatal(err)
+		}
+		m, err := Fit(in.homes(false), Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		near(t, "within batches", m.SDHome.Value*m.SDHome.Value, 0.245125, 1e-9)
+		near(t, "between batches", m.SDArea.Value*m.SDArea.Value, 0.176405, 1e-9)
+		near(t, "mean", m.Fixed[0].Value, 15.275, 1e-13)
+		near(t, "error of the mean", m.Fixed[0].SE, math.Sqrt(1.12715/30), 1e-9)
+	}
+	if found != 1 {
+		t.Errorf("%d cases of Dyestuff", found)
+	}
+}
+
 func minnesota(t testing.TB) (in input) {
 	t.Helper()
 	file, err := reftest.Read("survey-areas.json")

@@ -88,7 +88,11 @@ func parseConfidence(c *cli.Context) (float64, error) {
 	text := c.String("confidence")
 	x, err := parseRelative(text)
 	if err != nil || x < 0.5 {
-		return 0, usageError{fmt.Sprintf("--confidence %q is not a share from 50 %% to under 100 %%", text), percentMeant("confidence", text, "95%")}
+		hint := "--confidence 95%"
+		if meant, err := parseRelative(text + "%"); err == nil && meant >= 0.5 {
+			hint = percentMeant("confidence", text, "95%")
+		}
+		return 0, usageError{fmt.Sprintf("--confidence %q is not a share from 50 %% to under 100 %%", text), hint}
 	}
 	return x, nil
 }
