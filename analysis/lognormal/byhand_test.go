@@ -1,6 +1,7 @@
 package lognormal
 
 import (
+	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -248,6 +249,25 @@ func TestNoMeanWithoutALimit(t *testing.T) {
 		}
 		if m := d.Fit.Mean; m != nil && m.Value > 300 {
 			t.Errorf("%v over %v: the mean is %v", c.obs, c.outdoor, m)
+		}
+	}
+	// Its lower limit is as good as any, and is said instead, the outdoor air given back; but
+	// not where it is that air and nothing more.
+	fit, err := Fit(zeros, FitOptions{})
+	if err != nil || fit.Mean == nil || !math.IsInf(fit.Mean.Upper, 1) || !(fit.Mean.Lower > 0) {
+		t.Fatalf("%+v, %v", fit.Mean, err)
+	}
+	for outdoor, obs := range map[float64][]Observation{0: zeros, 10: append(exacts(30, 70), Below(15), Below(15))} {
+		d, err := Describe(obs, DescribeOptions{Outdoor: outdoor})
+		want := fmt.Sprintf("above %.3g Bq/m³, the lower limit of its 95 %% interval", fit.Mean.Lower+outdoor)
+		if err != nil || !slices.ContainsFunc(d.Notes, func(n analysis.Note) bool { return n.Code == "mean-at-least" && strings.Contains(n.Text, want) }) {
+			t.Errorf("over %v: %v, not %q, %v", outdoor, d.Notes, want, err)
+		}
+	}
+	for _, outdoor := range []float64{0, 10} {
+		d, err := Describe(exacts(outdoor+1.1, outdoor+1e4, outdoor+1e9), DescribeOptions{Outdoor: outdoor})
+		if err != nil || !analysis.HasNote(d.Notes, "no-mean") || analysis.HasNote(d.Notes, "mean-at-least") {
+			t.Errorf("over %v: %v, %v", outdoor, d.Notes, err)
 		}
 	}
 	// A mean with limits may lie above every value too, where values are of two kinds: e^0

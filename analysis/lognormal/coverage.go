@@ -56,6 +56,10 @@ func CoverageSettings() (all []CoverageSetting) {
 	return all
 }
 
+// closedMean is a mean by the default method whose upper limit is not open, told apart
+// for ten homes and fewer: it is those that Describe gives as a mean.
+const closedMean = "mean with upper limit"
+
 // CoverageTable draws so many samples of one setting and counts how often each
 // interval asked for at 95 % held the truth. The same trials and setting give the
 // same rows.
@@ -90,8 +94,12 @@ func CoverageTable(s CoverageSetting, trials int) []analysis.CoverageRow {
 		}
 		truth["next home"] = math.Exp(mu + sigma*rng.NormFloat64())
 		add := func(quantity string, e *analysis.Estimate, err error) {
-			if err == nil && e != nil {
-				c.add(quantity, truth[quantity], *e)
+			if err != nil || e == nil {
+				return
+			}
+			c.add(quantity, truth[quantity], *e)
+			if quantity == "mean" && s.N <= 10 && !math.IsInf(e.Upper, 1) && (e.Method == string(Land) || e.Method == string(AdjustedLikelihood)) {
+				c.add(closedMean, truth[quantity], *e)
 			}
 		}
 		methods := []FitMethod{AdjustedLikelihood, ProfileLikelihood}

@@ -62,9 +62,11 @@ type Description struct {
 //
 // Assumes what Fit and Counted assume; and that each home is there once.
 //
-// Interval: those of Fit and Counted.
+// Interval: those of Fit and Counted. A mean whose upper limit is open is left out, and
+// a note tells its lower limit, so that what is said of a mean, on one side or on both,
+// holds as the intervals of Fit do; those that are closed alone may hold less.
 //
-// Notes: no-fit, no-mean, mean-above-values, no-shape, level-within-limits,
+// Notes: no-fit, no-mean, mean-at-least, mean-above-values, no-shape, level-within-limits,
 // counted-with-errors, outdoor-floor, and those of Fit.
 //
 // Source: those of Fit and Counted.
@@ -178,8 +180,8 @@ func (d *Description) note(code, format string, args ...any) {
 const farMean = 1.5
 
 // checkMean holds the fitted mean to what was measured. Without an upper limit it is no
-// estimate of anything, and is withdrawn; where it lies far above the values, the shape
-// assumed for them makes it and not they.
+// estimate of anything, and is withdrawn but for its lower limit, which is as good as any;
+// where it lies far above the values, the shape assumed for them makes it and not they.
 func (d *Description) checkMean(obs []Observation) {
 	m := d.Fit.Mean
 	if m == nil {
@@ -188,6 +190,9 @@ func (d *Description) checkMean(obs []Observation) {
 	if math.IsInf(m.Upper, 1) {
 		d.Fit.Mean = nil
 		d.note("no-mean", "%v", noUpperLimit(d.N))
+		if m.Lower > d.Outdoor {
+			d.note("mean-at-least", "of the mean it can only be said that it lies above %.3g Bq/m³, the lower limit of its %.4g %% interval", m.Lower, 100*m.Confidence)
+		}
 		return
 	}
 	plain := 0.0 // with each value where it is highest

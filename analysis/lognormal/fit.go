@@ -82,10 +82,9 @@ type FitResult struct {
 // e^σ, e^(μ + σ²/2), e^(μ + z_p·σ) and Φ((μ − ln L)/σ) where it is largest. Each
 // quantity's limits are where twice the log likelihood, at its largest for the
 // quantity fixed, has fallen by a drop; an upper tolerance limit is the upper limit of
-// the quantile at a drop for twice the confidence less 1. A mean without an upper limit
-// is not given; nor, where more than 80 % of the values lie below their limits, are mean,
-// geometric mean and geometric standard deviation, and quantiles and shares at less than
-// the lowest value known.
+// the quantile at a drop for twice the confidence less 1. Where more than 80 % of the
+// values lie below their limits, mean, geometric mean and geometric standard deviation
+// are not given, nor quantiles and shares at less than the lowest value known.
 //
 // "adjusted-likelihood", the default: −½ ln Σ 1/(σ² + e²), over all values, is added
 // first, so that σ is judged on n − 1 degrees of freedom, and the drop is (n−1)·ln(1 +
@@ -99,12 +98,13 @@ type FitResult struct {
 //
 // Interval: confidence, approximate where the data are not complete. Adjusted, it
 // holds 94 to 97 % at 10 to 50 values with up to 60 % below a limit, and up to 98 % at
-// 5 values and at 10 with 60 %; of samples of 5 with 60 % a third have fewer than two
-// values above the limit and no fit. With limits a mean is given for 17 to 75 % of
-// samples of 5 and 55 to 99.5 % of 10, and with 60 % its interval has up to 4.1 % of
-// truths under it at 10 and holds 92 to 94.5 % at 5, with up to 7 % under it. Plain,
-// it holds 92.5 to 96.5 % from 10 on, with up to 6 % of truths on one side, and 90.5
-// to 94 % at 5, with up to 9 %. See COVERAGE.md.
+// 5 values and at 10 with 60 %; at most 4 % of truths lie on a side, open upper limits
+// counted. Of samples of 5 with 60 % a third have fewer than two values above the limit
+// and no fit. Of means with limits at 5, 17 to 75 % have an upper limit that is not open,
+// and at 10, 55 to 99.5 %: with 60 % these alone hold 92 to 94.5 % at 5, with up to 7 %
+// of truths under them, and have up to 4.1 % under at 10. Plain, it holds 92.5 to 96.5 %
+// from 10 on, with up to 6 % of truths on one side, and 90.5 to 94 % at 5, with up to 9 %.
+// See COVERAGE.md.
 //
 // Notes: no-mean, too-uncertain, mostly-censored, no-spread-seen, unbounded.
 //
@@ -389,8 +389,6 @@ func fitLikelihood(obs []Observation, opt FitOptions) (FitResult, error) {
 		r.note("no-mean", "%v", tooFewForMean(r.N))
 	} else if m, err := estimate("arithmetic mean", becquerel, meanLog, math.Exp); err != nil {
 		r.note("no-mean", "%v", err)
-	} else if math.IsInf(m.Upper, 1) {
-		r.note("no-mean", "%v", noUpperLimit(r.N))
 	} else {
 		m.Notes = append(m.Notes, wideNote(math.Log(m.Lower), math.Log(m.Upper), math.Log(gm.Upper)-math.Log(gm.Lower), r.N)...)
 		r.Mean = &m

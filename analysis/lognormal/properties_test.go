@@ -511,6 +511,7 @@ func TestNotes(t *testing.T) {
 		{"no-mean", exacts(1e-300, 1e300, 1), DescribeOptions{}, exacts(10, 11, 12), DescribeOptions{Mean: MOVER}},
 		{"no-fit", exacts(20), DescribeOptions{}, exacts(20, 21), DescribeOptions{}},
 		{"no-mean", append(repeat(Below(5), 2), exacts(20, 60)...), DescribeOptions{}, append(repeat(Below(5), 2), exacts(6, 20, 30, 60)...), DescribeOptions{}},
+		{"mean-at-least", append(repeat(Below(5), 2), exacts(20, 60)...), DescribeOptions{}, append(repeat(Below(5), 2), exacts(6, 20, 30, 60)...), DescribeOptions{}},
 		{"mean-above-values", exacts(0.1, 60, 61, 62, 63, 64, 65, 66), DescribeOptions{}, exacts(30, 60, 61, 62, 63, 64, 65, 66), DescribeOptions{}},
 		{"mean-above-values", exacts(30, 70, 90, 120, 130, 140, 200, 300, 400, 700), DescribeOptions{Outdoor: 29.99}, exacts(30, 70, 90, 120, 130, 140, 200, 300, 400, 700), DescribeOptions{}},
 		{"no-shape", append(exacts(20, 30, 40), Below(10)), DescribeOptions{}, exacts(20, 30, 40, 10), DescribeOptions{}},

@@ -93,17 +93,17 @@ func Mean(s analysis.Series, opt Options) (Result, error) {
 	if lasts < MinTimes {
 		const cure = "or use the annual mean, which knows how radon varies elsewhere"
 		if top.tau > rec.longest()*(1-atBound) { // the longest looked at: known is that it is no shorter
-			return Result{}, fmt.Errorf("home %q: readings resemble each other over %.3g hours at least, and the record lasts %.3g; under %v times as long no interval holds its promise: measure on, %s", s.Home, top.tau, lasting, MinTimes, cure)
+			return Result{}, fmt.Errorf("home %q: readings resemble each other over %s hours at least, and the record lasts %s; under %v times as long no interval holds its promise: measure on, %s", s.Home, hoursInWords(top.tau), hoursInWords(lasting), MinTimes, cure)
 		}
-		return Result{}, fmt.Errorf("home %q: the record lasts %.1f times the %.3g hours over which its readings resemble each other; under %v no interval holds its promise: measure on to %.0f days, %s",
-			s.Home, lasts, top.tau, MinTimes, daysFor(MinTimes), cure)
+		return Result{}, fmt.Errorf("home %q: the record lasts %.1f times the %s hours over which its readings resemble each other; under %v no interval holds its promise: measure on to %.0f days, %s",
+			s.Home, lasts, hoursInWords(top.tau), MinTimes, daysFor(MinTimes), cure)
 	}
 	if top.tau < rec.shortest()*(1+atBound) {
 		r.NotSeen = true
 		notes = append(notes, analysis.Note{Code: "correlation-not-seen", Text: fmt.Sprintf("readings %.3g hours apart do not resemble each other; the correlation time is %.2g hours at most", rec.step(), top.tau)})
 	}
 	if lasts < EnoughTimes {
-		notes = append(notes, analysis.Note{Code: "short-record", Text: fmt.Sprintf("the record lasts %.3g times the %.3g hours over which its readings seem to resemble each other; a short record makes them seem fewer than they are, and the interval too narrow: measure on to %.0f days", lasts, top.tau, daysFor(EnoughTimes))})
+		notes = append(notes, analysis.Note{Code: "short-record", Text: fmt.Sprintf("the record lasts %.3g times the %s hours over which its readings seem to resemble each other; a short record makes them seem fewer than they are, and the interval too narrow: measure on to %.0f days", lasts, hoursInWords(top.tau), daysFor(EnoughTimes))})
 	}
 	student := func(nu float64) float64 {
 		return distuv.StudentsT{Sigma: 1, Nu: nu}.Quantile((1 + opt.Confidence) / 2)
@@ -142,6 +142,14 @@ func Mean(s analysis.Series, opt Options) (Result, error) {
 		}
 	}
 	return r, nil
+}
+
+// hoursInWords is a number of hours to three digits, without an exponent.
+func hoursInWords(h float64) string {
+	if h >= 999.5 {
+		return fmt.Sprintf("%.0f", h)
+	}
+	return fmt.Sprintf("%.3g", h)
 }
 
 // prepare checks that the series can have such a mean, and lays it out for the

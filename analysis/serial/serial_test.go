@@ -479,6 +479,11 @@ func TestRefusals(t *testing.T) {
 	if r, err = Mean(series(t, time.Hour, count(300), short), Options{}); err != nil || !analysis.HasNote(r.Mean.Notes, "short-record") {
 		t.Errorf("%v, %v; correlation time %v", r.Mean.Notes, err, r.CorrelationTime)
 	}
+	for hours, want := range map[float64]string{2832.4: "2832", 999.6: "1000", 999.4: "999", 38.68: "38.7"} {
+		if got := hoursInWords(hours); got != want {
+			t.Errorf("%v hours are %q, not %q", hours, got, want)
+		}
+	}
 }
 
 // FuzzMean: whatever the readings, an error or a sound answer.

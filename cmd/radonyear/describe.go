@@ -281,6 +281,9 @@ func (q surveyQuestion) describeOne(obs []lognormal.Observation) (lognormal.Desc
 		return d, nil
 	}
 	d.Fit.Mean = &r.Mean
+	d.Notes = slices.DeleteFunc(d.Notes, func(n analysis.Note) bool { // of the mean that it stands in place of
+		return n.Code == "no-mean" || n.Code == "mean-at-least" || n.Code == "mean-above-values"
+	})
 	d.Notes = append(d.Notes, r.Mean.Notes...)
 	return d, nil
 }

@@ -64,7 +64,7 @@ func (p *program) mean(c *cli.Context) error {
 	subs := population{daily.HomeCount(), func(i int) (out []subject) {
 		home := daily.Home(i, ingest.Filter{Phase: phase})
 		for k, s := range home.Series {
-			out = append(out, subject{place: s.Place, series: []analysis.Series{s}, phase: home.About[k].Phase})
+			out = append(out, subject{place: s.Place, series: []analysis.Series{s}, phase: home.About[k].Phase, mixed: home.About[k].Mixed})
 		}
 		slices.SortStableFunc(out, func(a, b subject) int { // before comes before after
 			return cmp.Or(strings.Compare(a.place.Room, b.place.Room), strings.Compare(a.place.Detector, b.place.Detector), strings.Compare(b.phase, a.phase))
@@ -75,13 +75,18 @@ func (p *program) mean(c *cli.Context) error {
 		analysis.Series
 		serial.Result
 		phase string
+		notes []analysis.Note
 	}
 	results, left := estimateAll(subs, func(s subject) (result, error) {
 		r, err := serial.Mean(s.series[0], opt)
 		if err != nil && s.phase != "" { // a home has a record on each side of its mitigation
 			err = fmt.Errorf("%s mitigation: %s", s.phase, strings.TrimPrefix(err.Error(), fmt.Sprintf("home %q: ", s.place.Home)))
 		}
-		return result{s.series[0], r, s.phase}, err
+		notes := s.notes(r.Mean.Notes)
+		if s.mixed > 0 {
+			notes[len(notes)-1].Text += "; the interval counts nothing for that"
+		}
+		return result{s.series[0], r, s.phase, notes}, err
 	})
 	if len(results) == 0 {
 		return noResult(left, files)
@@ -104,7 +109,7 @@ func (p *program) mean(c *cli.Context) error {
 		{Key: "naive_half_width", Head: "±t·s/√n\nclaims ±", Style: report.Factor},
 	}}
 	for _, r := range results {
-		t.Rows = append(t.Rows, report.Row{Label: report.PlaceName(r.Place), Notes: rowNotes(r.Mean.Notes), Cells: []any{
+		t.Rows = append(t.Rows, report.Row{Label: report.PlaceName(r.Place), Notes: rowNotes(r.notes), Cells: []any{
 			r.Home, r.Area, r.Room, r.Detector, r.phase, instant(r.Start()), instant(r.End()), r.Mean.N, r.PlainMean, r.Mean, r.Cosine,
 			correlationTime(r.Result), r.NotSeen, r.EffectiveN, r.NaiveHalfWidth}})
 	}
