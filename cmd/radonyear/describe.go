@@ -341,6 +341,7 @@ type reduced struct {
 	place analysis.Place
 	after bool   // readings from after mitigation were left out
 	zeros int    // results of exactly zero
+	mixed bool   // some days have hours below the detector's limit among others
 	error bool   // an uncertainty is stated
 	why   string // not empty if it brings nothing
 	none  bool   // the filter left nothing of it
@@ -348,9 +349,9 @@ type reduced struct {
 
 // grouped is what the homes come to, and of how many of them there is something to say.
 type grouped struct {
-	groups                      []group
-	left                        []report.LeftOut
-	homes, after, zeros, errors int
+	groups                             []group
+	left                               []report.LeftOut
+	homes, after, zeros, errors, mixed int
 }
 
 // notes say what was done with readings of another kind.
@@ -363,6 +364,13 @@ func (g grouped) notes(q surveyQuestion) (notes []analysis.Note) {
 	}
 	if g.zeros > 0 {
 		notes = append(notes, zeroNote(g.zeros))
+	}
+	if g.mixed > 0 {
+		doubt := ", and the intervals count nothing for that"
+		if q.stated || q.by == "home" {
+			doubt = ""
+		}
+		add("mixed-limit-days", "Days of %s have hours below the detector's limit among others: for those hours half of the limit counts%s. A more sensitive detector would tell.", count(g.mixed, "home"), doubt)
 	}
 	switch {
 	case g.errors == 0 && q.stated:
@@ -396,6 +404,9 @@ func (q surveyQuestion) groups(daily *ingest.Daily) (all grouped) {
 		if h.error {
 			all.errors++
 		}
+		if h.mixed {
+			all.mixed++
+		}
 		i, ok := at[h.name]
 		if !ok {
 			i = len(all.groups)
@@ -412,9 +423,18 @@ func (q surveyQuestion) home(h ingest.Home) reduced {
 	r := reduced{place: analysis.Place{Home: h.Name, Area: h.Area}, none: len(h.Series) == 0}
 	var kept []analysis.Series
 	for k, s := range h.Series {
-		if q.phase != "" || h.About[k].Phase != "after" {
-			kept = append(kept, s)
+		if q.phase == "" && h.About[k].Phase == "after" {
+			continue
 		}
+		kept = append(kept, s)
+		uncertain := 0 // a day with hours below the limit is, whether or not a file says so
+		for i := range s.Len() {
+			if s.At(i).Uncertainty > 0 {
+				uncertain++
+			}
+		}
+		r.mixed = r.mixed || h.About[k].Mixed > 0
+		r.error = r.error || uncertain > h.About[k].Mixed
 	}
 	r.after, r.zeros = len(kept) < len(h.Series), zerosIn(kept)
 	switch q.by {
@@ -425,12 +445,6 @@ func (q surveyQuestion) home(h ingest.Home) reduced {
 		r.name = h.Name
 	default:
 		r.name = h.Extra[q.by]
-	}
-	for _, s := range kept {
-		for i := range s.Len() {
-			x := s.At(i)
-			r.error = r.error || x.Uncertainty > 0
-		}
 	}
 	switch o, ok := q.rule.reduce(kept); {
 	case len(kept) == 0:
