@@ -105,7 +105,7 @@ func TestPooledReference(t *testing.T) {
 			t.Error(bad)
 		}
 	}
-	for kind, least := range map[string]int{"pool": 8, "next": 8, "signed": 5, "shift": 3, "t": 3, "welch": 2, "wilson": 8, "cycle": 4} {
+	for kind, least := range map[string]int{"pool": 8, "next": 8, "signed": 7, "shift": 3, "t": 5, "welch": 2, "wilson": 8, "cycle": 4} {
 		if seen[kind] < least {
 			t.Errorf("%d cases of %q, fewer than %d", seen[kind], kind, least)
 		}
@@ -115,7 +115,11 @@ func TestPooledReference(t *testing.T) {
 // TestPooledPublished: what is printed of the trials of BCG vaccine (Viechtbauer 2010, J.
 // Stat. Softw. 36(3), from memory): τ² 0.3132, between 0.1197 and 1.1115; I² 92.22 %; Q
 // 152.23; mean −0.7145. And of Wilson's interval, Newcombe 1998, Stat. Med. 17:857, table I
-// (0 of 20: 0 to 0.1611).
+// (0 of 20: 0 to 0.1611). Of pairs: Student's t of Darwin's maize, 2.148 on 14 degrees of
+// freedom, Fisher 1935, The Design of Experiments, section 17 (from memory); and Wilcoxon's
+// signed ranks of Hollander and Wolfe's depression pairs, one-sided p = 0.01953 as R's help
+// of wilcox.test prints it: 0 lies outside the interval asked for at 1 − 2p, and inside
+// any wider one.
 func TestPooledPublished(t *testing.T) {
 	file, err := reftest.Read("compare-pooled.json")
 	if err != nil {
@@ -144,6 +148,27 @@ func TestPooledPublished(t *testing.T) {
 		t.Errorf("of none of 20 the lower limit is %v", e.Lower)
 	}
 	near(t, "0 of 20", e.Upper, 16.11, 0.005)
+
+	pairs := map[string][]float64{}
+	for _, c := range file.Cases {
+		var in struct{ X []float64 }
+		if json.Unmarshal(c.Input, &in) == nil {
+			pairs[c.Name] = in.X
+		}
+	}
+	maize, depression := pairs["t: maize, Fisher 1935"], pairs["signed: depression"]
+	if len(maize) != 15 || len(depression) != 9 {
+		t.Fatalf("%d pairs of maize, %d of depression", len(maize), len(depression))
+	}
+	l := pairedT(maize, 0.95)
+	near(t, "t of maize", l.mid/(l.upper-l.mid)*tHalf(14, 0.95), 2.148, 5e-4)
+	const p = 0.01953
+	if inner, _ := hodgesLehmann(depression, 1-2*(p+1e-5)); inner.upper >= 0 {
+		t.Errorf("depression: 0 is not outside the interval: %v", inner)
+	}
+	if outer, _ := hodgesLehmann(depression, 1-2*(p-1e-5)); outer.upper <= 0 {
+		t.Errorf("depression: 0 is not inside the wider interval: %v", outer)
+	}
 }
 
 // TestPooledByHand: answers that can be derived on paper.
@@ -515,10 +540,8 @@ func TestPooledMethods(t *testing.T) {
 
 // TestShareBelowCoverage sums what Wilson's interval holds over all counts.
 func TestShareBelowCoverage(t *testing.T) {
-	for _, n := range []int{10, 20, 50} {
-		sum, worst, cells := 0.0, 1.0, 0.0
-		for s := 5; s <= 95; s++ {
-			p, held := float64(s)/100, 0.0
+	for _, n := range []int{10, 20, 30, 50} {
+		held := func(p float64) (held float64) {
 			for x := range n + 1 {
 				e, err := ShareBelow(x, n, 0.95)
 				if err != nil {
@@ -529,13 +552,31 @@ func TestShareBelowCoverage(t *testing.T) {
 					held += math.Exp(lg(n) - lg(x) - lg(n-x) + float64(x)*math.Log(p) + float64(n-x)*math.Log1p(-p))
 				}
 			}
-			sum, worst, cells = sum+held, min(worst, held), cells+1
+			return held
+		}
+		sum, worst, cells := 0.0, 1.0, 0.0
+		for s := 5; s <= 95; s++ {
+			h := held(float64(s) / 100)
+			sum, worst, cells = sum+h, min(worst, h), cells+1
 		}
 		t.Logf("n %d: mean %.4f, worst %.4f", n, sum/cells, worst)
-		if sum/cells < 0.945 || sum/cells > 0.965 || worst < 0.88 {
+		if sum/cells < 0.945 || sum/cells > 0.965 || worst < 0.905 {
 			t.Errorf("n %d: held %.4f on average, %.4f at worst", n, sum/cells, worst)
 		}
+		// Just over the upper limit of all homes but one, only all of them hold it.
+		nearAll := 1.0
+		for p := 0.95; p < 0.9995; p += 1e-4 {
+			nearAll = min(nearAll, held(p))
+		}
+		if nearAll < 0.83 || nearAll > 0.85 {
+			t.Errorf("n %d: held %.4f at worst of shares near all", n, nearAll)
+		}
 	}
+	e, err := ShareBelow(29, 30, 0.95)
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "29 of 30", e.Upper, 99.4, 0.05)
 }
 
 // FuzzPool: whatever the homes, an error or a sound answer.
