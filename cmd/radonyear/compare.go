@@ -935,7 +935,7 @@ const tenTimes = "more than ten times"
 // reductionRange are a reduction's limits in a sentence, with what follows a number.
 func reductionRange(e analysis.Estimate, unit string) string {
 	if report.Tenfold(e, e.Lower) && !report.Tenfold(e, e.Upper) {
-		return "from " + tenTimes + " as much radon to " + report.Number(e.Upper) + " %"
+		return "from " + tenTimes + " as much radon to " + report.Bound(e, e.Upper) + " %"
 	}
 	return report.Interval(e) + unit
 }

@@ -88,7 +88,7 @@ var plotMores = map[string]plotMore{
 		[]string{"% of all dwellings", "homes measured, by their tests", "Bars and curve are of the homes measured."}, []string{"% of homes,"}},
 	// Of a home that saw nothing but a limit the upper end alone is its own.
 	"verdict-limits": {nil, []string{"the upper end alone is known"}, nil},
-	"verdict-limit":  {nil, []string{"Annual mean under ", "annual mean, at most", "No curve of what is likely is drawn"}, []string{"95 % interval", "Probability density", "area under the curve"}},
+	"verdict-limit":  {nil, []string{"Annual mean under ", "annual mean, at most", "No curve of what is likely is drawn"}, []string{"95 % interval", "Probability density", "area under the curve", "…"}},
 	"compare-worse":  {nil, []string{"annual mean with the systems is", "at least ", "under -900"}, []string{"falls by"}},
 }
 

@@ -89,13 +89,7 @@ func (q homesQuestion) chance(p float64, of string) page.Prose {
 }
 
 func chance(p, confidence float64, of string) page.Prose {
-	text, side := report.Percent(p, confidence), ""
-	if rest, ok := strings.CutPrefix(text, "<"); ok {
-		text, side = rest, "under "
-	} else if rest, ok := strings.CutPrefix(text, ">"); ok {
-		text, side = rest, "over "
-	}
-	return page.Say("{}{}\u00a0%", side, page.Number(text, p, of))
+	return page.Say("{}\u00a0%", page.Bound(report.Percent(p, confidence), p, of))
 }
 
 // days is a length of time.
@@ -523,7 +517,7 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 func (q homesQuestion) reductionProse(r compared) (value, lead page.Prose) {
 	e := r.Reduction
 	percent := func(x float64, of string) page.Prose {
-		return page.Say("{}\u00a0%", page.Number(report.Number(x), x, of))
+		return page.Say("{}\u00a0%", page.Bound(report.Bound(e, x), x, of))
 	}
 	// A reduction below nothing is said as so much more.
 	side := func(x float64, of string) page.Prose {
@@ -533,7 +527,7 @@ func (q homesQuestion) reductionProse(r compared) (value, lead page.Prose) {
 		if x < 0 {
 			return page.Say("{}\u00a0% more", page.Number(report.Number(-x), x, of))
 		}
-		return page.Say("{}\u00a0% less", page.Number(report.Number(x), x, of))
+		return page.Say("{}\u00a0% less", page.Bound(report.Bound(e, x), x, of))
 	}
 	switch {
 	case r.With.AllBelow && e.Lower >= 0:

@@ -117,7 +117,7 @@ func (q *question) densityFigure(h judged, all []judged, by string, typed bool) 
 	f.Panels = []plot.Panel{top, under}
 	if unseen { // the curve would be a wide prior's, cut off at its upper end
 		f.Desc = "The upper limit of the annual mean, and the detection limit of the test, against the level."
-		f.Notes = []string{"Nothing but a detection limit was seen: only an upper limit of the annual mean is the home's own. No curve of what is likely is drawn, since its middle and its lower end would be of a wide prior and not of this home. " + caution}
+		f.Notes = []string{"Nothing but a detection limit was seen: only an upper limit of the annual mean is the home's own. No curve of what is likely is drawn, since its middle and its lower end would be of a wide prior and not of this home.", caution}
 		f.Panels = []plot.Panel{under}
 	}
 	return f

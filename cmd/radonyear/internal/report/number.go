@@ -232,8 +232,9 @@ func Wrap(text string, width int, indent string) string {
 // levels.
 func Number(x float64, levels ...float64) string { return sided(x, levels) }
 
-// Value writes an estimate's value for people as the tables do.
-func Value(e analysis.Estimate) string { return among(e, e.Value, nil) }
+// Value writes an estimate's value for people as the tables do, and Bound one of its limits.
+func Value(e analysis.Estimate) string            { return among(e, e.Value, nil) }
+func Bound(e analysis.Estimate, x float64) string { return among(e, x, nil) }
 
 // Interval writes an estimate's limits for a sentence.
 func Interval(e analysis.Estimate, levels ...float64) string { return interval(e, " to ", levels) }
