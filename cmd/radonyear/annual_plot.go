@@ -140,7 +140,7 @@ func (q *question) yearFigure(homes []drawnHome, by string) plot.Figure {
 			p.Title = name(h.Place)
 		}
 		p.Marks = append(p.Marks, dayMarks(h.Daily, plot.Model, fmt.Sprintf("where %g %% of days are expected", percent))...)
-		p.Marks = append(p.Marks, levelRules(q.Levels, false)...)
+		levels := levelRules(q.Levels, false) // drawn last: a mean on its level hides no line
 		if len(homes) == 1 {
 			p.Marks = append(p.Marks, detectorMarks(h.series)...)
 		} else {
@@ -150,10 +150,12 @@ func (q *question) yearFigure(homes []drawnHome, by string) plot.Figure {
 			at := plotDay(h.YearEnd) + 0.025*(plotDay(h.YearEnd)-plotDay(h.YearStart))
 			p.Marks = append(p.Marks, plot.Intervals{Look: plot.Look{Role: plot.Model, Label: "annual mean, at most"}, At: []float64{at},
 				Value: []float64{h.AnnualMean.Upper}, Low: []float64{math.Inf(-1)}, High: []float64{h.AnnualMean.Upper}})
+			p.Marks = append(p.Marks, levels...)
 			f.Panels = append(f.Panels, p)
 			continue
 		}
 		p.Marks = append(p.Marks, meanMarks(h.AnnualMean, h.YearStart, h.YearEnd, plot.Model, fmt.Sprintf("annual mean, %g %% interval", percent), 0.025)...)
+		p.Marks = append(p.Marks, levels...)
 		f.Panels = append(f.Panels, p)
 	}
 	if len(homes) > 1 {

@@ -694,7 +694,12 @@ func rawFall(r compare.Result) any {
 }
 
 // fall is by how many percent a ratio lies under 1.
-func fall(ratio float64) string { return report.Whole(100 * (1 - ratio)) }
+func fall(ratio float64) string {
+	if ratio > 10 {
+		return report.Value(compare.ReductionOf(analysis.Estimate{Value: ratio})) // no more than that
+	}
+	return report.Whole(100 * (1 - ratio))
+}
 
 // groupOf is the group that --by puts a home in.
 func (q compareQuestion) groupOf(r compared) string {
@@ -879,6 +884,8 @@ func (q compareQuestion) compareInWords(r compared, isTyped bool) []string {
 		switch percent := math.Round(100 * (x - 1)); {
 		case percent == 0:
 			return "no different"
+		case x > 10:
+			return tenTimes + " as high"
 		case percent > 0:
 			return fmt.Sprintf("%g %% higher", percent)
 		default:
@@ -896,7 +903,7 @@ func (q compareQuestion) compareInWords(r compared, isTyped bool) []string {
 		q.reductionWords(r),
 	}
 	if c := r.cycled; c != nil {
-		lines = append(lines, fmt.Sprintf("By its %d switches alone, each spell against its neighbours: reduction %s %%, interval %s.", c.Switches, report.Number(c.Reduction.Value), report.Interval(c.Reduction)))
+		lines = append(lines, fmt.Sprintf("By its %d switches alone, each spell against its neighbours: reduction %s %%, interval %s.", c.Switches, report.Value(c.Reduction), reductionRange(c.Reduction, "")))
 	}
 	for _, a := range r.AtLeast {
 		lines = append(lines, fmt.Sprintf("Probability of a reduction of more than %g %%: %s %%.", round(100*a.Reduction), report.Percent(a.Probability, q.Confidence)))
@@ -921,19 +928,48 @@ func (q compareQuestion) meanWords(s compare.Side) string {
 	return fmt.Sprintf("%s Bq/m³ (%s)", report.Number(e.Value, q.Levels...), report.Interval(e, q.Levels...))
 }
 
+// tenTimes is how a rise to over ten times is told in words, since of -337000 % nobody
+// can say how much it is.
+const tenTimes = "more than ten times"
+
+// reductionRange are a reduction's limits in a sentence, with what follows a number.
+func reductionRange(e analysis.Estimate, unit string) string {
+	if report.Tenfold(e, e.Lower) && !report.Tenfold(e, e.Upper) {
+		return "from " + tenTimes + " as much radon to " + report.Bound(e, e.Upper) + " %"
+	}
+	return report.Interval(e) + unit
+}
+
+// higherWords are a reduction below nothing and its interval, under its name, in a sentence.
+func higherWords(e analysis.Estimate, interval string) string {
+	higher := report.Number(-e.Value) + " % higher"
+	if report.Tenfold(e, e.Value) {
+		higher = tenTimes + " as high"
+	}
+	if report.Tenfold(e, e.Upper) {
+		return higher + ", throughout its " + interval
+	}
+	return higher + ", " + interval + " of the reduction " + reductionRange(e, " %")
+}
+
 // reductionWords is the reduction in a sentence: as a bound where one side is limits
 // only, and as an increase where it is one.
 func (q compareQuestion) reductionWords(r compared) string {
 	e := r.Reduction
+	end := fmt.Sprintf("end of its %g %% interval: %s.", round(100*q.Confidence), shownWords(r))
 	switch {
+	case r.With.AllBelow && report.Tenfold(e, e.Lower):
+		return "Reduction: not told, with " + tenTimes + " as much radon at the lower " + end
 	case r.With.AllBelow:
-		return fmt.Sprintf("Reduction: at least %s %%, the lower end of its %g %% interval: %s.", report.Number(e.Lower), round(100*q.Confidence), shownWords(r))
+		return fmt.Sprintf("Reduction: at least %s %%, the lower %s", report.Number(e.Lower), end)
+	case r.Without.AllBelow && report.Tenfold(e, e.Upper):
+		return "No reduction: " + tenTimes + " as much radon with the system, even at the upper " + end
 	case r.Without.AllBelow:
-		return fmt.Sprintf("Reduction: at most %s %%, the upper end of its %g %% interval: %s.", report.Number(e.Upper), round(100*q.Confidence), shownWords(r))
+		return fmt.Sprintf("Reduction: at most %s %%, the upper %s", report.Number(e.Upper), end)
 	case e.Value < 0:
-		return fmt.Sprintf("No reduction: the mean with the system is %s %% higher, interval of the reduction %s %%: %s. Look whether the system runs, and whether the readings are the right way round.", report.Number(-e.Value), report.Interval(e), shownWords(r))
+		return fmt.Sprintf("No reduction: the mean with the system is %s: %s. Look whether the system runs, and whether the readings are the right way round.", higherWords(e, "interval"), shownWords(r))
 	}
-	return fmt.Sprintf("Reduction: %s %%, interval %s: %s.", report.Number(e.Value), report.Interval(e), shownWords(r))
+	return fmt.Sprintf("Reduction: %s %%, interval %s: %s.", report.Number(e.Value), reductionRange(e, ""), shownWords(r))
 }
 
 // shownWords is a verdict at the end of a sentence.

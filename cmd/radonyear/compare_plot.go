@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"radonyear/analysis"
@@ -34,7 +35,7 @@ func (q compareQuestion) reductionsFigure(results []compared, joined *compare.Po
 		line.Value = append(line.Value, 100*ratio.Value)
 		line.Low, line.High = append(line.Low, 100*ratio.Lower), append(line.High, 100*ratio.Upper)
 		p.Y.Names = append(p.Y.Names, name)
-		p.Beside = append(p.Beside, fmt.Sprintf("%s (%s)", report.Number(reduction.Value), report.Interval(reduction)))
+		p.Beside = append(p.Beside, fmt.Sprintf("%s (%s)", report.Value(reduction), report.Interval(reduction)))
 	}
 	homes := plot.Intervals{Look: plot.Look{Role: plot.After, Label: fmt.Sprintf("a home, %g %% interval", percent)}}
 	bounds := plot.Intervals{Look: plot.Look{Role: plot.Limit, Label: "a home with limits only on one side, its bound"}}
@@ -74,9 +75,9 @@ func (q compareQuestion) reductionsFigure(results []compared, joined *compare.Po
 			of = fmt.Sprintf("the %d homes with more than limits on both sides", joined.Homes)
 		}
 		e := joined.Reduction
-		f.Lead = fmt.Sprintf("In the middle of %s the annual mean falls by %s %%, %g %% interval %s.", of, report.Number(e.Value), percent, report.Interval(e))
+		f.Lead = fmt.Sprintf("In the middle of %s the annual mean falls by %s %%, %g %% interval %s.", of, report.Number(e.Value), percent, reductionRange(e, ""))
 		if e.Value < 0 {
-			f.Lead = fmt.Sprintf("In the middle of %s the annual mean is %s %% higher with the systems, %g %% interval of the reduction %s %%.", of, report.Number(-e.Value), percent, report.Interval(e))
+			f.Lead = fmt.Sprintf("In the middle of %s the annual mean with the systems is %s.", of, higherWords(e, fmt.Sprintf("%g %% interval", percent)))
 		}
 		if joined.Next != nil {
 			next := plot.Intervals{Look: plot.Look{Role: plot.Next, Label: "the next home"}}
@@ -86,6 +87,9 @@ func (q compareQuestion) reductionsFigure(results []compared, joined *compare.Po
 		if joined.Homes < fewJoined {
 			f.Notes = append([]string{fmt.Sprintf("Under %d homes say next to nothing of others like them.", fewJoined)}, f.Notes...)
 		}
+	}
+	if strings.Contains(strings.Join(p.Beside, " "), "-900") {
+		f.Notes = append([]string{report.TenfoldMeans}, f.Notes...)
 	}
 	homes.Low, homes.High = slices.Concat(homes.Low, bounds.Low), slices.Concat(homes.High, bounds.High)
 	p.X.Min, p.X.Max = homesRange(homes, p.Marks)
@@ -99,10 +103,14 @@ func (r compared) bound() (words string, ratio analysis.Estimate) {
 	ratio = r.Ratio
 	switch {
 	case r.With.AllBelow:
-		words = "at least " + report.Number(r.Reduction.Lower)
+		if words = "at least " + report.Number(r.Reduction.Lower); report.Tenfold(r.Reduction, r.Reduction.Lower) {
+			words = "not told"
+		}
 		ratio.Value, ratio.Lower = ratio.Upper, math.Inf(-1)
 	case r.Without.AllBelow:
-		words = "at most " + report.Number(r.Reduction.Upper)
+		if words = "at most " + report.Number(r.Reduction.Upper); report.Tenfold(r.Reduction, r.Reduction.Upper) {
+			words = report.Interval(r.Reduction)
+		}
 		ratio.Value, ratio.Upper = ratio.Lower, math.Inf(1)
 	}
 	return words, ratio

@@ -586,6 +586,7 @@ func (a *planner) setModel(q question, passive bool) {
 	a.set("detector", kind)
 	a.set("profile", []report.Field{{Name: "name", Value: q.Profile.Name}, {Name: "provenance", Value: q.Profile.Provenance}})
 	a.set("calibration", q.calibration())
+	a.doc.Beside = q.beside
 }
 
 func (a *planner) assumeModel(q question, passive bool) {

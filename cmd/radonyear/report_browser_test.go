@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"fmt"
+	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -128,11 +129,143 @@ func printedWords(t *testing.T, b *browser, width, height float64) []printed {
 	return words
 }
 
+// sought are the words of a part of a table that can be looked for on paper: the others may
+// be broken there, or be turned.
+func sought(cell *element) (words []string) {
+	for _, w := range strings.Fields(apart(cell)) {
+		if utf8.RuneCountInString(w) <= 14 && strings.ContainsFunc(w, func(r rune) bool { return unicode.IsLetter(r) || unicode.IsDigit(r) }) && !strings.ContainsAny(w, "\u200e\u200f\u0590\u05d0עברית") {
+			words = append(words, w)
+		}
+	}
+	return words
+}
+
+// apart is what an element says, with a space before what stands on a line of its own.
+func apart(e *element) string {
+	if e.name == "" {
+		return e.text
+	}
+	var b strings.Builder
+	if e.attr["class"] == "minor" {
+		b.WriteByte(' ')
+	}
+	for _, c := range e.children {
+		b.WriteString(apart(c))
+	}
+	return b.String()
+}
+
+// linesOf are the lines on paper that a row of a table may be: they begin with its first
+// word, and all that its cells say stands beside them or further down (of a head further
+// up), on the same sheet, no further than so many words can take. Where there is none, lost
+// is what the last line looked at has not; a row without a word to look for has neither.
+func linesOf(row *element, words []printed, edge float64) (all []printed, lost string) {
+	var cells [][]string
+	lines, first, from := 0, "", 0 // the cell that the first word is of
+	for _, c := range row.children {
+		if c.name != "th" && c.name != "td" {
+			continue
+		}
+		said, words := sought(c), strings.Fields(apart(c))
+		letters := 0
+		for _, w := range words {
+			letters += 1 + utf8.RuneCountInString(w)/5
+		}
+		lines = max(lines, letters)
+		if first == "" && len(said) > 0 {
+			first, from = said[0], len(cells)
+			if from > 0 || c.attr["class"] == "n" || words[0] != first {
+				edge = math.Inf(1) // the line may begin with something else
+			}
+		}
+		cells = append(cells, said)
+	}
+	if first == "" {
+		return nil, ""
+	}
+	lost = fmt.Sprintf("no line begins with %q", first)
+	over, under := 30.0, 17*float64(lines)
+	if row.parent.name == "thead" {
+		over = under
+	}
+	for _, w := range words {
+		if w.text != first || w.left > edge+1 {
+			continue
+		}
+		missing := ""
+		for i, said := range cells {
+			for _, want := range said {
+				if !slices.ContainsFunc(words, func(o printed) bool {
+					return o.text == want && o.sheet == w.sheet && o.top > w.top-over && o.top < w.top+under && (i <= from || o.left > w.left+5)
+				}) {
+					missing = fmt.Sprintf("no %q in cell %d of the row that begins with %q, on sheet %d", want, i+1, first, w.sheet+1)
+				}
+			}
+		}
+		if missing == "" {
+			all = append(all, w)
+		} else {
+			lost = missing
+		}
+	}
+	return all, lost
+}
+
+// tablesTrouble says which rows of a page's tables are not whole on paper: those without a
+// place there that leaves as many others as can be in their order.
+func tablesTrouble(root *element, words []printed) (trouble []string, rows int) {
+	edge := math.Inf(1)
+	for _, w := range words {
+		edge = min(edge, w.left)
+	}
+	type place struct {
+		printed
+		row, before, length int // the place before it, -1 for none, and how many there are to it
+	}
+	var all []place
+	var lost []string
+	last := -1 // of the longest order
+	for _, table := range root.all("table") {
+		for _, row := range table.all("tr") {
+			found, missing := linesOf(row, words, edge)
+			if found == nil && missing == "" {
+				continue
+			}
+			n := len(all) // not of its own row
+			for _, w := range found {
+				p := place{w, rows, -1, 1}
+				for k, o := range all[:n] {
+					if (o.sheet < w.sheet || o.sheet == w.sheet && o.top < w.top) && o.length >= p.length {
+						p.before, p.length = k, o.length+1
+					}
+				}
+				all = append(all, p)
+				if last < 0 || p.length > all[last].length {
+					last = len(all) - 1
+				}
+			}
+			lost = append(lost, missing)
+			rows++
+		}
+	}
+	there := make([]bool, rows)
+	for k := last; k >= 0; k = all[k].before {
+		there[all[k].row] = true
+	}
+	for i, ok := range there {
+		if !ok {
+			trouble = append(trouble, lost[i])
+		}
+	}
+	return trouble, rows
+}
+
 // papers are the two sizes in use, in inches.
 var papers = map[string][2]float64{"A4": {210 / 25.4, 297 / 25.4}, "Letter": {8.5, 11}}
 
-// TestPagesPrinted prints each page: every word of every table is on the paper, inside
-// of the margins, and a table that goes on over the sheet has its head there again.
+// TestPagesPrinted prints each page: of every row of every table all that its cells say is
+// on one sheet, beside what the row begins with, and inside of the margins; and a table
+// that goes on over the sheet has its head there again.
 func TestPagesPrinted(t *testing.T) {
 	b := newBrowser(t)
 	pages := browserPages(t)
@@ -144,33 +277,22 @@ func TestPagesPrinted(t *testing.T) {
 			t.Run(name+"-"+paper, func(t *testing.T) {
 				words := printedWords(t, b, size[0], size[1])
 				const margin = 36 // points; the style asks for more
-				on := map[string]bool{}
 				sheets := map[string]map[int]bool{}
 				for _, w := range words {
 					if w.left < margin || w.right > size[0]*72-margin || w.top < margin || w.foot > size[1]*72-margin {
 						t.Errorf("sheet %d: %q stands at %.0f-%.0f, %.0f-%.0f", w.sheet+1, w.text, w.left, w.right, w.top, w.foot)
 					}
-					on[w.text] = true
 					if sheets[w.text] == nil {
 						sheets[w.text] = map[int]bool{}
 					}
 					sheets[w.text][w.sheet] = true
 				}
-				looked := 0
-				for _, table := range root.all("table") {
-					for _, x := range table.all("#text") {
-						for _, w := range strings.Fields(x.text) {
-							if utf8.RuneCountInString(w) > 14 || !strings.ContainsFunc(w, unicode.IsLetter) && !strings.ContainsFunc(w, unicode.IsDigit) || strings.ContainsAny(w, "\u200e\u200f\u0590\u05d0עברית") {
-								continue // may be broken, or be turned
-							}
-							if looked++; !on[w] {
-								t.Errorf("%q of a table is not on the paper", w)
-							}
-						}
-					}
+				trouble, rows := tablesTrouble(root, words)
+				for _, bad := range trouble {
+					t.Error(bad)
 				}
-				if looked < 5 {
-					t.Errorf("only %d words of tables were looked for", looked)
+				if rows < 3 {
+					t.Errorf("only %d rows were looked for", rows)
 				}
 				if name == "wards" {
 					over := map[int]bool{}
@@ -194,6 +316,36 @@ func TestPagesPrinted(t *testing.T) {
 					}
 				}
 			})
+		}
+	}
+}
+
+// TestPrintedTells: the check above sees a table that is cut off at its right or at its
+// lower end.
+func TestPrintedTells(t *testing.T) {
+	b := newBrowser(t)
+	path := browserPages(t)["town"]
+	text, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	root := readPage(t, path)
+	for name, style := range map[string]string{
+		"whole":  "",
+		"right":  ".wide { overflow: hidden !important; } table { width: 150% !important; max-width: none !important; }",
+		"lower":  ".wide { overflow: hidden !important; height: 6rem; }",
+		"a cell": "tbody tr:last-child td:last-child { visibility: hidden; }",
+	} {
+		cut := filepath.Join(t.TempDir(), "cut.html")
+		if err := os.WriteFile(cut, []byte(strings.Replace(string(text), "</style>", "@media print { "+style+" }</style>", 1)), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		b.open(cut, 1280)
+		size := papers["A4"]
+		trouble, rows := tablesTrouble(root, printedWords(t, b, size[0], size[1]))
+		t.Logf("%s: %d of %d rows: %q", name, len(trouble), rows, trouble)
+		if (len(trouble) > 0) != (style != "") {
+			t.Errorf("%s: of %d rows %d are not whole: %q", name, rows, len(trouble), trouble)
 		}
 	}
 }

@@ -89,13 +89,7 @@ func (q homesQuestion) chance(p float64, of string) page.Prose {
 }
 
 func chance(p, confidence float64, of string) page.Prose {
-	text, side := report.Percent(p, confidence), ""
-	if rest, ok := strings.CutPrefix(text, "<"); ok {
-		text, side = rest, "under "
-	} else if rest, ok := strings.CutPrefix(text, ">"); ok {
-		text, side = rest, "over "
-	}
-	return page.Say("{}{}\u00a0%", side, page.Number(text, p, of))
+	return page.Say("{}\u00a0%", page.Bound(report.Percent(p, confidence), p, of))
 }
 
 // days is a length of time.
@@ -449,6 +443,9 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 
 	year := section("The year without the system and with it")
 	fall := func(ratio float64, of string) page.Prose {
+		if ratio > 10 {
+			return page.Say(tenTimes + " as high")
+		}
 		text, word := report.Whole(100*(1-ratio)), "lower"
 		if strings.HasPrefix(text, "-") {
 			text, word = text[1:], "higher"
@@ -520,14 +517,17 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 func (q homesQuestion) reductionProse(r compared) (value, lead page.Prose) {
 	e := r.Reduction
 	percent := func(x float64, of string) page.Prose {
-		return page.Say("{}\u00a0%", page.Number(report.Number(x), x, of))
+		return page.Say("{}\u00a0%", page.Bound(report.Bound(e, x), x, of))
 	}
 	// A reduction below nothing is said as so much more.
 	side := func(x float64, of string) page.Prose {
+		if report.Tenfold(e, x) {
+			return page.Say(tenTimes + " as much")
+		}
 		if x < 0 {
 			return page.Say("{}\u00a0% more", page.Number(report.Number(-x), x, of))
 		}
-		return page.Say("{}\u00a0% less", page.Number(report.Number(x), x, of))
+		return page.Say("{}\u00a0% less", page.Bound(report.Bound(e, x), x, of))
 	}
 	switch {
 	case r.With.AllBelow && e.Lower >= 0:
@@ -536,6 +536,8 @@ func (q homesQuestion) reductionProse(r compared) (value, lead page.Prose) {
 		value = page.Say("not told: at worst there is {} with it", side(e.Lower, "reduction.lower"))
 	case r.Without.AllBelow && e.Upper >= 0:
 		value = page.Say("at most {}", percent(e.Upper, "reduction.upper"))
+	case report.Tenfold(e, e.Upper):
+		value = page.Say("none: with it there is {}", side(e.Upper, "reduction.upper"))
 	case r.Without.AllBelow:
 		value = page.Say("none: with it there is at least {}", side(e.Upper, "reduction.upper"))
 	case e.Lower >= 0:

@@ -32,6 +32,7 @@ type member struct {
 // areaMap is a map that was read.
 type areaMap struct {
 	path, key string
+	file      report.Input
 	members   []member
 	at        int // of the features among them
 	features  []feature
@@ -91,6 +92,7 @@ func readMap(c *cli.Context) (*areaMap, error) {
 	if err != nil {
 		return nil, hinted{fmt.Errorf("reading the map %s: %w", m.path, bare(err)), "give a GeoJSON file of the areas"}
 	}
+	m.file = beside(m.path, text)
 	bad := func(format string, args ...any) error {
 		return hinted{fmt.Errorf("%s: %s", m.path, fmt.Sprintf(format, args...)), "a map is a GeoJSON FeatureCollection, a feature an area"}
 	}
@@ -272,15 +274,35 @@ func (m *areaMap) with(doc report.Document, byArea map[string][]report.Field) (t
 		}
 		features = append(features, value)
 	}
+	type read struct {
+		Path     string `json:"path"`
+		SHA256   string `json:"sha256"`
+		Rows     int64  `json:"rows"`
+		Rejected int64  `json:"rejected"`
+	}
+	type readBeside struct {
+		Path   string `json:"path"`
+		SHA256 string `json:"sha256"`
+	}
+	var inputs []read
+	for _, in := range doc.Inputs {
+		inputs = append(inputs, read{in.Path, in.SHA256, in.Rows, in.Rejected})
+	}
+	var besides []readBeside
+	for _, in := range append(slices.Clone(doc.Beside), m.file) {
+		besides = append(besides, readBeside{in.Path, in.SHA256})
+	}
 	said, err := json.Marshal(struct {
-		Version    string    `json:"version"`
-		Levels     []float64 `json:"levels"`
-		Confidence float64   `json:"confidence"`
-		NotOnMap   []string  `json:"areas_not_on_map"`
-		Without    int       `json:"features_without_result"`
-		LeftOut    int       `json:"homes_left_out"`
-		Says       []string  `json:"says"`
-	}{version, doc.Levels, doc.Confidence, m.missing(byArea), without, len(doc.LeftOut), append([]string{notForPublishing}, doc.After...)})
+		Version    string       `json:"version"`
+		Inputs     []read       `json:"inputs"`
+		Beside     []readBeside `json:"inputs_beside"` // the map itself is the last
+		Levels     []float64    `json:"levels"`
+		Confidence float64      `json:"confidence"`
+		NotOnMap   []string     `json:"areas_not_on_map"`
+		Without    int          `json:"features_without_result"`
+		LeftOut    int          `json:"homes_left_out"`
+		Says       []string     `json:"says"`
+	}{version, inputs, besides, doc.Levels, doc.Confidence, m.missing(byArea), without, len(doc.LeftOut), append([]string{notForPublishing}, doc.After...)})
 	if err != nil {
 		return nil, err
 	}

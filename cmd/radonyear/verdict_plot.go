@@ -28,7 +28,8 @@ func (q *question) verdictFigure(all []judged, by string, typed bool) (plot.Figu
 	return q.intervalsFigure(homes, all, by), nil
 }
 
-// densityFigure is of one home; all are its verdicts, one a level.
+// densityFigure is of one home; all are its verdicts, one a level. Of a home that saw
+// nothing but a detection limit there is no density, only the upper limit.
 func (q *question) densityFigure(h judged, all []judged, by string, typed bool) plot.Figure {
 	percent := round(100 * q.Confidence)
 	f := plot.Figure{
@@ -59,7 +60,7 @@ func (q *question) densityFigure(h judged, all []judged, by string, typed bool) 
 		t := m + reach*s*(2*float64(i)/steps-1)
 		curve.X, curve.Y = append(curve.X, math.Exp(t)), append(curve.Y, density(t))
 	}
-	under := func(role plot.Role, label string, from, to float64) (marks []plot.Mark) {
+	between := func(role plot.Role, label string, from, to float64) (marks []plot.Mark) {
 		from, to = max(from, m-reach*s), min(to, m+reach*s)
 		if !(from < to) {
 			return nil
@@ -75,10 +76,10 @@ func (q *question) densityFigure(h judged, all []judged, by string, typed bool) 
 	top := plot.Panel{X: x, Y: plot.Axis{Label: "Probability density, per unit of ln(Bq/m³)", Include: []float64{0}}, Height: 150}
 	if len(all) == 1 {
 		l := math.Log(h.level)
-		top.Marks = append(top.Marks, under(plot.Model, fmt.Sprintf("below %g Bq/m³", h.level), math.Inf(-1), l)...)
-		top.Marks = append(top.Marks, under(plot.Attention, fmt.Sprintf("above %g Bq/m³", h.level), l, math.Inf(1))...)
+		top.Marks = append(top.Marks, between(plot.Model, fmt.Sprintf("below %g Bq/m³", h.level), math.Inf(-1), l)...)
+		top.Marks = append(top.Marks, between(plot.Attention, fmt.Sprintf("above %g Bq/m³", h.level), l, math.Inf(1))...)
 	} else {
-		top.Marks = append(top.Marks, under(plot.Model, "", math.Inf(-1), math.Inf(1))...)
+		top.Marks = append(top.Marks, between(plot.Model, "", math.Inf(-1), math.Inf(1))...)
 	}
 	top.Marks = append(top.Marks, curve)
 	top.Marks = append(top.Marks, levelRules(q.Levels, true)...)
@@ -105,15 +106,20 @@ func (q *question) densityFigure(h judged, all []judged, by string, typed bool) 
 		x.Include = append(x.Include, h.BandLower, h.BandUpper)
 	}
 	if unseen {
-		f.Notes = append([]string{"Nothing but a detection limit was seen: the middle and the lower end rest on a wide prior, and only the upper end is the home's own."}, f.Notes...)
+		x.Include = slices.Clone(q.Levels) // and not the curve's ends
 	}
-	x.Include = append(x.Include, h.RawMean)
-	if h.RawMean == 0 {
-		x.Include = x.Include[:len(x.Include)-1]
+	if h.RawMean > 0 {
+		x.Include = append(x.Include, h.RawMean)
 	}
 	top.X = x
 	top.X.Label, x.Label = "Annual mean, Bq/m³", "Radon, Bq/m³"
-	f.Panels = []plot.Panel{top, {X: x, Y: rows, Marks: append(levelRules(q.Levels, true), marks...), Height: 18*float64(len(rows.Names)) + 6}}
+	under := plot.Panel{X: x, Y: rows, Marks: append(levelRules(q.Levels, true), marks...), Height: 18*float64(len(rows.Names)) + 6}
+	f.Panels = []plot.Panel{top, under}
+	if unseen { // the curve would be a wide prior's, cut off at its upper end
+		f.Desc = "The upper limit of the annual mean, and the detection limit of the test, against the level."
+		f.Notes = []string{"Nothing but a detection limit was seen: only an upper limit of the annual mean is the home's own. No curve of what is likely is drawn, since its middle and its lower end would be of a wide prior and not of this home.", caution}
+		f.Panels = []plot.Panel{under}
+	}
 	return f
 }
 

@@ -31,7 +31,12 @@ type Head struct {
 
 // Between is the interval of an estimate in a sentence: "between 59.4 and 336".
 func Between(e analysis.Estimate, of string, levels ...float64) Prose {
-	return Span(e, of, "between {} and {}", func(x float64) string { return report.Number(x, levels...) })
+	return Span(e, of, "between {} and {}", func(x float64) string {
+		if e.Unit == "%" {
+			return report.Bound(e, x)
+		}
+		return report.Number(x, levels...)
+	})
 }
 
 // Span writes both limits into the words of both, or the one there is.
@@ -39,10 +44,10 @@ func Span(e analysis.Estimate, of, both string, text func(float64) string) Prose
 	low, high := math.IsInf(e.Lower, 0), math.IsInf(e.Upper, 0)
 	lower, upper := Prose{}, Prose{}
 	if !low {
-		lower = Prose{Number(text(e.Lower), e.Lower, of+".lower")}
+		lower = Bound(text(e.Lower), e.Lower, of+".lower")
 	}
 	if !high {
-		upper = Prose{Number(text(e.Upper), e.Upper, of+".upper")}
+		upper = Bound(text(e.Upper), e.Upper, of+".upper")
 	}
 	switch {
 	case low && high:
@@ -53,6 +58,18 @@ func Span(e analysis.Estimate, of, both string, text func(float64) string) Prose
 		return Say("under {}", upper)
 	}
 	return Say(both, lower, upper)
+}
+
+// Bound is a number in a sentence, of which a table may say only what it lies beyond:
+// ">99.9" is "over 99.9" there.
+func Bound(text string, value float64, of string) Prose {
+	if rest, ok := strings.CutPrefix(text, "<"); ok {
+		return Say("under {}", Number(rest, value, of))
+	}
+	if rest, ok := strings.CutPrefix(text, ">"); ok {
+		return Say("over {}", Number(rest, value, of))
+	}
+	return Prose{Number(text, value, of)}
 }
 
 // Minor prints a prose small, on a line of its own.

@@ -128,7 +128,7 @@ func (f Figure) layOut() *layout {
 		l.notes = append(l.notes, noteText.wrap(clean(n), inner, 4*lines)...)
 	}
 	y += float64(len(l.notes)) * line(noteSize)
-	l.height = math.Ceil(y + margin)
+	l.height = math.Ceil(steady(y + margin))
 	return l
 }
 

@@ -225,7 +225,14 @@ func newPicture(w, h float64) *picture {
 }
 
 func (p *picture) at(x, y float64) vg.Point {
-	return vg.Point{X: vg.Length(x), Y: vg.Length(p.height - y)}
+	return vg.Point{X: onGrid(x), Y: onGrid(p.height - y)}
+}
+
+// onGrid is the nearest length of whole 64ths of a dot, which is what the letters and
+// lines of a PNG are rounded to anyway: on the way there no processor then goes another.
+func onGrid(x float64) vg.Length {
+	const parts = 64 * dpi / 72.0
+	return vg.Length(math.Round(steady(x*parts)) / parts)
 }
 
 func (p *picture) path(q path) (out vg.Path) {
@@ -239,7 +246,7 @@ func (p *picture) path(q path) (out vg.Path) {
 			out.Close()
 		case 'O':
 			out.Move(p.at(c.x+c.r, c.y))
-			out.Arc(p.at(c.x, c.y), vg.Length(c.r), 0, 2*math.Pi)
+			out.Arc(p.at(c.x, c.y), onGrid(c.r), 0, 2*math.Pi)
 			out.Close()
 		}
 	}
@@ -253,24 +260,71 @@ func (p *picture) fill(q path, c color.NRGBA) {
 
 func (p *picture) stroke(q path, c color.NRGBA, width float64, dash []float64) {
 	p.canvas.SetColor(c)
-	p.canvas.SetLineWidth(vg.Length(width))
+	p.canvas.SetLineWidth(onGrid(width))
 	var lengths []vg.Length
 	for _, d := range dash {
-		lengths = append(lengths, vg.Length(d))
+		lengths = append(lengths, onGrid(d))
 	}
 	p.canvas.SetLineDash(lengths, 0)
 	p.canvas.Stroke(p.path(q))
 }
 
+// text fills the letters' outlines as any other path. The rasteriser that comes with the
+// fonts flattens curves in numbers of 32 bits, of which processors round the last digit
+// each in their own way.
 func (p *picture) text(x, y float64, s string, t textStyle) {
+	s = shown(s)
 	switch t.anchor {
 	case middle:
-		x -= t.wide(shown(s)) / 2
+		x -= t.wide(s) / 2
 	case end:
-		x -= t.wide(shown(s))
+		x -= t.wide(s)
 	}
 	p.canvas.SetColor(t.color)
-	p.canvas.FillString(t.face(), p.at(x, y), shown(s))
+	p.canvas.Fill(p.letters(x, y, s, t))
+}
+
+// letters are the outlines of a text that begins at a place.
+func (p *picture) letters(x, y float64, s string, t textStyle) (out vg.Path) {
+	f := t.face().Face
+	const em = 2048 // of Liberation's fonts; asked for letters of that size, a font answers in its own units
+	unit := t.size / em
+	along := 0 // in these units
+	last, _ := f.GlyphIndex(nil, ' ')
+	for i, r := range s {
+		glyph, err := f.GlyphIndex(nil, r)
+		if err != nil {
+			continue // of a letter that the font lacks; shown leaves none
+		}
+		if kern, err := f.Kern(nil, last, glyph, em, 0); i > 0 && err == nil {
+			along += int(kern)
+		}
+		lines, err := f.LoadGlyph(nil, glyph, em, nil)
+		if err != nil {
+			continue
+		}
+		for _, line := range lines {
+			var to [3]vg.Point
+			for k, a := range line.Args {
+				to[k] = p.at(x+float64(along+int(a.X))*unit, y+float64(a.Y)*unit)
+			}
+			switch line.Op { // as package sfnt counts them
+			case 0:
+				out.Move(to[0])
+			case 1:
+				out.Line(to[0])
+			case 2:
+				out.QuadTo(to[0], to[1])
+			case 3:
+				out.CubeTo(to[0], to[1], to[2])
+			}
+		}
+		if wide, err := f.GlyphAdvance(nil, glyph, em, 0); err == nil {
+			along += int(wide)
+		}
+		last = glyph
+	}
+	return out
 }
 
 func (*picture) open(string, Mark) {}
@@ -302,9 +356,18 @@ func newDrawing(w, h float64, title, desc string) *drawing {
 	return d
 }
 
+// steady rounds to digits that every processor agrees on. Some fuse a multiplication with
+// an addition, which rounds once where others round twice, so the last of a number's
+// sixteen digits differ; rounded to few digits at once, a number that lies in the middle
+// between two, as many coordinates do, would go either way.
+func steady(x float64) float64 {
+	y, _ := strconv.ParseFloat(strconv.FormatFloat(x, 'g', 11, 64), 64)
+	return y
+}
+
 // place writes a coordinate to a hundredth of a point.
 func place(x float64) string {
-	s := strconv.FormatFloat(x, 'f', 2, 64)
+	s := strconv.FormatFloat(steady(x), 'f', 2, 64)
 	s = strings.TrimSuffix(strings.TrimRight(s, "0"), ".")
 	if s == "-0" {
 		return "0"
@@ -375,7 +438,7 @@ func (d *drawing) open(kind string, m Mark) {
 			if i > 0 {
 				d.b.WriteByte(' ')
 			}
-			d.b.WriteString(strconv.FormatFloat(v, 'g', 6, 64))
+			d.b.WriteString(strconv.FormatFloat(steady(v), 'g', 6, 64))
 		}
 		d.b.WriteByte('"')
 	}

@@ -141,10 +141,33 @@ func days(d float64) string {
 	return strings.TrimSuffix(fixed(d, 1), ".0")
 }
 
+// tenfold is the reduction, in percent, that is a rise to ten times. What lies beyond it
+// is told as no more than that: of -337000 % nobody can say how much it is.
+const tenfold = -900
+
+// Tenfold says whether a number of an estimate is a percentage beyond a rise to ten times.
+// Tables write "<-900" for it, with TenfoldMeans under them.
+func Tenfold(e analysis.Estimate, x float64) bool {
+	return e.Unit == "%" && x < tenfold && !math.IsInf(x, 0)
+}
+
+const TenfoldMeans = "<-900: a rise to more than ten times, and no reduction."
+
+// among writes a number of an estimate for people.
+func among(e analysis.Estimate, x float64, levels []float64) string {
+	switch {
+	case Tenfold(e, x):
+		return "<" + three(tenfold)
+	case e.Unit == "%" && x < 100 && three(x) == "100": // not all of it
+		return ">99.9"
+	}
+	return sided(x, levels)
+}
+
 // interval writes the limits of an estimate with a word or sign between them; a
 // missing limit in words.
 func interval(e analysis.Estimate, between string, levels []float64) string {
-	if e.Lower < 0 && between == "-" {
+	if between == "-" && (e.Lower < 0 || strings.HasPrefix(among(e, e.Upper, levels), ">")) {
 		between = " to " // or the dash would be read as a sign
 	}
 	lo, hi := math.IsInf(e.Lower, 0), math.IsInf(e.Upper, 0)
@@ -152,11 +175,13 @@ func interval(e analysis.Estimate, between string, levels []float64) string {
 	case hi && (lo || e.Lower == 0 && e.Unit == "Bq/m³"): // no concentration lies below 0
 		return "no bound"
 	case hi:
-		return "over " + sided(e.Lower, levels)
+		return "over " + among(e, e.Lower, levels)
+	case Tenfold(e, e.Upper):
+		return "under " + three(tenfold)
 	case lo:
 		return "under " + sided(e.Upper, levels)
 	}
-	return sided(e.Lower, levels) + between + sided(e.Upper, levels)
+	return among(e, e.Lower, levels) + between + among(e, e.Upper, levels)
 }
 
 // Plain makes text from a file safe to show: control characters, which could
@@ -206,6 +231,10 @@ func Wrap(text string, width int, indent string) string {
 // Number writes a number for people as the tables do, on its own side of the
 // levels.
 func Number(x float64, levels ...float64) string { return sided(x, levels) }
+
+// Value writes an estimate's value for people as the tables do, and Bound one of its limits.
+func Value(e analysis.Estimate) string            { return among(e, e.Value, nil) }
+func Bound(e analysis.Estimate, x float64) string { return among(e, x, nil) }
 
 // Interval writes an estimate's limits for a sentence.
 func Interval(e analysis.Estimate, levels ...float64) string { return interval(e, " to ", levels) }

@@ -57,6 +57,12 @@ func (doc *Document) people(b *bytes.Buffer, markdown bool) error {
 		fmt.Fprintln(b)
 	}
 	foot.write(b, markdown)
+	if told := b.Bytes(); bytes.Contains(told, []byte("<-900")) || bytes.Contains(told, []byte(escape("<-900"))) {
+		para(TenfoldMeans)
+		if !markdown {
+			fmt.Fprintln(b)
+		}
+	}
 	for _, n := range doc.Notes {
 		para(sentence(n.Text))
 	}
@@ -184,7 +190,7 @@ func (doc *Document) shown(t Table, markdown bool) []shown {
 		case Probability:
 			add(c.Head, false, func(v any) string { return percent(v.(float64), doc.Confidence) })
 		case Estimate:
-			add(c.Head, false, func(v any) string { e := v.(analysis.Estimate); return sided(e.Value, doc.levelsOf(e)) })
+			add(c.Head, false, func(v any) string { e := v.(analysis.Estimate); return among(e, e.Value, doc.levelsOf(e)) })
 			if !c.ValueOnly {
 				add(intervalHead(t, i), true, func(v any) string { e := v.(analysis.Estimate); return interval(e, "-", doc.levelsOf(e)) })
 			}

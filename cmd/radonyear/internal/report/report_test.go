@@ -19,6 +19,10 @@ import (
 	"radonyear/analysis/annual"
 )
 
+func reduction(lower, upper float64) analysis.Estimate {
+	return analysis.Estimate{Lower: lower, Upper: upper, Unit: "%"}
+}
+
 func TestByHand(t *testing.T) {
 	for _, c := range []struct {
 		what, got, want string
@@ -44,6 +48,13 @@ func TestByHand(t *testing.T) {
 		{"just under 4 pCi/L", sided(147.9, []float64{148}), "147"},
 		{"above a thousand", sided(1004, []float64{1000}), "1010"},
 		{"two levels", sided(299.8, []float64{200, 300}), "299"},
+		{"a reduction", interval(reduction(-70.1, 66.2), "-", nil), "-70.1 to 66.2"},
+		{"a rise to ten times", interval(reduction(-900, 66.2), "-", nil), "-900 to 66.2"},
+		{"a rise to more", interval(reduction(-900.1, 66.2), "-", nil), "<-900 to 66.2"},
+		{"a rise to nobody knows what", interval(reduction(-337000, -1000), "-", nil), "under -900"},
+		{"no limit", interval(reduction(math.Inf(-1), 66.2), "-", nil), "under 66.2"},
+		{"nearly all of it", interval(reduction(50, 99.98), "-", nil), "50.0 to >99.9"},
+		{"so much less in other units", interval(analysis.Estimate{Lower: -1000, Upper: 3}, "-", nil), "-1000 to 3.00"},
 		{"a small chance", percent(0.00004, 0.95), "<0.1"},
 		{"near certainty", percent(0.99996, 0.95), ">99.9"},
 		{"even", percent(0.5, 0.95), "50"},
