@@ -103,7 +103,8 @@ const Outdoor = 10.0
 // used 0.7 of its spread between years is added in quadrature. The density at θ = ln
 // ratio is that of the normal whose swings suit θ; value and limits are its median
 // and quantiles. A detector that stood on both sides is off by as much on each, and
-// that falls out.
+// that falls out. Where every reading with the system is a limit, the year without it
+// is by its own readings alone.
 //
 // Assumes that season and drift are like those of the profile's homes, that
 // nothing but the system changed, and the same rooms on both sides or rooms that
@@ -487,7 +488,20 @@ func (c *comparison) fit() (posterior, temporal.Pair, error) {
 	}
 	post := ratioPosterior(solved)
 	pair, err := c.solve(math.Exp(post.quantile(0.5)))
+	if err == nil && c.sides[1].AllBelow {
+		pair.Without, err = c.alone()
+	}
 	return post, pair, err
+}
+
+// alone is the year without the system by its own readings. Beside nothing but limits
+// with it, what is taken of steps, wideStep, would bring the level down the more, the
+// better the system is.
+func (c *comparison) alone() (temporal.Posterior, error) {
+	h := c.data
+	h.Work = nil
+	h.Observations = slices.DeleteFunc(slices.Clone(h.Observations), func(o temporal.Observation) bool { return o.Worked })
+	return c.opt.Profile.Posterior(h)
 }
 
 func (c *comparison) solve(r float64) (temporal.Pair, error) {
@@ -688,7 +702,7 @@ var compareMethods = []analysis.Method{{
 	Key:       CompareMethod,
 	Title:     "one home's annual mean with a system over that without it",
 	Estimates: "the ratio of two annual means, with the system over without it, both of the same twelve months, so that neither the season nor the year is taken for the system's doing; and the reduction, 100·(1 − ratio) %.",
-	Formula:   "One posterior (see temporal.Pair) of every day with and without the system: a step in the level, and swings that the system leaves smaller, by how much depending on the ratio r itself: of the season r² is left, of the drift (1 + r)/2, and with it come a season and a drift of its own. For given swings ln ratio is normal; its spread, but for what is instruments', is multiplied by the profile's calibration for the shorter side, and where the profile's course was not used 0.7 of its spread between years is added in quadrature. The density at θ = ln ratio is that of the normal whose swings suit θ; value and limits are its median and quantiles. A detector that stood on both sides is off by as much on each, and that falls out.",
+	Formula:   "One posterior (see temporal.Pair) of every day with and without the system: a step in the level, and swings that the system leaves smaller, by how much depending on the ratio r itself: of the season r² is left, of the drift (1 + r)/2, and with it come a season and a drift of its own. For given swings ln ratio is normal; its spread, but for what is instruments', is multiplied by the profile's calibration for the shorter side, and where the profile's course was not used 0.7 of its spread between years is added in quadrature. The density at θ = ln ratio is that of the normal whose swings suit θ; value and limits are its median and quantiles. A detector that stood on both sides is off by as much on each, and that falls out. Where every reading with the system is a limit, the year without it is by its own readings alone.",
 	Assumes:   "that season and drift are like those of the profile's homes, that nothing but the system changed, and the same rooms on both sides or rooms that differ as the profile says. A fan takes soil gas away and leaves the air exchange that thins it, so the more it takes, the less of the season stays; the shares were set by trial on homes of a mass balance with fans of 60 to 99 %, of other districts than those that the published table is of.",
 	Interval:  "credible, checked by simulation with a generator that is not the model; its coverage is published in COVERAGE-homes.md beside this package. Where every reading with the system lies below its limit the lower limit of the ratio is 0, where every one without it does, the upper is open.",
 	Notes: []string{"season-artefact", "other-detector", "other-room", "other-year", "overlapping", "after-first", "too-soon", "under-two-days", "high-first-test",

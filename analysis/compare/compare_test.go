@@ -269,6 +269,31 @@ func TestInWords(t *testing.T) {
 	}
 }
 
+// TestLimitsOnly: what the year was without a system is what its own readings say,
+// however far below a limit those with the system lie; and the fall is no smaller for it.
+func TestLimitsOnly(t *testing.T) {
+	before := result("a", day(2026, 1, 10), 7, 800, false)
+	compare := func(value float64, below bool) Result {
+		r, err := Compare(Home{Without: []analysis.Series{before}, With: []analysis.Series{result("b", day(2026, 1, 20), 7, value, below)}}, Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return r
+	}
+	seen := compare(38, false).Without.AnnualMean
+	least := 0.0
+	for _, limit := range []float64{20, 10, 5} {
+		r := compare(limit, true)
+		if m := r.Without.AnnualMean; math.Abs(m.Value/seen.Value-1) > 1e-3 || math.Abs(m.Upper/seen.Upper-1) > 2e-3 || math.Abs(m.Lower/seen.Lower-1) > 2e-3 {
+			t.Errorf("below %v: %v (%v to %v) without the system, beside 38 %v (%v to %v)", limit, m.Value, m.Lower, m.Upper, seen.Value, seen.Lower, seen.Upper)
+		}
+		if r.Reduction.Lower <= least || r.Reduction.Upper != 100 {
+			t.Errorf("below %v: a reduction of %v to %v", limit, r.Reduction.Lower, r.Reduction.Upper)
+		}
+		least = r.Reduction.Lower
+	}
+}
+
 func randomHome(r *rand.Rand, scale float64) Home {
 	draw := func(from time.Time, n int, level float64) analysis.Series {
 		v := make([]float64, n)
