@@ -136,7 +136,8 @@ func plainCorrection(h Home, p *temporal.Profile) float64 {
 }
 
 // naiveInterval is the 95 % interval of the difference of the mean logs of two
-// samples, days taken for independent: t with the shorter side's days less one.
+// samples, days taken for independent: t with the shorter side's days less one, so that
+// one day says nothing.
 func naiveInterval(h Home) (lo, hi float64) {
 	moments := func(ss []analysis.Series) (m, v, n float64) {
 		for _, s := range ss {
@@ -159,6 +160,9 @@ func naiveInterval(h Home) (lo, hi float64) {
 	}
 	m0, v0, n0 := moments(h.Without)
 	m1, v1, n1 := moments(h.With)
+	if min(n0, n1) < 2 {
+		return math.Inf(-1), math.Inf(1)
+	}
 	half := tHalf(min(n0, n1)-1, 0.95) * math.Sqrt(v0/n0+v1/n1)
 	return m1 - m0 - half, m1 - m0 + half
 }

@@ -105,7 +105,7 @@ func TestPooledReference(t *testing.T) {
 			t.Error(bad)
 		}
 	}
-	for kind, least := range map[string]int{"pool": 8, "next": 8, "signed": 5, "shift": 3, "t": 3, "welch": 2, "wilson": 8, "cycle": 4} {
+	for kind, least := range map[string]int{"pool": 8, "next": 8, "signed": 7, "shift": 3, "t": 5, "welch": 2, "wilson": 8, "cycle": 4} {
 		if seen[kind] < least {
 			t.Errorf("%d cases of %q, fewer than %d", seen[kind], kind, least)
 		}
@@ -115,7 +115,11 @@ func TestPooledReference(t *testing.T) {
 // TestPooledPublished: what is printed of the trials of BCG vaccine (Viechtbauer 2010, J.
 // Stat. Softw. 36(3), from memory): τ² 0.3132, between 0.1197 and 1.1115; I² 92.22 %; Q
 // 152.23; mean −0.7145. And of Wilson's interval, Newcombe 1998, Stat. Med. 17:857, table I
-// (0 of 20: 0 to 0.1611).
+// (0 of 20: 0 to 0.1611). Of pairs: Student's t of Darwin's maize, 2.148 on 14 degrees of
+// freedom, Fisher 1935, The Design of Experiments, section 17 (from memory); and Wilcoxon's
+// signed ranks of Hollander and Wolfe's depression pairs, one-sided p = 0.01953 as R's help
+// of wilcox.test prints it: 0 lies outside the interval asked for at 1 − 2p, and inside
+// any wider one.
 func TestPooledPublished(t *testing.T) {
 	file, err := reftest.Read("compare-pooled.json")
 	if err != nil {
@@ -144,6 +148,27 @@ func TestPooledPublished(t *testing.T) {
 		t.Errorf("of none of 20 the lower limit is %v", e.Lower)
 	}
 	near(t, "0 of 20", e.Upper, 16.11, 0.005)
+
+	pairs := map[string][]float64{}
+	for _, c := range file.Cases {
+		var in struct{ X []float64 }
+		if json.Unmarshal(c.Input, &in) == nil {
+			pairs[c.Name] = in.X
+		}
+	}
+	maize, depression := pairs["t: maize, Fisher 1935"], pairs["signed: depression"]
+	if len(maize) != 15 || len(depression) != 9 {
+		t.Fatalf("%d pairs of maize, %d of depression", len(maize), len(depression))
+	}
+	l := pairedT(maize, 0.95)
+	near(t, "t of maize", l.mid/(l.upper-l.mid)*tHalf(14, 0.95), 2.148, 5e-4)
+	const p = 0.01953
+	if inner, _ := hodgesLehmann(depression, 1-2*(p+1e-5)); inner.upper >= 0 {
+		t.Errorf("depression: 0 is not outside the interval: %v", inner)
+	}
+	if outer, _ := hodgesLehmann(depression, 1-2*(p-1e-5)); outer.upper <= 0 {
+		t.Errorf("depression: 0 is not inside the wider interval: %v", outer)
+	}
 }
 
 // TestPooledByHand: answers that can be derived on paper.

@@ -77,6 +77,15 @@ ranks <- function(name, d, conf = 0.95) {
 x <- c(1.83, 0.50, 1.62, 2.48, 1.68, 1.88, 1.55, 3.06, 1.30); y <- c(0.878, 0.647, 0.598, 2.05, 1.06, 1.29, 1.06, 3.14, 1.29)
 ranks("depression", y - x)
 ranks("depression, 80 %", y - x, 0.8)
+# Printed there: V = 40, p = 0.01953. After over before of positive values, so by logarithms too.
+w <- wilcox.test(x, y, paired = TRUE, alternative = "greater"); stopifnot(w$statistic == 40, abs(w$p.value - 0.01953) < 5e-6)
+depression <- log(y / x)
+ranks("depression, logarithms", depression)
+# Darwin's maize, crossed less self-fertilised in eighths of an inch, as Fisher 1935, The
+# Design of Experiments, section 17, has them (from memory, with t = 2.148 on 14).
+maize <- c(49, -67, 8, 16, 6, 23, 28, 41, 14, 29, 56, 24, 75, 60, -48)
+stopifnot(abs(t.test(maize)$statistic - 2.148) < 5e-4, t.test(maize)$parameter == 14)
+ranks("maize, Fisher 1935", maize)
 fans <- log(c(333, 27.3, 88.3, 167, 27.1, 209, 124, 42.9, 67.7, 72.8, 20.7, 37.5, 35, 50.4) / c(795, 122, 360, 323, 140, 899, 396, 70.9, 329, 512, 117, 113, 172, 167))
 ranks("14 invented homes", fans)
 ranks("14 invented homes, 99 %", fans, 0.99)
@@ -93,6 +102,8 @@ shift("50 and 40 made values", sin((1:50)^2), sin((1:40)^3) + 0.3)
 # Student and Welch, on logarithms.
 t1 <- function(name, d, conf = 0.95) { t <- t.test(d, conf.level = conf); add(paste("t:", name), list(x = d, confidence = conf), c(mid = unname(t$estimate), lower = t$conf.int[1], upper = t$conf.int[2]), 1e-10) }
 t1("sleep", with(sleep, extra[group == 1] - extra[group == 2]))
+t1("depression, logarithms", depression)
+t1("maize, Fisher 1935", maize)
 t1("14 invented homes", fans)
 t1("14 invented homes, 80 %", fans, 0.8)
 welch <- function(name, x, y, conf = 0.95) {
