@@ -308,6 +308,34 @@ func TestHomes(t *testing.T) {
 	if joined != 12 {
 		t.Errorf("%d rows of neighbourhoods", joined)
 	}
+	// Shares below a level: as promised, and where nearly all lie below as ShareBelow's
+	// own words say.
+	shares := 0
+	for line := range strings.Lines(string(text)) {
+		var level, n, held, estimate, share float64
+		cells := strings.Split(strings.Trim(strings.TrimSpace(line), "| "), " | ")
+		if len(cells) != 5 {
+			continue
+		}
+		if k, _ := fmt.Sscan(strings.Join(cells, " "), &level, &n, &held, &estimate, &share); k != 5 {
+			continue
+		}
+		shares++
+		low := 92.5
+		if share > 95 {
+			low = 83
+		}
+		if held < low || held > 98 {
+			t.Errorf("shares below %g: %s", level, line)
+		}
+		i := slices.IndexFunc(pooledMethods, func(m analysis.Method) bool { return m.Key == WilsonMethod })
+		if said := fmt.Sprintf("Of annual means of which %.1f %% lay below a level %.1f %% of thirty held it", share, held); level == 200 && n == 30 && !strings.Contains(pooledMethods[i].Interval, said) {
+			t.Errorf("ShareBelow does not say %q", said)
+		}
+	}
+	if shares != 6 {
+		t.Errorf("%d rows of shares", shares)
+	}
 	// A switch that was looked for: where nothing was done few are found, and what is found
 	// of fans holds its ratio.
 	looked := 0

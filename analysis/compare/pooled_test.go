@@ -540,10 +540,8 @@ func TestPooledMethods(t *testing.T) {
 
 // TestShareBelowCoverage sums what Wilson's interval holds over all counts.
 func TestShareBelowCoverage(t *testing.T) {
-	for _, n := range []int{10, 20, 50} {
-		sum, worst, cells := 0.0, 1.0, 0.0
-		for s := 5; s <= 95; s++ {
-			p, held := float64(s)/100, 0.0
+	for _, n := range []int{10, 20, 30, 50} {
+		held := func(p float64) (held float64) {
 			for x := range n + 1 {
 				e, err := ShareBelow(x, n, 0.95)
 				if err != nil {
@@ -554,13 +552,31 @@ func TestShareBelowCoverage(t *testing.T) {
 					held += math.Exp(lg(n) - lg(x) - lg(n-x) + float64(x)*math.Log(p) + float64(n-x)*math.Log1p(-p))
 				}
 			}
-			sum, worst, cells = sum+held, min(worst, held), cells+1
+			return held
+		}
+		sum, worst, cells := 0.0, 1.0, 0.0
+		for s := 5; s <= 95; s++ {
+			h := held(float64(s) / 100)
+			sum, worst, cells = sum+h, min(worst, h), cells+1
 		}
 		t.Logf("n %d: mean %.4f, worst %.4f", n, sum/cells, worst)
-		if sum/cells < 0.945 || sum/cells > 0.965 || worst < 0.88 {
+		if sum/cells < 0.945 || sum/cells > 0.965 || worst < 0.905 {
 			t.Errorf("n %d: held %.4f on average, %.4f at worst", n, sum/cells, worst)
 		}
+		// Just over the upper limit of all homes but one, only all of them hold it.
+		nearAll := 1.0
+		for p := 0.95; p < 0.9995; p += 1e-4 {
+			nearAll = min(nearAll, held(p))
+		}
+		if nearAll < 0.83 || nearAll > 0.85 {
+			t.Errorf("n %d: held %.4f at worst of shares near all", n, nearAll)
+		}
 	}
+	e, err := ShareBelow(29, 30, 0.95)
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "29 of 30", e.Upper, 99.4, 0.05)
 }
 
 // FuzzPool: whatever the homes, an error or a sound answer.
