@@ -2,7 +2,6 @@ package compare
 
 import (
 	"math"
-	"time"
 
 	"radonyear/analysis/temporal"
 )
@@ -11,6 +10,9 @@ import (
 // them without the system, or with it: these are mostly the ones that fell furthest, and
 // what the others do understates what systems do.
 type LeftOut struct{ Without, With int }
+
+// shareUnknown is which part of a home's variance the weather is, where it is not known.
+const shareUnknown = 0.22
 
 // Effects are what Pool takes of homes compared, the variance that their errors have in
 // common, and how many homes are left out.
@@ -25,8 +27,7 @@ type LeftOut struct{ Without, With int }
 // those of COVERAGE-homes.md. Homes far apart have less in common than this takes them
 // to have, and homes measured each in their own time too.
 func Effects(results []Result) (effects []Effect, common float64, left LeftOut) {
-	const shareUnknown = 0.22 // of the variance, without the weather of those days
-	var middles [][2]float64  // days
+	var middles [][2]float64 // days
 	var shares []float64
 	sum := 0.0
 	for _, r := range results {
@@ -65,7 +66,8 @@ func Effects(results []Result) (effects []Effect, common float64, left LeftOut) 
 	return effects, common, left
 }
 
-// midday is the middle of what was measured on a side, in days.
+// midday is the middle of what was measured on a side, in days since 1970. (A Duration
+// since the zero Time would not do: it holds 292 years at most, and is silently cut there.)
 func midday(s Side) float64 {
-	return s.Start.Add(s.End.Sub(s.Start)/2).Sub(time.Time{}).Hours() / 24
+	return float64(s.Start.Unix()+s.End.Unix()) / 2 / (24 * 3600)
 }
