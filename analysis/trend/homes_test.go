@@ -102,6 +102,8 @@ type tally struct {
 	homes          int
 	years          float64 // watched without a failure
 	falseAlarms    int     // in them; a home's first ends its watch
+	firstYears     float64 // of the years and the false alarms those within 365 days
+	firstFalse     int
 	failures, seen int     // failures, and those seen within a year
 	median, ninety float64 // days until half and nine in ten of the failures were seen
 	byHalf, byNine int     // failures seen within the days that Watch states for half and for nine in ten
@@ -128,12 +130,19 @@ func count(ws []watched, delay int) tally {
 		if w.failed > 0 {
 			end = w.failed - 1
 		}
-		if alarm != nil && (w.failed == 0 || alarm.Day < w.failed) {
-			t.falseAlarms++
-			t.years += float64(alarm.Day-first+1) / 365.25
-			continue
+		falsely := alarm != nil && (w.failed == 0 || alarm.Day < w.failed)
+		if falsely {
+			end = alarm.Day
 		}
 		t.years += float64(end-first+1) / 365.25
+		t.firstYears += float64(min(end-first+1, 365)) / 365.25
+		if falsely {
+			t.falseAlarms++
+			if end-first < 365 {
+				t.firstFalse++
+			}
+			continue
+		}
 		if w.failed == 0 {
 			continue
 		}
