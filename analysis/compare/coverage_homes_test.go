@@ -179,8 +179,8 @@ and the same homes with no work done. The truth is the ratio of the same twelve 
 Held: intervals of the ratio that held it; under and over: with the truth under the lower limit and over the upper. Error: of ln ratio,
 root mean square; over raw's: over that of the ratio of the raw means. Width: mean half-width of ln ratio over 1.96 times the error; 1 is
 just right. Naive: the interval of two samples of independent days. Wrong: of the conclusive verdicts on 200 Bq/m³ with the fan. The swings that a fan
-leaves, and what else changes between the sides, were set by districts 11 to 16, and what neighbourhoods share by 21 to 26 and 111 to 120;
-nothing was set by those of this page, which are 211 to 220 and 311 to 320. An error of at most 0.75 of the raw ratio's was aimed at: it takes
+leaves, and what else changes between the sides, were set by districts 11 to 16, and what neighbourhoods share by 21 to 26, 111 to 120 and 2001
+to 2220; nothing was set by those of this page, which are 211 to 220 and 311 to 330. An error of at most 0.75 of the raw ratio's was aimed at: it takes
 the weather of those days from neighbours, without which most of what is left is weather and households. A home's tests are not independent, so a row of 2400 tests has a
 standard error of about 0.6 %%, one of 400 about 1.3 %%. Made by ` + "`go test -run TestHomes ./analysis/compare -args -update`" + `.
 `
@@ -210,7 +210,7 @@ func remakeHomes() error {
 		make   func() string
 	}{
 		{armTitles, func() string { text, _ := homesTable(districts, homesEach, testsEach); return text }},
-		{[]string{"Neighbourhoods"}, func() string { return neighbourhoodsTable(districts, neighbourhoodHomes, neighbourhoods) }},
+		{[]string{"Neighbourhoods"}, func() string { return neighbourhoodsTable(districts, weatherDraws, neighbourhoodHomes, neighbourhoods) }},
 		{[]string{"The annual means, and what could be done by hand"}, meansTable},
 		{[]string{"The share of homes now below a level"}, sharesTable},
 		{[]string{"A switch that was looked for"}, foundTable},
@@ -412,57 +412,74 @@ func readHomes(t *testing.T) map[string]homesRow {
 const (
 	neighbourhoodHomes = 120
 	neighbourhoods     = 50
+	weatherDraws       = 20 // districts whose homes are all measured in the same weeks
 	districtTimes      = 5
 )
 
-// neighbourhoodsTable judges Pool on homes drawn from a district: each measured in
+// neighbourhoodsTable judges Pool on homes drawn from districts: each measured in
 // its own time, and all in the same weeks. The truth is the mean of ln ratio over
 // all the district's homes, few of which are measured.
-func neighbourhoodsTable(districts, homes, draws int) string {
-	b := strings.Builder{}
-	fmt.Fprintf(&b, neighbourhoodsIntroduction, draws*districts)
-	for _, arm := range []string{"built-in", "neighbours"} {
-		for _, together := range []bool{false, true} {
-			type count struct{ held, naive, n, err float64 }
-			counts := map[int]*count{5: {}, 10: {}, 30: {}}
-			for k := range districts {
-				seed := uint64(firstDistrict + 100 + k)
-				fans := fannedTogether(seed, districtTimes*homes, together)
-				all := compareAll(fans[:homes], armOptions(arm, seed))
-				truth := meanTruth(fans)
+func neighbourhoodsTable(apart, together, homes, draws int) string {
+	type row struct {
+		arm      string
+		together bool
+		homes    int
+	}
+	type count struct{ held, naive, n, err float64 }
+	sizes := []int{5, 10, 30}
+	rows := map[row]*count{}
+	for k := range max(apart, together) {
+		seed := uint64(firstDistrict + 100 + k)
+		options := map[string]Options{}
+		for _, arm := range neighbourhoodArms {
+			options[arm] = armOptions(arm, seed)
+		}
+		for _, same := range []bool{false, true} {
+			if !same && k >= apart || same && k >= together {
+				continue
+			}
+			fans := fannedTogether(seed, districtTimes*homes, same)
+			truth := meanTruth(fans)
+			for _, arm := range neighbourhoodArms {
+				all := compareAll(fans[:homes], options[arm])
 				rng := rand.New(rand.NewPCG(seed, 5))
 				for range draws {
 					order := rng.Perm(len(all))
-					for n, c := range counts {
+					for _, n := range sizes {
 						var rs []Result
 						for _, i := range order[:n] {
 							r := all[i].result
 							r.Home = strconv.Itoa(i)
 							rs = append(rs, r)
 						}
-						effects, common, _ := Effects(rs)
-						p, err := Pool(effects, PoolOptions{Common: common})
-						if err != nil {
-							panic(err)
+						key := row{arm, same, n}
+						if rows[key] == nil {
+							rows[key] = &count{}
 						}
+						c := rows[key]
 						c.n++
-						if l := math.Log(p.Ratio.Lower); l <= truth && truth <= math.Log(p.Ratio.Upper) {
+						effects, common, _ := Effects(rs)
+						p, held := poolHolds(effects, common, truth)
+						if held {
 							c.held++
 						}
-						if p, err = Pool(effects, PoolOptions{}); err != nil {
-							panic(err)
-						}
-						if l := math.Log(p.Ratio.Lower); l <= truth && truth <= math.Log(p.Ratio.Upper) {
+						c.err += math.Pow(math.Log(p.Ratio.Value)-truth, 2)
+						if _, held = poolHolds(effects, 0, truth); held {
 							c.naive++
 						}
-						c.err += math.Pow(math.Log(p.Ratio.Value)-truth, 2)
 					}
 				}
 			}
-			for _, n := range []int{5, 10, 30} {
-				c := counts[n]
+		}
+	}
+	b := strings.Builder{}
+	fmt.Fprintf(&b, neighbourhoodsIntroduction, draws*apart, draws*together, draws)
+	for _, arm := range neighbourhoodArms {
+		for _, same := range []bool{false, true} {
+			for _, n := range sizes {
+				c := rows[row{arm, same, n}]
 				when := "each in its own time"
-				if together {
+				if same {
 					when = "all in the same weeks"
 				}
 				fmt.Fprintf(&b, "| %s | %s | %d | %.1f | %.1f | %.3f |\n", arm, when, n, 100*c.held/c.n, 100*c.naive/c.n, math.Sqrt(c.err/c.n))
@@ -470,6 +487,17 @@ func neighbourhoodsTable(districts, homes, draws int) string {
 		}
 	}
 	return b.String()
+}
+
+var neighbourhoodArms = []string{"built-in", "neighbours"}
+
+// poolHolds joins homes and says whether the interval holds the true mean of ln ratio.
+func poolHolds(effects []Effect, common, truth float64) (Pooled, bool) {
+	p, err := Pool(effects, PoolOptions{Common: common})
+	if err != nil {
+		panic(err)
+	}
+	return p, math.Log(p.Ratio.Lower) <= truth && truth <= math.Log(p.Ratio.Upper)
 }
 
 // meanTruth is the mean of the homes' true ln ratios, each over the twelve months
@@ -490,11 +518,12 @@ func meanTruth(homes []fanned) (mean float64) {
 const neighbourhoodsIntroduction = `
 ## Neighbourhoods
 
-Pool on %d draws of so many homes from 120 measured ones of these districts, a test of each before its fan and after: the interval of the
-geometric mean of the ratios against that of the district's 600 homes. Homes of a district share its weather, and where all are measured in the same weeks, its
+Pool on draws of so many homes from 120 measured ones of these districts, a test of each before its fan and after: %d draws where each is
+measured in its own time, %d where all are in the same weeks, %d of a district. Held: intervals of the geometric mean of the ratios that held that of the
+district's 600 homes. Homes of a district share its weather, and where all are measured in the same weeks, its
 errors: Effects allows for that, and without it the interval holds what the last column but one says. Draws from one district are not
-independent, and ten districts are ten draws of weather, so a row has a standard error of some 3 %% where all are measured together. Homes
-measured each in its own time, and homes judged without the weather of their days, have wider intervals than they need.
+independent, and twenty districts are twenty draws of weather, so a row has a standard error of some 2 %% where all are measured together, and of
+1 %% otherwise.
 
 | profile | measured | homes | held %% | without common errors %% | error of ln ratio |
 |---|---|---|---|---|---|
@@ -513,11 +542,9 @@ func fannedTogether(seed uint64, n int, together bool) []fanned {
 	on := d.Start().AddDate(0, 0, 370+rng.IntN(365))
 	numeric.Each(n, func(i int) {
 		f := &homes[i]
-		h := d.Home(i)
-		fan := h.WithFan(scenario.Fan{From: d.Start().AddDate(0, 0, -100), Cut: f.cut})
 		f.home = Home{
-			Without:  []analysis.Series{seriesOf(h.DayMeans(scenario.Living, on.AddDate(0, 0, -60), 60, &monitor, i+1))},
-			With:     []analysis.Series{seriesOf(fan.DayMeans(scenario.Living, on.AddDate(0, 0, 2), 60, &monitor, i+1))},
+			Without:  []analysis.Series{seriesOf(f.plain.DayMeans(scenario.Living, on.AddDate(0, 0, -60), 60, &monitor, i+1))},
+			With:     []analysis.Series{seriesOf(f.fan.DayMeans(scenario.Living, on.AddDate(0, 0, 2), 60, &monitor, i+1))},
 			Switched: on}
 	})
 	return homes

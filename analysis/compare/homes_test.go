@@ -18,8 +18,14 @@ type fanned struct {
 	home             Home
 	daysBefore, days int
 	cut              float64
-	without, with    func(from, to time.Time) float64
+	plain, fan       *scenario.Home
 }
+
+// without and with are the truth over a time, in Bq/m³.
+func (f *fanned) without(from, to time.Time) float64 {
+	return f.plain.Mean(scenario.Living, from, to)
+}
+func (f *fanned) with(from, to time.Time) float64 { return f.fan.Mean(scenario.Living, from, to) }
 
 const simSpan = 1100 // days, so that the year around any two windows lies within
 
@@ -39,9 +45,7 @@ func fannedHomes(seed uint64, n, tests int, cut float64) []fanned {
 		fan := h.WithFan(scenario.Fan{From: d.Start().AddDate(0, 0, -100), Cut: k})
 		for t := range tests {
 			pick := func(of ...int) int { return of[rng.IntN(len(of))] }
-			f := fanned{daysBefore: pick(10, 20, 30, 60, 90, 130), days: pick(5, 10, 20, 30, 60, 90, 125), cut: k}
-			f.without = func(from, to time.Time) float64 { return h.Mean(scenario.Living, from, to) }
-			f.with = func(from, to time.Time) float64 { return fan.Mean(scenario.Living, from, to) }
+			f := fanned{daysBefore: pick(10, 20, 30, 60, 90, 130), days: pick(5, 10, 20, 30, 60, 90, 125), cut: k, plain: h, fan: fan}
 			// The year is centred on what was measured and lies within the span.
 			on := d.Start().AddDate(0, 0, 370+rng.IntN(365))
 			gap, wait := rng.IntN(15), 2+rng.IntN(15)
