@@ -527,8 +527,8 @@ errors: Effects allows for that, and without it the interval holds what the last
 independent, and twenty districts are twenty draws of weather, so a row has a standard error of some 2 %% where all are measured together, and of
 1 %% otherwise. With the built-in profile five homes, and all in the same weeks, hold somewhat more than the 98 %% aimed at. Of five homes it is not the
 common errors: Pool does not take so few for more alike than their own errors, and single intervals are wider than those (1.15, above). With standard
-deviations a fifth smaller five homes in their own time held 97.9 instead of 99.5 %% on 14 other districts. In the same weeks it is
-no more than the luck of twenty districts: on 133 others 97.8, 96.8 and 97.7 %% of 5, 10 and 30 homes held, with a standard error of about 1.
+deviations a fifth smaller five homes in their own time held 97.9 instead of 99.5 %% on 14 other districts. In the same weeks it
+may be the luck of twenty districts: on 133 others, against the mean of the 30 homes drawn from, 97.8, 96.8 and 97.7 %% of 5, 10 and 30 homes held, with a standard error of about 1.
 
 | profile | measured | homes | held %% | without common errors %% | error of ln ratio |
 |---|---|---|---|---|---|
