@@ -294,9 +294,11 @@ func TestHomes(t *testing.T) {
 			continue
 		}
 		joined++
-		most := 100.0 // wider than they need to be, which the page says
-		if cells[0] == "neighbours" && strings.Contains(cells[1], "same") {
-			most = 98
+		// With the built-in profile more is held of five homes, and by these twenty
+		// districts where all are measured in the same weeks; the page says why.
+		most := 98.0
+		if cells[0] == "built-in" && (n == 5 || strings.Contains(cells[1], "same")) {
+			most = 99.5
 		}
 		if held < 92.5 || held > most {
 			t.Errorf("neighbourhood: %s", line)
@@ -523,7 +525,10 @@ measured in its own time, %d where all are in the same weeks, %d of a district. 
 district's 600 homes. Homes of a district share its weather, and where all are measured in the same weeks, its
 errors: Effects allows for that, and without it the interval holds what the last column but one says. Draws from one district are not
 independent, and twenty districts are twenty draws of weather, so a row has a standard error of some 2 %% where all are measured together, and of
-1 %% otherwise.
+1 %% otherwise. With the built-in profile five homes, and all in the same weeks, hold somewhat more than the 98 %% aimed at. Of five homes it is not the
+common errors: Pool does not take so few for more alike than their own errors, and single intervals are wider than those (1.15, above). With standard
+deviations a fifth smaller five homes in their own time held 97.9 instead of 99.5 %% on 14 other districts. In the same weeks it
+may be the luck of twenty districts: on 133 others, against the mean of the 30 homes drawn from, 97.8, 96.8 and 97.7 %% of 5, 10 and 30 homes held, with a standard error of about 1.
 
 | profile | measured | homes | held %% | without common errors %% | error of ln ratio |
 |---|---|---|---|---|---|
