@@ -911,51 +911,138 @@ func TestCountedAsTold(t *testing.T) {
 	}
 }
 
-// Rows that are told as far fewer homes than they have still hold what their intervals
-// promise, and more: four areas of 19 homes told as 10 to 19 each, drawn from the model
-// with spreads as they are found, at 90 %.
-func TestPublishedCoverage(t *testing.T) {
-	communities := 150
-	if testing.Short() {
-		communities = 30
-	}
-	rng := rand.New(rand.NewPCG(19, 10))
-	held, all := map[string]int{}, map[string]int{}
-	for range communities {
+// publishedSet is a setting of published communities. Where homes go with radon, areas
+// with more homes have more of it: of each two rows the one with more radon has the more homes.
+type publishedSet struct {
+	name      string
+	homes     []int // by area
+	rising    bool
+	dwellings bool // 1000 for each area
+}
+
+var publishedSets = []publishedSet{
+	{name: "4 areas of 19 homes told as 10 to 19", homes: []int{19, 19, 19, 19}},
+	{name: "20 areas of 10 or of 19 homes told as 10 to 19, of 19 where there is more radon", homes: slices.Concat(slices.Repeat([]int{10}, 10), slices.Repeat([]int{19}, 10)), rising: true},
+	{name: "4 areas of 11, 17, 38 and 29 homes told as 10 to 19, 10 to 19, 30 to 39 and 20 to 29", homes: []int{11, 17, 38, 29}},
+	{name: "10 areas of 10 or of 19 homes, of 19 where there is more radon, by dwellings", homes: slices.Concat(slices.Repeat([]int{10}, 5), slices.Repeat([]int{19}, 5)), rising: true, dwellings: true},
+}
+
+var publishedQuantities = append(slices.Clone(fixedNames), "GSD of the community", "spread between homes")
+
+// publishedCoverage counts over n communities, with spreads of 0.5 to 1 between homes and
+// 0.1 to 0.6 between areas, how often what is published at 90 % holds the truth: of areas,
+// and of the homes as measured in each, or of dwellings.
+func publishedCoverage(set publishedSet, n int, seed uint64) (rows []heldRow) {
+	const level = 200.0
+	all := make([][]heldRow, n)
+	numeric.Each(n, func(i int) {
+		rng := rand.New(rand.NewPCG(seed+uint64(i), 10))
 		sigma, tau := 0.5+0.5*rng.Float64(), 0.1+0.5*rng.Float64()
+		levels := make([]float64, len(set.homes))
+		for j := range levels {
+			levels[j] = math.Log(90) + tau*rng.NormFloat64()
+		}
+		if set.rising {
+			slices.Sort(levels)
+		}
 		var homes []Home
-		var levels []float64
-		for j := range 4 {
-			mu := math.Log(90) + tau*rng.NormFloat64()
-			levels = append(levels, mu)
-			for range 19 {
-				homes = append(homes, Home{Area: string(rune('A' + j)), Log: mu + sigma*rng.NormFloat64()})
+		opt := PosteriorOptions{Options: Options{Confidence: 0.9}, Levels: []float64{level}, Draws: 1000}
+		truth := map[string]int{}
+		for j, mu := range levels {
+			name := fmt.Sprintf("%03d", j)
+			truth[name] = j
+			for range set.homes[j] {
+				homes = append(homes, Home{Area: name, Log: mu + sigma*rng.NormFloat64()})
+			}
+			if set.dwellings {
+				opt.Areas = append(opt.Areas, Area{Name: name, Population: 1000})
 			}
 		}
-		p, err := Publish(homes, homes, PosteriorOptions{Options: Options{Confidence: 0.9}, Levels: []float64{200}}, PublishOptions{})
+		p, err := Publish(homes, homes, opt, PublishOptions{})
 		if err != nil {
-			t.Fatal(err)
+			panic(err)
 		}
-		check := func(what string, e *analysis.Estimate, truth float64) {
-			if all[what]++; e.Lower <= truth && truth <= e.Upper {
-				held[what]++
+		out := make([]heldRow, len(publishedQuantities))
+		add := func(k int, e *analysis.Estimate, back func(float64) float64, truth float64) {
+			o := &out[k]
+			o.intervals++
+			if truth < e.Lower {
+				o.under++
+			} else if truth > e.Upper {
+				o.over++
+			}
+			o.bias += back(e.Value) - back(truth)
+			o.w += back(e.Upper) - back(e.Lower)
+		}
+		same := func(x float64) float64 { return x }
+		total, gm, am, share, squares := 0.0, 0.0, 0.0, 0.0, 0.0
+		above := func(mu float64) float64 { return numeric.Phi((mu - math.Log(level)) / sigma) }
+		for _, a := range p.Areas {
+			j := truth[a.Name]
+			mu, w := levels[j], float64(set.homes[j])
+			if set.dwellings {
+				w = 1
+			}
+			add(0, a.GM, math.Log, math.Exp(mu))
+			add(1, a.AM, math.Log, math.Exp(mu+sigma*sigma/2))
+			add(2, a.Above[0].Share, same, above(mu))
+			total, gm, am, share, squares = total+w, gm+w*mu, am+w*math.Exp(mu+sigma*sigma/2), share+w*above(mu), squares+w*mu*mu
+		}
+		c := p.Community
+		add(3, c.GM, math.Log, math.Exp(gm/total))
+		add(4, c.AM, math.Log, am/total)
+		add(5, c.Above[0].Share, same, share/total)
+		add(6, c.GSD, math.Log, math.Exp(math.Sqrt(sigma*sigma+squares/total-gm*gm/total/total)))
+		add(7, &p.SDHome, same, sigma)
+		all[i] = out
+	})
+	for k, name := range publishedQuantities {
+		r := heldRow{setting: set.name, quantity: name}
+		for _, o := range all {
+			r.intervals += o[k].intervals
+			r.under, r.over, r.bias, r.w = r.under+o[k].under, r.over+o[k].over, r.bias+o[k].bias, r.w+o[k].w
+		}
+		m := float64(r.intervals)
+		r.under, r.over, r.bias, r.w = r.under/m, r.over/m, r.bias/m, r.w/m
+		r.held = 1 - r.under - r.over
+		rows = append(rows, r)
+	}
+	return rows
+}
+
+const publishedReps = 200
+
+// publishedLines are COVERAGE.md's of a published setting.
+func publishedLines(set publishedSet) (lines []string) {
+	for _, r := range publishedCoverage(set, publishedReps, 1000) {
+		lines = append(lines, fmt.Sprintf("| %s | %s | %d | %.1f | %.1f | %.1f | %+.3f | %.3f |\n", r.setting, r.quantity, r.intervals, 100*r.held, 100*r.under, 100*r.over, r.bias, r.w))
+	}
+	return lines
+}
+
+// Rows that are told as far fewer homes than they have, and the community whose rows may
+// have any numbers of homes that are told, still hold what their intervals promise, and more.
+func TestPublishedCoverage(t *testing.T) {
+	published, _ := coverageRows(t)
+	for _, set := range publishedSets {
+		for _, name := range publishedQuantities {
+			x := published[set.name+" | "+name]
+			if len(x) != 6 {
+				t.Errorf("COVERAGE.md has no row %s, %s", set.name, name)
+			} else if x[1] < 90 {
+				t.Errorf("published: %s, %s: %v %% held", set.name, name, x[1])
 			}
 		}
-		share := 0.0
-		for j, a := range p.Areas {
-			check("geometric mean of an area", a.GM, math.Exp(levels[j]))
-			above := numeric.Phi((levels[j] - math.Log(200)) / sigma)
-			check("share of an area", a.Above[0].Share, above)
-			share += above / 4
-		}
-		check("share of the community", p.Community.Above[0].Share, share)
-		check("spread between homes", &p.SDHome, sigma)
 	}
-	for what, n := range all {
-		got := float64(held[what]) / float64(n)
-		t.Logf("%s: %d of %d hold, %.3f", what, held[what], n, got)
-		if got < 0.9-3*math.Sqrt(0.09/float64(communities)) {
-			t.Errorf("%s: intervals asked for at 90 %% hold %.3f", what, got)
+	communities := 60
+	if testing.Short() {
+		communities = 20
+	}
+	for _, set := range publishedSets[:2] {
+		for _, r := range publishedCoverage(set, communities, 0) {
+			if r.held < 0.9-3*math.Sqrt(0.09/float64(communities)) {
+				t.Errorf("%s, %s: intervals asked for at 90 %% hold %.3f", set.name, r.quantity, r.held)
+			}
 		}
 	}
 }
