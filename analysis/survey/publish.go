@@ -399,7 +399,7 @@ func withheld(p Published, merged map[string]bool, levels []float64) (w []Withhe
 	if len(p.Areas) > 1 {
 		add("measured mean and spread of all homes", "they hang on how many homes each row has")
 		if !p.PopulationGiven {
-			weigh = "; for all homes it counts by the middle of its range, and intervals are widened for the rest of the range"
+			weigh = ", among all homes as the middle of its range, with intervals widened for the rest"
 		}
 	}
 	add("counts of homes", "told to within %d; in all figures a row counts as the fewest homes told of it%s, and counted shares are ranges", k, weigh)
