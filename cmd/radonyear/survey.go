@@ -221,9 +221,8 @@ func (p *program) survey(c *cli.Context) error {
 		doc.Notes = append(doc.Notes, analysis.Note{Code: "one-season", Text: fmt.Sprintf(
 			"%.0f %% of the homes were measured in one season: how it differs from the year here is taken from the profile, and an error in that moves all homes alike. Intervals are wider for that, and more homes of this season make them no narrower. Measure homes in other seasons too, or learn the season from homes measured for a year (radonyear season).", 100*share)})
 	}
-	if !slices.ContainsFunc(in.raws, func(h survey.Home) bool { return !h.Below }) {
-		lowest := slices.MinFunc(in.raws, func(a, b survey.Home) int { return cmp.Compare(a.Log, b.Log) })
-		return hinted{fmt.Errorf("all %d homes lie below their limits, the lowest %s Bq/m³ as measured: no middle can be given, only that", len(in.raws), report.Number(math.Exp(lowest.Log))), "a more sensitive detector or a longer test would tell"}
+	if err := allBelow(in.raws); err != nil {
+		return err
 	}
 	opt := survey.PosteriorOptions{Options: survey.Options{Confidence: q.Confidence, Areas: in.areas, Covariates: in.covariates}, Levels: q.Levels, Seed: q.seed, Shared: in.shared, Spatial: q.adjacent != nil}
 	if q.exceeds > 0 {
@@ -259,6 +258,15 @@ func (p *program) survey(c *cli.Context) error {
 		return err
 	}
 	return p.partial(doc)
+}
+
+// allBelow is the error of homes that all lie below their limits.
+func allBelow(raws []survey.Home) error {
+	if !slices.ContainsFunc(raws, func(h survey.Home) bool { return !h.Below }) {
+		lowest := slices.MinFunc(raws, func(a, b survey.Home) int { return cmp.Compare(a.Log, b.Log) })
+		return hinted{fmt.Errorf("all %d homes lie below their limits, the lowest %s Bq/m³ as measured: no middle can be given, only that", len(raws), report.Number(math.Exp(lowest.Log))), "a more sensitive detector or a longer test would tell"}
+	}
+	return nil
 }
 
 // afterLeftOut says of how many homes readings were left out for their phase.

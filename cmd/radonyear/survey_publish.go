@@ -46,6 +46,9 @@ func (q communityQuestion) publish(o *publishing, in communityRead) (pub survey.
 	if q.exceeds > 0 {
 		opt.Exceeds = []float64{q.exceeds}
 	}
+	if err := allBelow(in.raws); err != nil {
+		return pub, nil, doc, err
+	}
 	po := o.PublishOptions
 	homes, tests, season := q.sharing(in.all)
 	if q.testError == "profile" {
