@@ -123,7 +123,7 @@ type Published struct {
 	Community       PublishedRow
 	Areas           []PublishedRow // in order of name, Others last; none where one row would be all
 	RawGM, RawGSD   float64        // of the community as measured; 0 where they cannot be had, or hang on how many homes each row has
-	Unmeasured      *Unmeasured    // nil without populations, and where to tell of them would tell how many homes other areas have
+	Unmeasured      *Unmeasured    // nil without populations, and where to tell of them would tell how many homes other areas have: then they are of the merged row
 	SDArea, SDHome  analysis.Estimate
 	Withheld        []Withheld
 	Notes           []analysis.Note
@@ -189,7 +189,8 @@ type Withheld struct{ What, Why string }
 // all above are so withheld too: each would say the same of every home. The whole's
 // count is told so that no row's is narrowed by it.
 //
-// Assumes what Posterior and Unpooled do.
+// Assumes what Posterior and Unpooled do; and where it may not be told which areas are
+// merged, that dwellings of areas without a home are like those of the merged ones.
 //
 // Interval: theirs, of as many homes as are told at least, and a little wider for the
 // rounding. Where 19 homes are told as 10 to 19, a geometric mean's is up to 1.5 times as
@@ -218,7 +219,8 @@ func Publish(homes, raws []Home, opt PosteriorOptions, po PublishOptions) (Publi
 	}
 	merged := MergeSmall(areaHomes(homes, opt.Areas), k)
 	homes, raws = countedAsTold(renamed(homes, merged), k), countedAsTold(renamed(raws, merged), k)
-	opt.Areas = mergedAreas(opt.Areas, merged)
+	named := mayBePresent(homes, merged, k)
+	opt.Areas = mergedAreas(opt.Areas, homes, merged, named)
 	if po.Tests != nil {
 		own, shared, err := Share(homes, po.Tests, po.Season)
 		if err != nil {
@@ -267,21 +269,11 @@ func Publish(homes, raws []Home, opt PosteriorOptions, po PublishOptions) (Publi
 		}
 		slices.SortStableFunc(p.Areas, func(a, b PublishedRow) int { return order(a.Merged) - order(b.Merged) })
 	}
-	if mayBePresent(p, merged) {
-		if p.Areas != nil {
-			p.Together = slices.Sorted(maps.Keys(merged))
-		}
-		if p.PopulationGiven {
-			p.Unmeasured = unmeasured(post.Areas)
-		}
-	} else {
-		// Dwellings above a level over their share are a row's dwellings, and those of all
-		// areas are known: so they would tell which areas have a home.
-		for _, r := range append([]PublishedRow{p.Community}, p.Areas...) {
-			for i := range r.Above {
-				r.Above[i].Dwellings = nil
-			}
-		}
+	if named && p.Areas != nil {
+		p.Together = slices.Sorted(maps.Keys(merged))
+	}
+	if named && p.PopulationGiven {
+		p.Unmeasured = unmeasured(post.Areas)
 	}
 	// Above is in the order of levels asked for, in all of them.
 	both, all := Countable(whole[0], plain, k)
@@ -336,12 +328,14 @@ func aboves(areas []AreaLevel) (out [][]AboveLevel) {
 // it is told by naming them, or by telling which areas have none. The others' homes then
 // leave the less for each: of nine areas with 5 to 9 homes every one would have just
 // one. It may where the homes of each can still be any of k numbers or more.
-func mayBePresent(p Published, merged map[string]bool) bool {
-	most := p.Community.Most // where one row is all
-	if at := slices.IndexFunc(p.Areas, func(r PublishedRow) bool { return r.Merged }); at >= 0 {
-		most = p.Areas[at].Most
+func mayBePresent(homes []Home, merged map[string]bool, k int) bool {
+	n := 0
+	for _, h := range homes {
+		if h.Area == Others {
+			n++
+		}
 	}
-	return len(merged) == 0 || most-(len(merged)-1)-1 >= p.MinCell
+	return len(merged) == 0 || Told(n, k).Most-(len(merged)-1)-1 >= k
 }
 
 func unmeasured(areas []AreaLevel) *Unmeasured {
@@ -389,10 +383,10 @@ func withheld(p Published, merged map[string]bool, levels []float64) (w []Withhe
 			add("counted share above "+at+" by area", "in some row fewer than %d homes above it or below it, which would follow from the other rows and the total", k)
 		}
 	}
-	switch {
-	case p.PopulationGiven && p.Unmeasured == nil:
-		add("how many areas no home was measured in, and dwellings above a level", "they would tell that all other areas have one")
-	case p.PopulationGiven && len(p.Community.Above) > 0 && p.Community.Above[0].Dwellings == nil:
+	if p.PopulationGiven && p.Unmeasured == nil {
+		add("how many areas no home was measured in", "it would tell that all others have one; their dwellings are counted with those of areas told together, and taken to be like those")
+	}
+	if p.PopulationGiven && len(p.Community.Above) > 0 && p.Community.Above[0].Dwellings == nil {
 		add("dwellings above a level", "a row has fewer than %d dwellings, so few that their number would nearly count the homes measured", leastCells*k)
 	}
 	weigh := ""
@@ -451,12 +445,19 @@ func countedAsTold(homes []Home, min int) []Home {
 	return homes
 }
 
-// mergedAreas adds up the dwellings of merged areas. Covariates and neighbours of
+// mergedAreas adds up the dwellings of merged areas. Where it may not be told which these
+// are, those without a home are of them too: dwellings above a level over their share are
+// a row's dwellings, and the share of all lies between the rows' by theirs, so either would
+// tell it to who knows how many dwellings each area has. Covariates and neighbours of
 // areas have no sum, and Publish has no use for them.
-func mergedAreas(areas []Area, merged map[string]bool) (out []Area) {
+func mergedAreas(areas []Area, homes []Home, merged map[string]bool, named bool) (out []Area) {
 	other := Area{Name: Others}
+	measured := map[string]bool{}
+	for _, h := range homes {
+		measured[h.Area] = true
+	}
 	for _, a := range areas {
-		if merged[a.Name] {
+		if merged[a.Name] || len(merged) > 0 && (a.Name == Others || !named && !measured[a.Name]) {
 			other.Population += a.Population
 		} else {
 			out = append(out, Area{Name: a.Name, Population: a.Population})

@@ -732,7 +732,7 @@ func TestPublishedRange(t *testing.T) {
 // to have one; two areas of 4 make one of 5 to 9, of which the other holds 1 to 8, and so
 // either may have 1 to 8. Where the areas without a home are told, it is the same: not to
 // be among them is to have one; and dwellings above a level over their share are dwellings
-// of the row's areas.
+// of the row's areas, so that these are to be the same whichever areas have the homes.
 func TestTogether(t *testing.T) {
 	rng := rand.New(rand.NewPCG(5, 5))
 	nine := someHomes(rng, 30, 40, 1, 1, 1, 1, 1, 1, 1, 1, 1)
@@ -753,14 +753,32 @@ func TestTogether(t *testing.T) {
 		if got := strings.Join(p.Together, ","); got != c.want {
 			t.Errorf("%q are named as together, want %q: %+v", got, c.want, p.Areas)
 		}
-		if told := p.Community.Above[0].Dwellings != nil; told != (c.areas != nil && c.want != "") || told != (p.Areas[0].Above[0].Dwellings != nil) {
-			t.Errorf("%q: of dwellings above the level is told %v, of the first row %v", c.want, p.Community.Above[0].Dwellings, p.Areas[0].Above[0].Dwellings)
-		}
 		if told := p.Unmeasured != nil; told != (c.areas != nil && c.want != "") {
 			t.Errorf("%q: of areas without a home is told %v", c.want, p.Unmeasured)
 		} else if told && *p.Unmeasured != (Unmeasured{7, 7000}) {
 			t.Errorf("of areas without a home is told %v", *p.Unmeasured)
 		}
+	}
+	// Five homes of five areas, and of five others: to be told as 5 to 9 homes of them all.
+	for i := range dwellings {
+		dwellings[i].Population = 1000 * float64(i*i+1)
+	}
+	of := func(small string) Published {
+		homes := someHomes(rand.New(rand.NewPCG(6, 6)), 30, 40)
+		for i, a := range small {
+			homes = append(homes, Home{Area: string(a), Log: 6 + 0.3*float64(i)})
+		}
+		p, err := Publish(homes, homes, PosteriorOptions{Options: Options{Areas: dwellings}, Levels: []float64{100}}, PublishOptions{MinCell: 5})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return p
+	}
+	if p := of("CDEFG"); !reflect.DeepEqual(p, of("GHIJK")) || p.Unmeasured != nil || p.Areas[2].Above[0].Dwellings == nil {
+		t.Errorf("five homes of C to G are told otherwise than of G to K: %+v and %+v", p, of("GHIJK"))
+	}
+	if p := of("CCCDD"); reflect.DeepEqual(p, of("KKKJJ")) || p.Unmeasured == nil {
+		t.Error("where each area may have any of five numbers, its dwellings make no difference")
 	}
 }
 
