@@ -321,6 +321,9 @@ func (g *grid) draw(r *PosteriorResult, x profile, opt PosteriorOptions) error {
 	if !counted {
 		for j, a := range d.areas {
 			weight[j] = a.counts
+			if opt.weigh != nil && a.homes > 0 {
+				weight[j] = opt.weigh(a.homes)
+			}
 			total += weight[j]
 		}
 	}

@@ -38,6 +38,16 @@ standard error of 3 or 2 %; rows of 20 areas are of the same numbers drawn. Bias
 
 `
 
+const publishedText = `
+## What is published
+
+The model as it is published (Publish, cells of 10 homes): rows count as the fewest homes told of them, and in the community by the middle
+of what is told, with its intervals widened for the rest. Spreads drawn evenly, 0.5 to 1 between homes and 0.1 to 0.6 between areas. Asked for:
+90 %; the truth of the community is that of the homes as measured in each area, or of dwellings. Shares are those above 200 Bq/m³, GM of the community 90. Bias and
+mean width: of the logarithm for GM, AM and GSD, as it is for shares and the spread.
+
+`
+
 const noiseText = `
 ## Homes that are not the model
 
@@ -131,6 +141,10 @@ func updateCoverage(t *testing.T) {
 			}
 			return lines
 		})
+	}
+	b.WriteString(publishedText + fixedHead)
+	for _, set := range publishedSets {
+		add(set.name, publishedQuantities, func() []string { return publishedLines(set) })
 	}
 	b.WriteString(noiseText + noiseHead)
 	// A district's homes are simulated once for all of these rows.

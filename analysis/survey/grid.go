@@ -21,7 +21,8 @@ type PosteriorOptions struct {
 	Shared  *Shared   // what homes' errors have in common, taken out of them by Share; nil: nothing
 	Draws   int       // for the community and for ranks; 0: 4000
 	Seed    uint64
-	step    float64 // between grid points, in units of a posterior standard deviation; 0: 0.5
+	weigh   func(homes int) float64 // of the community's areas, without dwellings; nil: as many homes as they count
+	step    float64                 // between grid points, in units of a posterior standard deviation; 0: 0.5
 }
 
 // PosteriorResult is what Posterior finds. Intervals are credible, values medians,

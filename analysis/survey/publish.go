@@ -19,11 +19,14 @@ import (
 // fewer than k homes, and no count of homes is told nearer than within k. Areas with
 // fewer homes are merged into one row before anything is estimated. Blanks in their
 // place would have to be defended, figure by figure and level by level, against
-// whoever takes the areas told from the total; a merged row leaves the rows adding up
-// to the total, so that there is nothing to take away, it tells what can be told of
+// whoever takes the areas told from the total; with a merged row the rows make up the
+// whole, so that no area is left to take from it, it tells what can be told of
 // those homes, and the figures are made of data in which the small areas no longer
 // stand. The row takes in the next smallest area while it has itself fewer than k
 // homes or holds one area alone: else it would be that area, under another name.
+// Totals are told so that together with the rows they leave each row's count any of
+// k numbers: the homes as what the rows add up to, and those above a level as
+// tellWhole has it.
 //
 // Published is all that may leave. It holds no field of the results: each is put in
 // by name, so that what is added to them later stays inside until someone decides
@@ -98,6 +101,10 @@ func AtLeast(homes, min int) int { return homes - homes%min }
 // PublishOptions of Publish. The zero value is the documented default.
 type PublishOptions struct {
 	MinCell int // homes; 0: DefaultMinCell
+	// Tests and Season are Share's, with homes as they were before it: what homes' errors
+	// have in common is worked out of the homes as told. nil: they have nothing.
+	Tests  []*Test
+	Season [][]float64
 }
 
 func (o *PublishOptions) check() error {
@@ -115,8 +122,8 @@ type Published struct {
 	MinCell         int
 	Community       PublishedRow
 	Areas           []PublishedRow // in order of name, Others last; none where one row would be all
-	RawGM, RawGSD   float64        // of the community as measured; 0 where they cannot be had
-	Unmeasured      *Unmeasured    // nil without populations, and where to tell of them would tell how many homes other areas have
+	RawGM, RawGSD   float64        // of the community as measured; 0 where they cannot be had, or hang on how many homes each row has
+	Unmeasured      *Unmeasured    // nil without populations, and where to tell of them would tell how many homes other areas have: then they are of the merged row
 	SDArea, SDHome  analysis.Estimate
 	Withheld        []Withheld
 	Notes           []analysis.Note
@@ -153,11 +160,12 @@ type PublishedShare struct {
 }
 
 // PublishedRange is an interval of which no value is told: of counts that are told
-// to within a cell, none is nearer to what was counted than another.
+// to within a cell, none is nearer to what was counted than another. Least and Most
+// are the homes above the level, as they are told.
 type PublishedRange struct {
 	Lower, Upper, Confidence float64
-	Kind                     analysis.IntervalKind
 	Method                   string
+	Least, Most              int
 }
 
 // Withheld is what was left out, and why.
@@ -169,21 +177,27 @@ type Withheld struct{ What, Why string }
 //
 // Formula. Areas merged by MergeSmall, then Posterior and Unpooled, in which each
 // home of a row of n homes told as m counts m/n, so that all that is estimated is a
-// function of the numbers told and of how the values are spread out. Counts of homes
+// function of the numbers told and of how the values are spread out; so with what
+// homes' errors share. In the community a row counts by its dwellings or, without
+// them, by the middle of its range of homes. Counts of homes
 // are rounded down to a multiple of k, counted shares told from the least to the
-// greatest of Wilson's limits for all counts that round so, without a value;
+// greatest of Wilson's limits for all counts that are told so, without a value;
 // estimates have two significant digits, limits rounded outwards. A counted share is
 // told only where at least k homes lie above the level, k below it, and k between it
 // and the next level told, in the row; of areas it is told for all rows or for none,
 // so that the row left out is not what the rest leaves of the total. None above and
-// all above are so withheld too: each would say the same of every home.
+// all above are so withheld too: each would say the same of every home. The whole's
+// count is told so that no row's is narrowed by it.
 //
-// Assumes what Posterior and Unpooled do.
+// Assumes what Posterior and Unpooled do; and where it may not be told which areas are
+// merged, that dwellings of areas without a home are like those of the merged ones.
 //
 // Interval: theirs, of as many homes as are told at least, and a little wider for the
 // rounding. Where 19 homes are told as 10 to 19, a geometric mean's is up to 1.5 times as
 // wide, and the spread between homes is 2.6 % too large (9 told as 5 to 9: 1.6 times and
-// 5.4 %); less with more homes.
+// 5.4 %); less with more homes. Without dwellings the community's are wider on each side
+// by as much as the figure of the rows' point estimates moves that way over all numbers
+// of homes that the rows may have, and so hold for homes as measured in each area.
 //
 // Notes: one-area, few-areas, mostly-censored (each in words without a count).
 //
@@ -197,13 +211,24 @@ func Publish(homes, raws []Home, opt PosteriorOptions, po PublishOptions) (Publi
 	if len(homes) != len(raws) {
 		return Published{}, fmt.Errorf("%d homes, and %d as measured", len(homes), len(raws))
 	}
+	if opt.Shared != nil {
+		return Published{}, fmt.Errorf("what homes' errors share is worked out of the homes as told: give their tests")
+	}
 	if len(homes) < k {
 		return Published{}, fmt.Errorf("fewer than %d homes: nothing that rests on so few is published", k)
 	}
 	merged := MergeSmall(areaHomes(homes, opt.Areas), k)
-	opt.Shared = mergedShared(opt.Shared, homes, merged)
 	homes, raws = countedAsTold(renamed(homes, merged), k), countedAsTold(renamed(raws, merged), k)
-	opt.Areas = mergedAreas(opt.Areas, merged)
+	named := mayBePresent(homes, merged, k)
+	opt.Areas = mergedAreas(opt.Areas, homes, merged, named)
+	if po.Tests != nil {
+		own, shared, err := Share(homes, po.Tests, po.Season)
+		if err != nil {
+			return Published{}, err
+		}
+		homes, opt.Shared = own, &shared
+	}
+	opt.weigh = func(homes int) float64 { return float64(AtLeast(homes, k)) + float64(k-1)/2 }
 	post, err := Posterior(homes, opt)
 	if err != nil {
 		return Published{}, err
@@ -222,8 +247,12 @@ func Publish(homes, raws []Home, opt PosteriorOptions, po PublishOptions) (Publi
 	}
 	enoughDwellings(post.Areas, &post.Community, k)
 	c := post.Community
-	p := Published{MinCell: k, PopulationGiven: c.Population > 0, RawGM: Digits(whole[0].GM, 0), RawGSD: Digits(whole[0].GSD, 0),
-		SDArea: *published(&post.SDArea), SDHome: *published(&post.SDHome)}
+	p := Published{MinCell: k, PopulationGiven: c.Population > 0, SDArea: *published(&post.SDArea), SDHome: *published(&post.SDHome)}
+	if len(plain) == 1 {
+		p.RawGM, p.RawGSD = Digits(whole[0].GM, 0), Digits(whole[0].GSD, 0)
+	} else if !p.PopulationGiven {
+		widen(&c, post.Areas, post.SDHome.Value, k)
+	}
 	p.Community = PublishedRow{Name: "all homes", Homes: AtLeast(c.Homes, k), Most: AtLeast(c.Homes, k) + k - 1, GM: published(&c.GM), GSD: published(&c.GSD), AM: published(&c.AM), Above: publishedShares(c.Above)}
 	if len(plain) > 1 {
 		for _, a := range post.Areas {
@@ -240,24 +269,23 @@ func Publish(homes, raws []Home, opt PosteriorOptions, po PublishOptions) (Publi
 		}
 		slices.SortStableFunc(p.Areas, func(a, b PublishedRow) int { return order(a.Merged) - order(b.Merged) })
 	}
-	if mayBePresent(p, merged) {
-		if p.Areas != nil {
-			p.Together = slices.Sorted(maps.Keys(merged))
-		}
-		if p.PopulationGiven {
-			p.Unmeasured = unmeasured(post.Areas)
-		}
+	if named && p.Areas != nil {
+		p.Together = slices.Sorted(maps.Keys(merged))
+	}
+	if named && p.PopulationGiven {
+		p.Unmeasured = unmeasured(post.Areas)
 	}
 	// Above is in the order of levels asked for, in all of them.
 	both, all := Countable(whole[0], plain, k)
-	for i := range opt.Levels {
-		if both[i] {
-			p.Community.Above[i].Counted = PublishedCount(whole[0].Above[i], p.Community.Homes, p.Community.Most, k)
+	for i, told := range tellWhole(whole[0], plain, both, all, k) {
+		if told == nil {
+			continue
 		}
-		if both[i] && all[i] && len(p.Areas) > 1 {
+		p.Community.Above[i].Counted = PublishedCount(whole[0].Above[i], *told, ToldCount{p.Community.Homes, p.Community.Most}, k)
+		if all[i] && len(p.Areas) > 1 {
 			for _, r := range plain {
 				at := slices.IndexFunc(p.Areas, func(a PublishedRow) bool { return a.Name == r.Area })
-				p.Areas[at].Above[i].Counted = PublishedCount(r.Above[i], p.Areas[at].Homes, p.Areas[at].Most, k)
+				p.Areas[at].Above[i].Counted = PublishedCount(r.Above[i], Told(r.Above[i].Above, k), ToldCount{p.Areas[at].Homes, p.Areas[at].Most}, k)
 			}
 		}
 	}
@@ -300,12 +328,14 @@ func aboves(areas []AreaLevel) (out [][]AboveLevel) {
 // it is told by naming them, or by telling which areas have none. The others' homes then
 // leave the less for each: of nine areas with 5 to 9 homes every one would have just
 // one. It may where the homes of each can still be any of k numbers or more.
-func mayBePresent(p Published, merged map[string]bool) bool {
-	most := p.Community.Most // where one row is all
-	if at := slices.IndexFunc(p.Areas, func(r PublishedRow) bool { return r.Merged }); at >= 0 {
-		most = p.Areas[at].Most
+func mayBePresent(homes []Home, merged map[string]bool, k int) bool {
+	n := 0
+	for _, h := range homes {
+		if h.Area == Others {
+			n++
+		}
 	}
-	return len(merged) == 0 || most-(len(merged)-1)-1 >= p.MinCell
+	return len(merged) == 0 || Told(n, k).Most-(len(merged)-1)-1 >= k
 }
 
 func unmeasured(areas []AreaLevel) *Unmeasured {
@@ -348,18 +378,25 @@ func withheld(p Published, merged map[string]bool, levels []float64) (w []Withhe
 		at := strconv.FormatFloat(l, 'f', -1, 64)
 		switch {
 		case p.Community.Above[i].Counted == nil:
-			add("counted share above "+at, "fewer than %d homes above it, below it, or between it and another level, or a limit that leaves a home undecided", k)
+			add("counted share above "+at, "fewer than %d homes above it, below it, or between it and another level, or so few that rows would follow from it, or a limit that leaves a home undecided", k)
 		case len(p.Areas) > 0 && p.Areas[0].Above[i].Counted == nil:
 			add("counted share above "+at+" by area", "in some row fewer than %d homes above it or below it, which would follow from the other rows and the total", k)
 		}
 	}
-	if p.PopulationGiven && p.Community.Above != nil && p.Community.Above[0].Dwellings == nil {
+	if p.PopulationGiven && p.Unmeasured == nil {
+		add("how many areas no home was measured in", "it would tell that all others have one; their dwellings are counted with those of areas told together, and taken to be like those")
+	}
+	if p.PopulationGiven && len(p.Community.Above) > 0 && p.Community.Above[0].Dwellings == nil {
 		add("dwellings above a level", "a row has fewer than %d dwellings, so few that their number would nearly count the homes measured", leastCells*k)
 	}
-	if p.PopulationGiven && p.Unmeasured == nil {
-		add("how many areas no home was measured in", "it would tell that all others have one")
+	weigh := ""
+	if len(p.Areas) > 1 {
+		add("measured mean and spread of all homes", "they hang on how many homes each row has")
+		if !p.PopulationGiven {
+			weigh = ", among all homes as the middle of its range, with intervals widened for the rest"
+		}
 	}
-	add("counts of homes", "told to within %d; in all figures a row counts as the fewest homes told of it, and counted shares are ranges", k)
+	add("counts of homes", "told to within %d; in all figures a row counts as the fewest homes told of it%s, and counted shares are ranges", k, weigh)
 	add("digits", "two significant, limits rounded outwards")
 	add("homes, rooms, detectors, dates, files", "they identify")
 	add("each area's measured mean, homes below a limit, rank, fit", "nearer to single homes, and not needed")
@@ -408,12 +445,19 @@ func countedAsTold(homes []Home, min int) []Home {
 	return homes
 }
 
-// mergedAreas adds up the dwellings of merged areas. Covariates and neighbours of
+// mergedAreas adds up the dwellings of merged areas. Where it may not be told which these
+// are, those without a home are of them too: dwellings above a level over their share are
+// a row's dwellings, and the share of all lies between the rows' by theirs, so either would
+// tell it to who knows how many dwellings each area has. Covariates and neighbours of
 // areas have no sum, and Publish has no use for them.
-func mergedAreas(areas []Area, merged map[string]bool) (out []Area) {
+func mergedAreas(areas []Area, homes []Home, merged map[string]bool, named bool) (out []Area) {
 	other := Area{Name: Others}
+	measured := map[string]bool{}
+	for _, h := range homes {
+		measured[h.Area] = true
+	}
 	for _, a := range areas {
-		if merged[a.Name] {
+		if merged[a.Name] || len(merged) > 0 && (a.Name == Others || !named && !measured[a.Name]) {
 			other.Population += a.Population
 		} else {
 			out = append(out, Area{Name: a.Name, Population: a.Population})
@@ -425,43 +469,12 @@ func mergedAreas(areas []Area, merged map[string]bool) (out []Area) {
 	return out
 }
 
-// mergedShared gives the merged row what homes' errors share in its areas, on average
-// over their homes. Homes of two of them share less, so that it is rather too much.
-func mergedShared(s *Shared, homes []Home, merged map[string]bool) *Shared {
-	if s == nil || len(merged) == 0 {
-		return s
-	}
-	out := Shared{All: s.All, Areas: map[string]float64{}}
-	for name, v := range s.Areas {
-		if !merged[name] {
-			out.Areas[name] = v
-		}
-	}
-	n := map[string]int{}
-	all := 0.0
-	for _, h := range homes {
-		if merged[h.Area] {
-			n[h.Area]++
-			all++
-		}
-	}
-	for _, name := range slices.Sorted(maps.Keys(n)) {
-		out.Areas[Others] += float64(n[name]) / all * s.Areas[name]
-	}
-	return &out
-}
-
 // Countable says for each level whether the counted share of the whole may be told,
 // and whether those of all its parts may: that at least min homes lie above, below,
 // and between the levels told.
 func Countable(whole RawArea, parts []RawArea, min int) (ofWhole, ofParts []bool) {
 	n := len(whole.Above)
 	ofWhole, ofParts = make([]bool, n), make([]bool, n)
-	rising := make([]int, n)
-	for i := range rising {
-		rising[i] = i
-	}
-	slices.SortFunc(rising, func(a, b int) int { return cmp.Compare(whole.Above[a].Level, whole.Above[b].Level) })
 	last := func(a RawArea) int { return a.Homes }
 	lastWhole, lastParts := last(whole), make([]int, len(parts))
 	for j, a := range parts {
@@ -470,7 +483,7 @@ func Countable(whole RawArea, parts []RawArea, min int) (ofWhole, ofParts []bool
 	tellable := func(s RawShare, before int) bool {
 		return s.Undecided == 0 && s.Above >= min && before-s.Above >= min
 	}
-	for _, i := range rising {
+	for _, i := range risingLevels(whole) {
 		if !tellable(whole.Above[i], lastWhole) {
 			continue
 		}
@@ -488,17 +501,196 @@ func Countable(whole RawArea, parts []RawArea, min int) (ofWhole, ofParts []bool
 	return ofWhole, ofParts
 }
 
-// PublishedCount is the counted share of a row that is told to have from least to most
-// homes. It is made of the counts as they are told, so that it says no more of them:
-// the limits are Wilson's where those counts are farthest off.
-func PublishedCount(s RawShare, least, most, min int) *PublishedRange {
-	e := s.Share
-	x, more := AtLeast(s.Above, min), min-1
-	least = max(least, x+min) // for so many are above and as many as a cell are not
-	z := numeric.NormalQuantile(0.5 + e.Confidence/2)
-	lower, _ := numeric.Wilson(float64(x), float64(most), z)
-	_, upper := numeric.Wilson(float64(x+more), float64(least), z)
-	return &PublishedRange{shareDigits(lower, -1), shareDigits(upper, 1), e.Confidence, e.Kind, e.Method}
+// ToldCount is a number of homes as it is told: from least to most.
+type ToldCount struct{ Least, Most int }
+
+// Told is how a row's number of homes is told.
+func Told(homes, min int) ToldCount {
+	return ToldCount{AtLeast(homes, min), AtLeast(homes, min) + min - 1}
+}
+
+// tellWhole says as how many homes of the whole those above each level are told; nil
+// where they are not. ofWhole and ofRows are Countable's. Who knows this rule is to find
+// that each count of each row may still be any of k numbers, whatever levels he takes
+// together.
+//
+// Let a level's least be L in a row, so that the row's count is any from L to U = L + k − 1,
+// and S how far it is above L. In a row, counts of two levels are at least k apart, and so
+// are their L: a count may be any of its k numbers where those of all lower levels are U
+// and those of higher ones L. The homes are a level below all, and the total of theirs is
+// told as ΣL to ΣU, which adds nothing.
+//
+// Of a level told of the rows, the total is told by a partition of ΣL to ΣU into bins of
+// k from ΣL on, the last of which begins no later than ΣU − (k − 1). A row at U leaves the
+// others to make up the rest of a bin that ends at ΣL + k − 1 or later, a row at L that of
+// one which begins at ΣU − (k − 1) or before, and a row between them either; so all k are
+// left. But where L of two levels is k apart in a row, S of the lower level is S of
+// the higher or more there, and totals of both could tell more than each. So of levels that
+// hang together like this, one after the other, one total is told by the partition, and the
+// others as ΣL to ΣU: the lower levels' counts can then be U and the higher ones' L, in
+// all rows but one, and hinder nothing.
+//
+// Levels told only of the whole lie between two that are told of the rows, a below and b
+// above (or between the homes and none above), m of them. With A = ΣL of a and B = ΣU of b,
+// the j-th one's bins are such that every one reaches from A − jk or less to
+// B + (m−j+1)k or more. Then whatever the rows have above a and b, counts k apart and in
+// the bins told lie between: take each as small as b and the higher ones let it be.
+// So nothing is said of a and b. It needs A − B of (m+1)k; where that lacks, the highest of
+// them are not told. And of such a level itself a row may have any of k + 1 numbers even
+// if all else is known: from what it has above b to what it has above a, so far as the
+// others can make up for it, and all of these are k or more apart.
+func tellWhole(whole RawArea, rows []RawArea, ofWhole, ofRows []bool, k int) []*ToldCount {
+	out := make([]*ToldCount, len(whole.Above))
+	least := make([]int, len(rows)) // of the last level told of the rows
+	total := 0
+	for r, a := range rows {
+		least[r] = AtLeast(a.Homes, k)
+		total += least[r]
+	}
+	slack := len(rows) * (k - 1) // ΣU − ΣL
+	var between []int            // levels told only of the whole, since then
+	tell := func(below, most int) {
+		m := max(min(len(between), (total-most)/k-1), 0)
+		for j, i := range between[:m] {
+			first, last := most+(m-j)*k, total-(j+1)*k // the first bin ends no earlier, the last begins no later
+			told := ToldCount{min(AtLeast(whole.Above[i].Above, k), last), total + slack - (j+1)*k}
+			next := told.Least + k
+			if told.Least <= first {
+				told.Least, next = below+(m-j)*k, AtLeast(first, k)+k
+			}
+			if next <= last {
+				told.Most = next - 1
+			}
+			out[i] = &told
+		}
+		between = nil
+	}
+	parted := false // one of the levels that hang together has been
+	for _, i := range risingLevels(whole) {
+		switch {
+		case !ofWhole[i]:
+			continue
+		case !ofRows[i]:
+			between = append(between, i)
+			continue
+		}
+		sum, apart := 0, true
+		for r, a := range rows {
+			l := AtLeast(a.Above[i].Above, k)
+			apart = apart && least[r]-l >= 2*k
+			sum, least[r] = sum+l, l
+		}
+		tell(sum, sum+slack)
+		total = sum
+		told := ToldCount{sum, sum + slack}
+		if !parted || apart {
+			parted = true
+			last := sum + AtLeast(slack-(k-1), k)
+			told.Least = min(sum+AtLeast(whole.Above[i].Above-sum, k), last)
+			if told.Least < last {
+				told.Most = told.Least + k - 1
+			}
+		}
+		out[i] = &told
+	}
+	tell(0, 0)
+	return out
+}
+
+// risingLevels are the places of the levels in rising order.
+func risingLevels(a RawArea) []int {
+	rising := make([]int, len(a.Above))
+	for i := range rising {
+		rising[i] = i
+	}
+	slices.SortFunc(rising, func(i, j int) int { return cmp.Compare(a.Above[i].Level, a.Above[j].Level) })
+	return rising
+}
+
+// PublishedCount is the counted share of a row, by its homes above the level and its homes
+// as they are told. It is made of nothing else, so that it says no more of them:
+// the limits are Wilson's where those counts are farthest off, with as many below as a
+// cell has.
+func PublishedCount(s RawShare, above, homes ToldCount, min int) *PublishedRange {
+	z := numeric.NormalQuantile(0.5 + s.Share.Confidence/2)
+	if above.Most > homes.Most-min {
+		above.Most = homes.Most - min
+	}
+	lower, _ := numeric.Wilson(float64(above.Least), float64(homes.Most), z)
+	_, upper := numeric.Wilson(float64(above.Most), float64(max(homes.Least, above.Most+min)), z)
+	return &PublishedRange{shareDigits(lower, -1), shareDigits(upper, 1), s.Share.Confidence, s.Share.Method, above.Least, above.Most}
+}
+
+// widen makes the community's intervals hold for homes as measured in each area, where of
+// how many these are only a range is told.
+func widen(c *Community, areas []AreaLevel, sdHome float64, k int) {
+	var rows []ToldCount
+	areas = slices.DeleteFunc(slices.Clone(areas), func(a AreaLevel) bool { return a.Homes == 0 })
+	for _, a := range areas {
+		rows = append(rows, Told(a.Homes, k))
+	}
+	// over is a figure of the rows, weighed by the middles, and its least and most.
+	over := func(of func(a AreaLevel) float64) (middle, least, most float64) {
+		x := make([]float64, len(areas))
+		for j, a := range areas {
+			x[j] = of(a)
+		}
+		return weighings(x, rows)
+	}
+	by := func(e *analysis.Estimate, down, up float64) { e.Lower, e.Upper = e.Lower*down, e.Upper*up }
+	mean, least, most := over(func(a AreaLevel) float64 { return a.MeanLog })
+	by(&c.GM, math.Exp(least-mean), math.Exp(most-mean))
+	// Of the squares about the middle's mean, not the row's own: those are fewer by the
+	// square of how far the mean has moved.
+	moved := max(most-mean, mean-least)
+	squares, least, most := over(func(a AreaLevel) float64 { return (a.MeanLog - mean) * (a.MeanLog - mean) })
+	sd := math.Hypot(sdHome, math.Sqrt(squares))
+	by(&c.GSD, math.Exp(math.Hypot(sdHome, math.Sqrt(max(least-moved*moved, 0)))-sd), math.Exp(math.Hypot(sdHome, math.Sqrt(most))-sd))
+	c.GSD.Lower = max(c.GSD.Lower, 1)
+	mean, least, most = over(func(a AreaLevel) float64 { return a.AM.Value })
+	by(&c.AM, least/mean, most/mean)
+	for i := range c.Above {
+		e := &c.Above[i].Share
+		share, least, most := over(func(a AreaLevel) float64 { return a.Above[i].Share.Value })
+		e.Lower, e.Upper = max(e.Lower-(share-least), 0), min(e.Upper+(most-share), 1)
+	}
+}
+
+// weighings are the mean of a figure over rows of as many homes as the middles of what is
+// told, and the least and greatest mean over all numbers told: at either, rows beyond some
+// place in the order of the figure have their most and the others their least.
+func weighings(x []float64, rows []ToldCount) (middle, least, most float64) {
+	order := make([]int, len(x))
+	for j := range order {
+		order[j] = j
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(x[a], x[b]) })
+	mean := func(weight func(place, j int) float64) float64 {
+		var n, sum float64
+		for place, j := range order {
+			w := weight(place, j)
+			n, sum = n+w, sum+w*x[j]
+		}
+		return sum / n
+	}
+	middle = mean(func(_, j int) float64 { return float64(rows[j].Least+rows[j].Most) / 2 })
+	least, most = middle, middle
+	for cut := range order {
+		low := mean(func(place, j int) float64 {
+			if place <= cut {
+				return float64(rows[j].Most)
+			}
+			return float64(rows[j].Least)
+		})
+		high := mean(func(place, j int) float64 {
+			if place > cut {
+				return float64(rows[j].Most)
+			}
+			return float64(rows[j].Least)
+		})
+		least, most = min(least, low), max(most, high)
+	}
+	return middle, least, most
 }
 
 // published is an estimate with two digits and without its notes and its number of homes.

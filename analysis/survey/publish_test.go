@@ -181,15 +181,15 @@ func TestGate(t *testing.T) {
 		"AreaLevel.Area": "published: of areas with enough homes", "AreaLevel.Homes": "published: rounded", "AreaLevel.Population": "withheld: public elsewhere", "AreaLevel.Effect": "withheld: full digits",
 		"AreaLevel.MeanLog": "withheld: full digits", "AreaLevel.SDMeanLog": "withheld: full digits", "AreaLevel.GM": "published", "AreaLevel.AM": "published", "AreaLevel.Above": "published",
 		"AreaLevel.Rank": "withheld: other areas would be one", "AreaLevel.Notes": "withheld: count homes",
-		"RawArea.Area": "published: of areas with enough homes", "RawArea.Homes": "published: rounded", "RawArea.Below": "withheld: a count", "RawArea.GM": "published: of the community", "RawArea.GSD": "published: of the community", "RawArea.Above": "published: Countable",
-		"RawShare.Level": "published", "RawShare.Above": "withheld: a count", "RawShare.Undecided": "withheld: a count", "RawShare.Share": "published: Countable",
+		"RawArea.Area": "published: of areas with enough homes", "RawArea.Homes": "published: rounded", "RawArea.Below": "withheld: a count", "RawArea.GM": "published: of all homes where they are one row", "RawArea.GSD": "published: of all homes where they are one row", "RawArea.Above": "published: Countable",
+		"RawShare.Level": "published", "RawShare.Above": "published: rounded", "RawShare.Undecided": "withheld: a count", "RawShare.Share": "published: Countable",
 		"Description.N": "published: rounded", "Description.Below": "withheld: a count", "Description.Between": "withheld: a count", "Description.Min": "withheld: one home", "Description.Max": "withheld: one home",
 		"Description.MinBelow": "withheld: one home", "Description.Ranks": "published: with homes beyond", "Description.Outdoor": "withheld: a setting", "Description.Fit": "published", "Description.Above": "published",
 		"Description.Shape": "withheld: holds every value", "Description.Notes": "withheld: count homes",
 		"Ranked.P": "published", "Ranked.Value": "published: with homes beyond", "Ranked.Below": "withheld: with its value",
-		"Share.Level": "published", "Share.Fraction": "published", "Share.Counted": "withheld: Countable has it from the groups",
+		"Share.Level": "published", "Share.Fraction": "published", "Share.Counted": "published: by PublishedCount, where Countable allows",
 		"FitResult.N": "withheld: a count", "FitResult.Below": "withheld: a count", "FitResult.Between": "withheld: a count", "FitResult.MeanLog": "withheld: full digits", "FitResult.SDLog": "withheld: full digits",
-		"FitResult.LogLikelihood": "withheld: full digits", "FitResult.GM": "published", "FitResult.GSD": "published", "FitResult.Mean": "published: unless dominated", "FitResult.Next": "withheld: not needed",
+		"FitResult.LogLikelihood": "withheld: full digits", "FitResult.GM": "published", "FitResult.GSD": "published", "FitResult.Mean": "published: unless the shape makes it", "FitResult.Next": "withheld: not needed",
 		"FitResult.Quantiles": "withheld: not needed", "FitResult.Above": "withheld: Description has them", "FitResult.Notes": "withheld: count homes",
 		"Estimate.Quantity": "published", "Estimate.Unit": "published", "Estimate.Value": "published: two digits", "Estimate.Lower": "published: two digits", "Estimate.Upper": "published: two digits",
 		"Estimate.Confidence": "published", "Estimate.Kind": "published", "Estimate.N": "withheld: a count", "Estimate.Method": "published", "Estimate.Notes": "withheld: count homes",
@@ -290,7 +290,9 @@ func TestPublish(t *testing.T) {
 	}
 	// The estimates are those of the merged areas, rounded.
 	merged := countedAsTold(renamed(homes, map[string]bool{"B": true, "C": true}), DefaultMinCell)
-	post, err := Posterior(merged, opt)
+	middles := opt
+	middles.weigh = func(homes int) float64 { return float64(AtLeast(homes, DefaultMinCell)) + 4.5 }
+	post, err := Posterior(merged, middles)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -335,25 +337,30 @@ func TestPublish(t *testing.T) {
 			t.Errorf("9 and %v dwellings: withheld is %v", dwellings, p.Withheld)
 		}
 	}
-	// What homes' errors share in the merged areas is kept: 4 homes of 0.02 and 7 of
-	// 0.24 come to (4·0.02 + 7·0.24)/11 = 0.16.
-	shared := Shared{All: 0.01, Areas: map[string]float64{"A": 0.03, "B": 0.02, "C": 0.24, "D": 0.05}}
-	if got := mergedShared(&shared, homes, map[string]bool{"B": true, "C": true}); len(got.Areas) != 3 || math.Abs(got.Areas[Others]-0.16) > 1e-12 || got.Areas["A"] != 0.03 || got.All != 0.01 || len(shared.Areas) != 4 {
-		t.Errorf("%v of %v", got, shared)
-	}
+	// What homes' errors share in the merged areas is kept: their intervals are wider for it.
+	tests := make([]*Test, len(homes))
 	for i := range homes {
-		homes[i].SE = 0.8
+		homes[i].SE, tests[i] = 0.8, &Test{Season: []float64{0}}
 	}
 	var widths []float64 // of the merged row, with its areas sharing nothing of their own and with
-	for _, areas := range []map[string]float64{{"A": 0.03, "D": 0.05}, {"A": 0.03, "B": 0.5, "C": 0.6, "D": 0.05}} {
-		opt.Shared = &Shared{All: 0.01, Areas: areas}
-		if p, err = Publish(homes, homes, opt, PublishOptions{}); err != nil {
+	for _, weather := range []float64{0, 0.7} {
+		for i, h := range homes {
+			if h.Area == "B" || h.Area == "C" {
+				tests[i].Weather = weather
+			}
+		}
+		if p, err = Publish(homes, homes, opt, PublishOptions{Tests: tests, Season: [][]float64{{0.04}}}); err != nil {
 			t.Fatal(err)
 		}
 		widths = append(widths, p.Areas[2].GM.Upper/p.Areas[2].GM.Lower)
 	}
 	if !(widths[1] > 1.1*widths[0]) {
 		t.Errorf("what the merged areas' homes share makes the interval %v times as wide as without, %v", widths[1], widths[0])
+	}
+	given := opt
+	given.Shared = &Shared{}
+	if _, err := Publish(homes, homes, given, PublishOptions{}); err == nil || !strings.Contains(err.Error(), "as told") {
+		t.Errorf("what homes share, worked out of their true number, is taken (%v)", err)
 	}
 	// Refusals.
 	for _, c := range []struct {
@@ -413,7 +420,7 @@ func TestPublishedCount(t *testing.T) {
 	alike := map[[2]int]PublishedRange{}
 	for n := 2 * k; n <= 150; n++ {
 		for x := k; x <= n-k; x++ {
-			exact, e := raw(x, n).Share, *PublishedCount(raw(x, n), AtLeast(n, k), AtLeast(n, k)+k-1, k)
+			exact, e := raw(x, n).Share, *PublishedCount(raw(x, n), Told(x, k), Told(n, k), k)
 			if !(e.Lower >= 0 && e.Lower <= exact.Lower && e.Upper >= exact.Upper && e.Upper <= 1) {
 				t.Fatalf("%d of %d, %v (%v to %v), is told as %v to %v", x, n, exact.Value, exact.Lower, exact.Upper, e.Lower, e.Upper)
 			}
@@ -429,7 +436,7 @@ func TestPublishedCount(t *testing.T) {
 		for x := k; x <= n-k; x++ {
 			for least := max(0, n-20); least <= n; least += 4 {
 				for _, most := range []int{n, n + 7, n + 20} {
-					exact, e := raw(x, n).Share, *PublishedCount(raw(x, n), least, most, k)
+					exact, e := raw(x, n).Share, *PublishedCount(raw(x, n), ToldCount{max(0, x-least), x + most - n}, ToldCount{least, most}, k)
 					if !(e.Lower >= 0 && e.Lower <= exact.Lower && e.Upper >= exact.Upper && e.Upper <= 1) {
 						t.Fatalf("%d of %d, told to be %d to %d: %v to %v", x, n, least, most, e.Lower, e.Upper)
 					}
@@ -441,8 +448,270 @@ func TestPublishedCount(t *testing.T) {
 	// lower one of 10 of 34 and the upper one of 14 of 30. With z² = 3.8415, Wilson's are
 	// (10 + 1.9207 ∓ 1.96·√(10·24/34 + 0.9604))/(34 + 3.8415) = 0.1683 and
 	// (14 + 1.9207 ± 1.96·√(14·16/30 + 0.9604))/(30 + 3.8415) = 0.6385.
-	if e := PublishedCount(raw(12, 34), 30, 34, k); e.Lower != 0.16 || e.Upper != 0.64 {
+	if e := PublishedCount(raw(12, 34), Told(12, k), Told(34, k), k); e.Lower != 0.16 || e.Upper != 0.64 {
 		t.Errorf("12 of 34 is told as %v to %v, want 0.16 to 0.64", e.Lower, e.Upper)
+	}
+}
+
+// reader is who knows the rule and what is told of the counts: Least to Most of each row
+// at each level told of the rows, and of the whole where it is told, that two counts told of
+// a row or of the whole are k apart, and that homes above a level are above the lower ones.
+// values are how many numbers each count of each row may still be, by trying all; the homes
+// are the first of them.
+func reader(rows []RawArea, ofRows []bool, whole []*ToldCount, k int) (values [][]int) {
+	levels := risingLevels(rows[0])
+	levels = slices.DeleteFunc(levels, func(i int) bool { return whole[i] == nil })
+	type counts [4]int // homes, and above each level told
+	ways := make([][]counts, len(rows))
+	for r, a := range rows {
+		var walk func(c counts, at, told int)
+		walk = func(c counts, at, told int) { // told: the last count told of the row
+			if at == len(levels) {
+				ways[r] = append(ways[r], c)
+				return
+			}
+			i := levels[at]
+			span := ToldCount{0, c[at]}
+			if ofRows[i] {
+				span = Told(a.Above[i].Above, k)
+				span.Most = min(span.Most, told-k, c[at])
+			}
+			for x := span.Least; x <= span.Most; x++ {
+				next := told
+				if ofRows[i] {
+					next = x
+				}
+				c[at+1] = x
+				walk(c, at+1, next)
+			}
+		}
+		for n := AtLeast(a.Homes, k); n < AtLeast(a.Homes, k)+k; n++ {
+			walk(counts{n}, 0, n)
+		}
+	}
+	fits := func(sum counts) bool {
+		for at, i := range levels {
+			if x := sum[at+1]; x < whole[i].Least || x > whole[i].Most || x < k || sum[at]-x < k {
+				return false
+			}
+		}
+		return true
+	}
+	for r := range rows {
+		others := map[counts]bool{{}: true}
+		for o := range rows {
+			if o == r {
+				continue
+			}
+			sums := map[counts]bool{}
+			for s := range others {
+				for _, w := range ways[o] {
+					if w[0] < Told(rows[o].Homes, k).Most {
+						continue // with more homes below, whatever is possible remains so
+					}
+					for i := range w {
+						w[i] += s[i]
+					}
+					sums[w] = true
+				}
+			}
+			others = sums
+		}
+		possible := make([]map[int]bool, len(levels)+1)
+		for i := range possible {
+			possible[i] = map[int]bool{}
+		}
+		for _, w := range ways[r] {
+			new := false
+			for i := range possible {
+				new = new || !possible[i][w[i]]
+			}
+			if !new {
+				continue
+			}
+			for s := range others {
+				for i := range w {
+					s[i] += w[i]
+				}
+				if fits(s) {
+					for i := range possible {
+						possible[i][w[i]] = true
+					}
+					break
+				}
+			}
+		}
+		var n []int
+		for _, p := range possible {
+			n = append(n, len(p))
+		}
+		values = append(values, n)
+	}
+	return values
+}
+
+// rowsOf are rows of homes and homes above levels that rise, and the whole of them.
+func rowsOf(counts ...[]int) (whole RawArea, rows []RawArea) {
+	for r, c := range counts {
+		a := RawArea{Area: string(rune('A' + r)), Homes: c[0]}
+		whole.Homes += c[0]
+		for i, x := range c[1:] {
+			a.Above = append(a.Above, RawShare{Level: float64(100 * (i + 1)), Above: x})
+			if r == 0 {
+				whole.Above = append(whole.Above, RawShare{Level: float64(100 * (i + 1))})
+			}
+			whole.Above[i].Above += x
+		}
+		rows = append(rows, a)
+	}
+	return whole, rows
+}
+
+// By hand, k = 5. Rows of 14, 19 and 12 homes of which 8, 9 and 5 lie above 100 are told as
+// 5 to 9 each, and so together as 15 to 27: bins of 5 from 15 on are 15 to 19 and, since
+// another from 20 to 24 would leave 3, 20 to 27. There are 22. With 29, 39 and 24 homes, of
+// which 16, 18 and 13 are above 100, told as 15 to 19, 15 to 19 and 10 to 14, of 40 to 52
+// there are 47, told as 45 to 52, and 300 has 6, 5 and 7, told as 15 to 27 (in two rows 10
+// apart, in the third 5 and so it hangs together with 100, whose total is told). And where
+// 300 has 1, 4 and 7, of which rows say nothing, its 12 are between 5, as many as a cell,
+// and 40 − 5 at which the last bin begins: 10 to 14.
+func TestTellWhole(t *testing.T) {
+	const k = LeastMinCell
+	told := func(counts ...[]int) (text string) {
+		whole, rows := rowsOf(counts...)
+		both, all := Countable(whole, rows, k)
+		for _, c := range tellWhole(whole, rows, both, all, k) {
+			if c == nil {
+				text += "none "
+			} else {
+				text += fmt.Sprintf("%d-%d ", c.Least, c.Most)
+			}
+		}
+		return text
+	}
+	for _, c := range []struct {
+		rows [][]int
+		want string
+	}{
+		{[][]int{{14, 8}, {19, 9}, {12, 5}}, "20-27 "},
+		{[][]int{{29, 16, 6}, {39, 18, 5}, {24, 13, 7}}, "45-52 15-27 "},
+		{[][]int{{29, 16, 1}, {39, 18, 4}, {24, 13, 7}}, "45-52 10-14 "},
+		{[][]int{{29, 16}}, "15-19 "},           // one row is all
+		{[][]int{{29, 0}, {39, 4}}, "none "},    // fewer than a cell
+		{[][]int{{29, 28}, {39, 36}}, "none "},  // fewer than a cell below
+		{[][]int{{29, 28}, {39, 30}}, "55-63 "}, // at most 68 − 5, and bins begin no later than 60 − 5
+	} {
+		if got := told(c.rows...); got != c.want {
+			t.Errorf("%v: the whole is told as %q, want %q", c.rows, got, c.want)
+		}
+	}
+	// The reader finds no count of a row to be of fewer than k numbers; and where the whole is
+	// told by its own multiple of k, as a row is, or by the partition at each level, he does.
+	communities := 300
+	if testing.Short() {
+		communities = 60
+	}
+	rng := rand.New(rand.NewPCG(3, 1))
+	tried, both2, wholeOnly, own, each := 0, 0, 0, 0, 0
+	narrowest := func(rows []RawArea, all []bool, whole []*ToldCount) int {
+		least := math.MaxInt
+		for _, row := range reader(rows, all, whole, k) {
+			least = min(least, slices.Min(row))
+		}
+		return least
+	}
+	for range communities {
+		levels := 1 + rng.IntN(2)
+		if rng.IntN(16) == 0 {
+			levels = 3
+		}
+		var counts [][]int
+		for range 2 + rng.IntN(2) {
+			row := []int{3*k + rng.IntN(2*k)}
+			for range levels {
+				low, high := 0, row[len(row)-1]
+				if rng.IntN(3) > 0 && high >= 2*k { // most rows have as many as a cell
+					low, high = k, high-k
+				}
+				row = append(row, low+rng.IntN(high-low+1))
+			}
+			counts = append(counts, row)
+		}
+		whole, rows := rowsOf(counts...)
+		both, all := Countable(whole, rows, k)
+		said := tellWhole(whole, rows, both, all, k)
+		ownMultiple, partition := make([]*ToldCount, len(said)), make([]*ToldCount, len(said))
+		some := 0
+		for i, c := range said {
+			if c == nil {
+				continue
+			}
+			some++
+			if x := whole.Above[i].Above; x < c.Least || x > c.Most || c.Most-c.Least < k-1 {
+				t.Fatalf("%v: %d above level %d are told as %v", counts, x, i, *c)
+			}
+			if !all[i] {
+				wholeOnly++
+			}
+			m := Told(whole.Above[i].Above, k)
+			ownMultiple[i] = &m
+			alone, aloneRows := whole, slices.Clone(rows)
+			alone.Above = whole.Above[i : i+1]
+			for r := range rows {
+				aloneRows[r].Above = rows[r].Above[i : i+1]
+			}
+			partition[i] = tellWhole(alone, aloneRows, []bool{true}, all[i:i+1], k)[0]
+		}
+		if some == 0 {
+			continue
+		}
+		tried++
+		if n := narrowest(rows, all, said); n < k {
+			t.Errorf("%v, told as %v: a count of a row is one of %d numbers", counts, said, n)
+		}
+		if narrowest(rows, all, ownMultiple) < k {
+			own++
+		}
+		if some > 1 {
+			both2++
+			if !slices.Contains(partition, nil) && narrowest(rows, all, partition) < k {
+				each++
+			}
+		}
+	}
+	t.Logf("%d communities, %d with several levels, %d levels told only of the whole; by the whole's own multiple %d are opened, by a partition at each level %d", tried, both2, wholeOnly, own, each)
+	if own == 0 || each == 0 || wholeOnly == 0 || both2 < communities/8 {
+		t.Error("the reader finds nothing where there is something to find, or too little was tried")
+	}
+}
+
+// By hand, k = 5, rows told as 5 to 9, 10 to 14 and 5 to 9, with figures 0, 1 and 3: at the
+// middles (12 + 21)/26, the least with 9, 14 and 5 homes, 29/28, and the greatest with 5, 10
+// and 9, 37/24. And all numbers of homes tried, figures at random.
+func TestWeighings(t *testing.T) {
+	rows := []ToldCount{{5, 9}, {10, 14}, {5, 9}}
+	rng := rand.New(rand.NewPCG(4, 4))
+	for i := range 200 {
+		x := []float64{0, 1, 3}
+		if i > 0 {
+			x = []float64{rng.NormFloat64(), rng.NormFloat64(), rng.NormFloat64()}
+		}
+		middle, least, most := weighings(x, rows)
+		if i == 0 && (math.Abs(middle-33.0/26) > 1e-12 || math.Abs(least-29.0/28) > 1e-12 || math.Abs(most-37.0/24) > 1e-12) {
+			t.Errorf("%v, from %v to %v", middle, least, most)
+		}
+		lo, hi := math.Inf(1), math.Inf(-1)
+		for a := 5.0; a <= 9; a++ {
+			for b := 10.0; b <= 14; b++ {
+				for c := 5.0; c <= 9; c++ {
+					m := (a*x[0] + b*x[1] + c*x[2]) / (a + b + c)
+					lo, hi = min(lo, m), max(hi, m)
+				}
+			}
+		}
+		if math.Abs(lo-least) > 1e-12 || math.Abs(hi-most) > 1e-12 {
+			t.Errorf("%v: from %v to %v, by trying all from %v to %v", x, least, most, lo, hi)
+		}
 	}
 }
 
@@ -462,7 +731,8 @@ func TestPublishedRange(t *testing.T) {
 // told as 5 to 9, of which the eight others hold 8 at least, so that each would be known
 // to have one; two areas of 4 make one of 5 to 9, of which the other holds 1 to 8, and so
 // either may have 1 to 8. Where the areas without a home are told, it is the same: not to
-// be among them is to have one.
+// be among them is to have one; and dwellings above a level over their share are dwellings
+// of the row's areas, so that these are to be the same whichever areas have the homes.
 func TestTogether(t *testing.T) {
 	rng := rand.New(rand.NewPCG(5, 5))
 	nine := someHomes(rng, 30, 40, 1, 1, 1, 1, 1, 1, 1, 1, 1)
@@ -488,6 +758,27 @@ func TestTogether(t *testing.T) {
 		} else if told && *p.Unmeasured != (Unmeasured{7, 7000}) {
 			t.Errorf("of areas without a home is told %v", *p.Unmeasured)
 		}
+	}
+	// Five homes of five areas, and of five others: to be told as 5 to 9 homes of them all.
+	for i := range dwellings {
+		dwellings[i].Population = 1000 * float64(i*i+1)
+	}
+	of := func(small string) Published {
+		homes := someHomes(rand.New(rand.NewPCG(6, 6)), 30, 40)
+		for i, a := range small {
+			homes = append(homes, Home{Area: string(a), Log: 6 + 0.3*float64(i)})
+		}
+		p, err := Publish(homes, homes, PosteriorOptions{Options: Options{Areas: dwellings}, Levels: []float64{100}}, PublishOptions{MinCell: 5})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return p
+	}
+	if p := of("CDEFG"); !reflect.DeepEqual(p, of("GHIJK")) || p.Unmeasured != nil || p.Areas[2].Above[0].Dwellings == nil {
+		t.Errorf("five homes of C to G are told otherwise than of G to K: %+v and %+v", p, of("GHIJK"))
+	}
+	if p := of("CCCDD"); reflect.DeepEqual(p, of("KKKJJ")) || p.Unmeasured == nil {
+		t.Error("where each area may have any of five numbers, its dwellings make no difference")
 	}
 }
 
@@ -638,51 +929,138 @@ func TestCountedAsTold(t *testing.T) {
 	}
 }
 
-// Rows that are told as far fewer homes than they have still hold what their intervals
-// promise, and more: four areas of 19 homes told as 10 to 19 each, drawn from the model
-// with spreads as they are found, at 90 %.
-func TestPublishedCoverage(t *testing.T) {
-	communities := 150
-	if testing.Short() {
-		communities = 30
-	}
-	rng := rand.New(rand.NewPCG(19, 10))
-	held, all := map[string]int{}, map[string]int{}
-	for range communities {
+// publishedSet is a setting of published communities. Where homes go with radon, areas
+// with more homes have more of it: of each two rows the one with more radon has the more homes.
+type publishedSet struct {
+	name      string
+	homes     []int // by area
+	rising    bool
+	dwellings bool // 1000 for each area
+}
+
+var publishedSets = []publishedSet{
+	{name: "4 areas of 19 homes told as 10 to 19", homes: []int{19, 19, 19, 19}},
+	{name: "20 areas of 10 or of 19 homes told as 10 to 19, of 19 where there is more radon", homes: slices.Concat(slices.Repeat([]int{10}, 10), slices.Repeat([]int{19}, 10)), rising: true},
+	{name: "4 areas of 11, 17, 38 and 29 homes told as 10 to 19, 10 to 19, 30 to 39 and 20 to 29", homes: []int{11, 17, 38, 29}},
+	{name: "10 areas of 10 or of 19 homes, of 19 where there is more radon, by dwellings", homes: slices.Concat(slices.Repeat([]int{10}, 5), slices.Repeat([]int{19}, 5)), rising: true, dwellings: true},
+}
+
+var publishedQuantities = append(slices.Clone(fixedNames), "GSD of the community", "spread between homes")
+
+// publishedCoverage counts over n communities, with spreads of 0.5 to 1 between homes and
+// 0.1 to 0.6 between areas, how often what is published at 90 % holds the truth: of areas,
+// and of the homes as measured in each, or of dwellings.
+func publishedCoverage(set publishedSet, n int, seed uint64) (rows []heldRow) {
+	const level = 200.0
+	all := make([][]heldRow, n)
+	numeric.Each(n, func(i int) {
+		rng := rand.New(rand.NewPCG(seed+uint64(i), 10))
 		sigma, tau := 0.5+0.5*rng.Float64(), 0.1+0.5*rng.Float64()
+		levels := make([]float64, len(set.homes))
+		for j := range levels {
+			levels[j] = math.Log(90) + tau*rng.NormFloat64()
+		}
+		if set.rising {
+			slices.Sort(levels)
+		}
 		var homes []Home
-		var levels []float64
-		for j := range 4 {
-			mu := math.Log(90) + tau*rng.NormFloat64()
-			levels = append(levels, mu)
-			for range 19 {
-				homes = append(homes, Home{Area: string(rune('A' + j)), Log: mu + sigma*rng.NormFloat64()})
+		opt := PosteriorOptions{Options: Options{Confidence: 0.9}, Levels: []float64{level}, Draws: 1000}
+		truth := map[string]int{}
+		for j, mu := range levels {
+			name := fmt.Sprintf("%03d", j)
+			truth[name] = j
+			for range set.homes[j] {
+				homes = append(homes, Home{Area: name, Log: mu + sigma*rng.NormFloat64()})
+			}
+			if set.dwellings {
+				opt.Areas = append(opt.Areas, Area{Name: name, Population: 1000})
 			}
 		}
-		p, err := Publish(homes, homes, PosteriorOptions{Options: Options{Confidence: 0.9}, Levels: []float64{200}}, PublishOptions{})
+		p, err := Publish(homes, homes, opt, PublishOptions{})
 		if err != nil {
-			t.Fatal(err)
+			panic(err)
 		}
-		check := func(what string, e *analysis.Estimate, truth float64) {
-			if all[what]++; e.Lower <= truth && truth <= e.Upper {
-				held[what]++
+		out := make([]heldRow, len(publishedQuantities))
+		add := func(k int, e *analysis.Estimate, back func(float64) float64, truth float64) {
+			o := &out[k]
+			o.intervals++
+			if truth < e.Lower {
+				o.under++
+			} else if truth > e.Upper {
+				o.over++
+			}
+			o.bias += back(e.Value) - back(truth)
+			o.w += back(e.Upper) - back(e.Lower)
+		}
+		same := func(x float64) float64 { return x }
+		total, gm, am, share, squares := 0.0, 0.0, 0.0, 0.0, 0.0
+		above := func(mu float64) float64 { return numeric.Phi((mu - math.Log(level)) / sigma) }
+		for _, a := range p.Areas {
+			j := truth[a.Name]
+			mu, w := levels[j], float64(set.homes[j])
+			if set.dwellings {
+				w = 1
+			}
+			add(0, a.GM, math.Log, math.Exp(mu))
+			add(1, a.AM, math.Log, math.Exp(mu+sigma*sigma/2))
+			add(2, a.Above[0].Share, same, above(mu))
+			total, gm, am, share, squares = total+w, gm+w*mu, am+w*math.Exp(mu+sigma*sigma/2), share+w*above(mu), squares+w*mu*mu
+		}
+		c := p.Community
+		add(3, c.GM, math.Log, math.Exp(gm/total))
+		add(4, c.AM, math.Log, am/total)
+		add(5, c.Above[0].Share, same, share/total)
+		add(6, c.GSD, math.Log, math.Exp(math.Sqrt(sigma*sigma+squares/total-gm*gm/total/total)))
+		add(7, &p.SDHome, same, sigma)
+		all[i] = out
+	})
+	for k, name := range publishedQuantities {
+		r := heldRow{setting: set.name, quantity: name}
+		for _, o := range all {
+			r.intervals += o[k].intervals
+			r.under, r.over, r.bias, r.w = r.under+o[k].under, r.over+o[k].over, r.bias+o[k].bias, r.w+o[k].w
+		}
+		m := float64(r.intervals)
+		r.under, r.over, r.bias, r.w = r.under/m, r.over/m, r.bias/m, r.w/m
+		r.held = 1 - r.under - r.over
+		rows = append(rows, r)
+	}
+	return rows
+}
+
+const publishedReps = 200
+
+// publishedLines are COVERAGE.md's of a published setting.
+func publishedLines(set publishedSet) (lines []string) {
+	for _, r := range publishedCoverage(set, publishedReps, 1000) {
+		lines = append(lines, fmt.Sprintf("| %s | %s | %d | %.1f | %.1f | %.1f | %+.3f | %.3f |\n", r.setting, r.quantity, r.intervals, 100*r.held, 100*r.under, 100*r.over, r.bias, r.w))
+	}
+	return lines
+}
+
+// Rows that are told as far fewer homes than they have, and the community whose rows may
+// have any numbers of homes that are told, still hold what their intervals promise, and more.
+func TestPublishedCoverage(t *testing.T) {
+	published, _ := coverageRows(t)
+	for _, set := range publishedSets {
+		for _, name := range publishedQuantities {
+			x := published[set.name+" | "+name]
+			if len(x) != 6 {
+				t.Errorf("COVERAGE.md has no row %s, %s", set.name, name)
+			} else if x[1] < 90 {
+				t.Errorf("published: %s, %s: %v %% held", set.name, name, x[1])
 			}
 		}
-		share := 0.0
-		for j, a := range p.Areas {
-			check("geometric mean of an area", a.GM, math.Exp(levels[j]))
-			above := numeric.Phi((levels[j] - math.Log(200)) / sigma)
-			check("share of an area", a.Above[0].Share, above)
-			share += above / 4
-		}
-		check("share of the community", p.Community.Above[0].Share, share)
-		check("spread between homes", &p.SDHome, sigma)
 	}
-	for what, n := range all {
-		got := float64(held[what]) / float64(n)
-		t.Logf("%s: %d of %d hold, %.3f", what, held[what], n, got)
-		if got < 0.9-3*math.Sqrt(0.09/float64(communities)) {
-			t.Errorf("%s: intervals asked for at 90 %% hold %.3f", what, got)
+	communities := 60
+	if testing.Short() {
+		communities = 20
+	}
+	for _, set := range publishedSets[:2] {
+		for _, r := range publishedCoverage(set, communities, 0) {
+			if r.held < 0.9-3*math.Sqrt(0.09/float64(communities)) {
+				t.Errorf("%s, %s: intervals asked for at 90 %% hold %.3f", set.name, r.quantity, r.held)
+			}
 		}
 	}
 }

@@ -82,9 +82,12 @@ func Share(homes []Home, tests []*Test, season [][]float64) ([]Home, Shared, err
 		return nil, Shared{}, fmt.Errorf("%d homes and %d tests", len(homes), len(tests))
 	}
 	own := slices.Clone(homes)
-	byArea := map[string][]*Test{}
+	var all []countedTest
+	byArea := map[string][]countedTest{}
 	for i, t := range tests {
-		byArea[homes[i].Area] = append(byArea[homes[i].Area], t)
+		counted := countedTest{t, homes[i].count()}
+		all = append(all, counted)
+		byArea[homes[i].Area] = append(byArea[homes[i].Area], counted)
 		if t == nil {
 			continue
 		}
@@ -96,7 +99,7 @@ func Share(homes []Home, tests []*Test, season [][]float64) ([]Home, Shared, err
 			return nil, Shared{}, fmt.Errorf("home %d shares %v and %v on day %v with others, %v of its year not measured, which cannot be reckoned with", i+1, t.Season, t.Weather, t.Day, t.Rest)
 		}
 	}
-	s := Shared{All: sharedVariance(tests, season), Areas: map[string]float64{}}
+	s := Shared{All: sharedVariance(all, season), Areas: map[string]float64{}}
 	for i := range own { // never to less than a half of the standard error
 		own[i].SE = max(math.Sqrt(max(own[i].SE*own[i].SE-s.All, 0)), own[i].SE/2)
 	}
@@ -106,26 +109,35 @@ func Share(homes []Home, tests []*Test, season [][]float64) ([]Home, Shared, err
 	return own, s, nil
 }
 
-// sharedVariance is the mean covariance of two of the homes.
-func sharedVariance(tests []*Test, season [][]float64) float64 {
-	n := float64(len(tests))
-	if n < 2 {
-		return 0
+// countedTest is a test of a home that counts as so many.
+type countedTest struct {
+	*Test
+	count float64
+}
+
+// sharedVariance is the mean covariance of two of the homes: with m the mean over all
+// pairs, a home with itself among them, and d that of a home with itself, each home counted
+// as often as it counts, (nm − d)/(n − 1). So it hangs on how tests are spread over the
+// year, and on n as it is told.
+func sharedVariance(tests []countedTest, season [][]float64) float64 {
+	n := 0.0
+	for _, t := range tests {
+		n += t.count
 	}
-	tests = slices.DeleteFunc(slices.Clone(tests), func(t *Test) bool { return t == nil })
+	tests = slices.DeleteFunc(slices.Clone(tests), func(t countedTest) bool { return t.Test == nil })
 	// The order of homes is to change no digit.
-	slices.SortFunc(tests, func(a, b *Test) int {
-		return cmp.Or(cmp.Compare(a.Day, b.Day), cmp.Compare(a.Weather, b.Weather), cmp.Compare(a.Rest, b.Rest), slices.Compare(a.Season, b.Season))
+	slices.SortFunc(tests, func(a, b countedTest) int {
+		return cmp.Or(cmp.Compare(a.Day, b.Day), cmp.Compare(a.Weather, b.Weather), cmp.Compare(a.Rest, b.Rest), slices.Compare(a.Season, b.Season), cmp.Compare(a.count, b.count))
 	})
 	mean := make([]float64, len(season))
 	weather := map[float64]float64{} // by day
 	itself, rest := 0.0, 0.0
 	for _, t := range tests {
-		itself += bilinear(season, t.Season) + weatherLeft(0)*t.Weather*t.Weather + levelShared*t.Rest*t.Rest
-		rest += t.Rest
-		weather[math.Round(t.Day)] += t.Weather
+		itself += t.count * (bilinear(season, t.Season) + weatherLeft(0)*t.Weather*t.Weather + levelShared*t.Rest*t.Rest)
+		rest += t.count * t.Rest
+		weather[math.Round(t.Day)] += t.count * t.Weather
 		for k, x := range t.Season {
-			mean[k] += x
+			mean[k] += t.count * x
 		}
 	}
 	sum := bilinear(season, mean) + levelShared*rest*rest
@@ -145,6 +157,9 @@ func sharedVariance(tests []*Test, season [][]float64) float64 {
 			}
 			sum += w
 		}
+	}
+	if n < 2 {
+		return 0
 	}
 	return max(sum-itself, 0) / (n * (n - 1))
 }

@@ -184,3 +184,32 @@ func TestSharedPosterior(t *testing.T) {
 		t.Error("shares of season and weather")
 	}
 }
+
+// Homes told as ten, a quarter of them of a day with regressor 1, a quarter with −1 and half
+// without a test, share as much whether they are 12 or 16; by hand, with season's variance
+// 0.04 and no weather, m = 0, d = 0.02, and so nothing; and where all have regressor 1 or no
+// test, half each, m = 0.01, d = 0.02 and (10·0.01 − 0.02)/9.
+func TestSharedAsTold(t *testing.T) {
+	shared := func(n int, regressors ...float64) float64 {
+		var homes []Home
+		var tests []*Test
+		for i := range n {
+			homes = append(homes, Home{Area: "a", SE: 0.5})
+			if x := regressors[i%len(regressors)]; x == 0 {
+				tests = append(tests, nil)
+			} else {
+				tests = append(tests, &Test{Season: []float64{x}})
+			}
+		}
+		_, s, err := Share(countedAsTold(homes, 10), tests, [][]float64{{0.04}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		near(t, "all and the one area", s.All, s.Areas["a"], 1e-15)
+		return s.All
+	}
+	for _, n := range []int{12, 16} {
+		near(t, "of both signs", shared(n, 1, 0, -1, 0), 0, 1e-15)
+		near(t, "of one", shared(n, 1, 0), (10*0.01-0.02)/9, 1e-15)
+	}
+}

@@ -62,7 +62,7 @@ func (p *program) publishDescription(c *cli.Context, q surveyQuestion, o *publis
 			continue
 		}
 		for i := range rows {
-			rows[i].Above[k].Counted = survey.PublishedCount(counted[i].Above[k], rows[i].Homes, rows[i].Homes+o.MinCell-1, o.MinCell)
+			rows[i].Above[k].Counted = survey.PublishedCount(counted[i].Above[k], survey.Told(counted[i].Above[k].Above, o.MinCell), survey.Told(counted[i].Homes, o.MinCell), o.MinCell)
 		}
 	}
 	var far, not []string // rows of such a shape
@@ -92,6 +92,7 @@ func (p *program) publishDescription(c *cli.Context, q surveyQuestion, o *publis
 		survey.Withheld{What: "least and most", Why: "one home's each"},
 		survey.Withheld{What: "homes, rooms, detectors, dates, files", Why: "they identify"},
 		survey.Withheld{What: "homes below a limit, tests and plot of the shape, next home", Why: "nearer to single homes, and not needed"})
+	withheld = append(withheld, o.toldByListing(all.left)...)
 	doc := report.Document{
 		Command: "describe", Version: version, Levels: q.levels, Confidence: q.opt.Confidence,
 		Settings: append(q.publishedSettings(), o.settings()...), Notes: append(o.notes(files, all.after), all.published(q)...), LeftOut: o.leftOut(all.left),

@@ -223,6 +223,14 @@ func (o *publishing) leftOut(left []report.LeftOut) (out []report.LeftOut) {
 	return out
 }
 
+// toldByListing says that the list of leftOut tells how many they are.
+func (o *publishing) toldByListing(left []report.LeftOut) []survey.Withheld {
+	if o.leftOut(left) == nil {
+		return nil
+	}
+	return []survey.Withheld{{What: "homes without a result", Why: "named by pseudonyms alone; that list is of all of them and tells their number, which without a key file is told to within " + strconv.Itoa(o.MinCell)}}
+}
+
 // settings say how what is published was rounded.
 func (o *publishing) settings() []report.Field {
 	return []report.Field{{Name: "published", Value: true}, {Name: "min_cell", Value: o.MinCell}, {Name: "digits", Value: 2}, {Name: "pseudonyms", Value: o.key != nil}}

@@ -127,6 +127,7 @@ type invented struct {
 
 var attackLevels = []string{"100", "200"}
 
+// invent makes a community of areas with fewer or more than so many homes.
 func invent(rng *rand.Rand, low int) invented {
 	c := invented{homes: map[string]int{}, above: map[string]map[string]int{}}
 	var b strings.Builder
@@ -141,16 +142,23 @@ func invent(rng *rand.Rand, low int) invented {
 		fmt.Fprintf(&b, "%s,%s,%s,%s,%s,%s,%s,Bq/m3,%s\n", home, area, room, detector, start.Format(time.DateOnly), end.Format(time.DateOnly), text, phase)
 		c.secret = append(c.secret, home, room, detector, start.Format(time.DateOnly), end.Format(time.DateOnly), text)
 	}
-	for j := range 2 + rng.IntN(7) {
+	areas, large := 2+rng.IntN(7), rng.IntN(5) == 0
+	if large { // and few, so that counted shares are told of all and their total says the most
+		areas = 2 + rng.IntN(2)
+	}
+	for j := range areas {
 		area := fmt.Sprintf("Parish%c%d", 'A'+j, rng.IntN(1000))
 		homes := low + rng.IntN(30)
 		if rng.IntN(2) == 0 {
 			homes = 1 + rng.IntN(low)
 		}
 		mu := math.Log(110) + 0.5*rng.NormFloat64()
+		if large {
+			homes, mu = 4*low+rng.IntN(3*low), math.Log(130)+0.2*rng.NormFloat64()
+		}
 		c.above[area] = map[string]int{}
 		for range homes {
-			value := max(math.Exp(mu+0.8*rng.NormFloat64()), 1)
+			value := math.Round(1000*max(math.Exp(mu+0.8*rng.NormFloat64()), 1)) / 1000 // as it is written
 			row(area, "", value)
 			c.homes[area]++
 			for _, l := range attackLevels {
@@ -176,8 +184,8 @@ type toldRow struct {
 	name        string
 	kind        string // community, area, merged
 	least, most int
-	counted     map[string]bool // levels with a counted share
-	present     []string        // areas a map says it holds, each with a home or more
+	counted     map[string][2]int // levels with a counted share: from how many to how many homes are above
+	present     []string          // areas a map says it holds, each with a home or more
 }
 
 func fromCSV(t *testing.T, text string) (rows []toldRow) {
@@ -201,13 +209,16 @@ func fromCSV(t *testing.T, text string) (rows []toldRow) {
 		return n
 	}
 	for i := 1; i < len(all); i++ {
-		r := toldRow{name: at(i, "area"), kind: at(i, "kind"), least: number(at(i, "homes_at_least")), most: number(at(i, "homes_at_most")), counted: map[string]bool{}}
+		r := toldRow{name: at(i, "area"), kind: at(i, "kind"), least: number(at(i, "homes_at_least")), most: number(at(i, "homes_at_most")), counted: map[string][2]int{}}
 		for _, l := range attackLevels {
-			r.counted[l] = at(i, "raw_share_above_"+l+"_lower") != ""
+			counted := at(i, "raw_share_above_"+l+"_lower") != ""
+			if counted {
+				r.counted[l] = [2]int{number(at(i, "raw_above_"+l+"_at_least")), number(at(i, "raw_above_"+l+"_at_most"))}
+			}
 			if value := at(i, "raw_share_above_"+l); value != "" {
 				t.Errorf("%s, level %s: %s is told as what was counted, and rounded counts give no value", r.name, l, value)
 			}
-			if suppressed := at(i, "raw_share_above_"+l+"_suppressed"); (suppressed == "true") == r.counted[l] {
+			if suppressed := at(i, "raw_share_above_"+l+"_suppressed"); (suppressed == "true") == counted {
 				t.Errorf("%s, level %s: suppressed is %s beside %q", r.name, l, suppressed, at(i, "raw_share_above_"+l))
 			}
 		}
@@ -224,8 +235,12 @@ func fromJSON(t *testing.T, text string) (rows []toldRow) {
 		Least      int `json:"homes_at_least"`
 		Most       int `json:"homes_at_most"`
 		ShareAbove []struct {
-			Level      float64
-			RawShare   *struct{ Value, Lower *float64 } `json:"raw_share"`
+			Level    float64
+			RawShare *struct{ Value, Lower *float64 } `json:"raw_share"`
+			RawAbove *struct {
+				Least int `json:"at_least"`
+				Most  int `json:"at_most"`
+			} `json:"raw_above"`
 			Suppressed bool
 		} `json:"share_above"`
 	}
@@ -239,13 +254,16 @@ func fromJSON(t *testing.T, text string) (rows []toldRow) {
 		t.Fatalf("%v in %s", err, text)
 	}
 	add := func(r row, kind string) {
-		out := toldRow{name: r.Area, kind: kind, least: r.Least, most: r.Most, counted: map[string]bool{}}
+		out := toldRow{name: r.Area, kind: kind, least: r.Least, most: r.Most, counted: map[string][2]int{}}
 		for _, s := range r.ShareAbove {
 			l := strconv.FormatFloat(s.Level, 'f', -1, 64)
 			if s.RawShare != nil && (s.RawShare.Value != nil || s.RawShare.Lower == nil) {
 				t.Errorf("%s, level %s: a counted share is told with a value, or without a limit", r.Area, l)
 			}
-			if out.counted[l] = s.RawShare != nil; s.Suppressed == out.counted[l] {
+			if s.RawShare != nil {
+				out.counted[l] = [2]int{s.RawAbove.Least, s.RawAbove.Most}
+			}
+			if s.Suppressed != (s.RawShare == nil) || s.Suppressed != (s.RawAbove == nil) {
 				t.Errorf("%s, level %s: suppressed is %v beside %v", r.Area, l, s.Suppressed, s.RawShare)
 			}
 		}
@@ -280,9 +298,11 @@ func fromMap(t *testing.T, text string, areas []string) (rows []toldRow) {
 		t.Fatalf("%v in %s", err, text)
 	}
 	row := func(name string, of map[string]any) toldRow {
-		r := toldRow{name: name, kind: of["radon_kind"].(string), least: int(of["radon_homes_at_least"].(float64)), most: int(of["radon_homes_at_most"].(float64)), counted: map[string]bool{}}
+		r := toldRow{name: name, kind: of["radon_kind"].(string), least: int(of["radon_homes_at_least"].(float64)), most: int(of["radon_homes_at_most"].(float64)), counted: map[string][2]int{}}
 		for _, l := range attackLevels {
-			r.counted[l] = of["radon_raw_share_above_"+l+"_lower"] != nil
+			if of["radon_raw_share_above_"+l+"_lower"] != nil {
+				r.counted[l] = [2]int{int(of["radon_raw_above_"+l+"_at_least"].(float64)), int(of["radon_raw_above_"+l+"_at_most"].(float64))}
+			}
 		}
 		return r
 	}
@@ -362,14 +382,15 @@ func attack(c invented, rows []toldRow, k int) (found []string, hidden, levels i
 	// sums is what is told of one count: homes, or homes above a level.
 	type sums struct {
 		of    string
+		level string
 		truth func(area string) int
 		rows  []toldRow
 	}
-	all := []sums{{"homes", func(a string) int { return c.homes[a] }, rows}}
+	all := []sums{{"homes", "", func(a string) int { return c.homes[a] }, rows}}
 	for _, l := range attackLevels {
-		s := sums{"homes above " + l, func(a string) int { return c.above[a][l] }, nil}
+		s := sums{"homes above " + l, l, func(a string) int { return c.above[a][l] }, nil}
 		for _, r := range rows {
-			if r.counted[l] {
+			if _, told := r.counted[l]; told {
 				s.rows = append(s.rows, r)
 			}
 		}
@@ -394,10 +415,10 @@ func attack(c invented, rows []toldRow, k int) (found []string, hidden, levels i
 				}
 			}
 			least, most := r.least, r.most
-			if s.of != "homes" { // what is told of a count is its multiple of k
-				least, most = sum/k*k, sum/k*k+k-1
+			if s.of != "homes" {
+				least, most = r.counted[s.level][0], r.counted[s.level][1]
 			}
-			if s.of == "homes" && most-least < k-1 {
+			if most-least < k-1 {
 				found = append(found, fmt.Sprintf("%s of %s are told as %d to %d", s.of, r.name, least, most))
 			}
 			if sum < least || sum > most {
@@ -436,6 +457,73 @@ func attack(c invented, rows []toldRow, k int) (found []string, hidden, levels i
 		}
 	}
 	return found, len(secret), levels
+}
+
+// attackRows tries to find how many homes, and how many above each level, each row that
+// is told has: by all that is told of all rows and of the whole at all levels together, and
+// that counts told are a cell apart. It says which it finds to be of fewer than k numbers.
+func attackRows(rows []toldRow, k int) (found []string, tried int) {
+	parts := rows[1:]
+	if len(parts) == 0 {
+		parts = rows
+	}
+	var levels []string
+	for _, l := range attackLevels { // in rising order
+		if _, told := rows[0].counted[l]; told {
+			levels = append(levels, l)
+		}
+	}
+	width := 1 + len(levels)
+	n := len(parts) * width
+	var g, h []float64 // G x ≤ h
+	limit := func(most int, ones []int, less []int) {
+		row := make([]float64, n)
+		for _, j := range ones {
+			row[j] = 1
+		}
+		for _, j := range less {
+			row[j] = -1
+		}
+		g, h = append(g, row...), append(h, float64(most))
+	}
+	all := func(level int) (of []int) { // the whole's
+		for i := range parts {
+			of = append(of, i*width+level)
+		}
+		return of
+	}
+	for i, r := range parts {
+		at := i * width
+		limit(r.most, []int{at}, nil)
+		limit(-r.least, nil, []int{at})
+		last := at // the last count told of the row
+		for j, l := range levels {
+			x := at + 1 + j
+			limit(0, []int{x}, []int{x - 1})
+			if told, ok := r.counted[l]; ok {
+				limit(told[1], []int{x}, nil)
+				limit(-told[0], nil, []int{x})
+				limit(-k, []int{x}, []int{last})
+				last = x
+			}
+		}
+	}
+	limit(rows[0].most, all(0), nil)
+	limit(-rows[0].least, nil, all(0))
+	for j, l := range levels {
+		limit(rows[0].counted[l][1], all(1+j), nil)
+		limit(-rows[0].counted[l][0], nil, all(1+j))
+		limit(-k, all(1+j), all(j))
+	}
+	for i, r := range parts {
+		for j := range width {
+			lo, hi := program1(g, h, n, i*width+j, 1), -program1(g, h, n, i*width+j, -1)
+			if tried++; hi-lo < float64(k-1)-1e-6 {
+				found = append(found, fmt.Sprintf("%s: count %d of homes and those above %v lies between %.4g and %.4g", r.name, j, levels, lo, hi))
+			}
+		}
+	}
+	return found, tried
 }
 
 func rank(m *mat.Dense) int {
@@ -477,7 +565,7 @@ func TestAttack(t *testing.T) {
 		t.Fatal(err)
 	}
 	rng := rand.New(rand.NewPCG(11, 12))
-	hidden, levels, naive, known, withKey, fits, mapped, named := 0, 0, 0, 0, 0, 0, 0, 0
+	hidden, levels, naive, known, withKey, fits, mapped, named, told, ownTotals, opened := 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0
 	for i := range communities {
 		k := []int{5, 7, 10}[rng.IntN(3)]
 		c := invent(rng, k)
@@ -560,6 +648,29 @@ func TestAttack(t *testing.T) {
 				t.Errorf("community %d of %v, k = %d, %s: %s\n%v", i, c.homes, k, format, f, rows)
 			}
 			hidden, levels = hidden+n, levels+l
+		}
+		if first != nil {
+			found, n := attackRows(first, k)
+			for _, f := range found {
+				t.Errorf("community %d, k = %d: %s\n%v", i, k, f, first)
+			}
+			told += n
+			// And where a total is told by itself, as a row's count is.
+			own := slices.Clone(first)
+			own[0].counted = map[string][2]int{}
+			for l := range first[0].counted {
+				sum := 0
+				for _, above := range c.above {
+					sum += above[l]
+				}
+				own[0].counted[l] = [2]int{survey.AtLeast(sum, k), survey.AtLeast(sum, k) + k - 1}
+			}
+			if len(first) > 1 && len(own[0].counted) > 0 {
+				ownTotals++
+				if found, _ := attackRows(own, k); len(found) > 0 {
+					opened++
+				}
+			}
 		}
 		if first != nil && first[len(first)-1].kind != "community" { // the same as a map
 			areas := append(slices.Sorted(maps.Keys(c.homes)), "Unmeasured")
@@ -650,6 +761,10 @@ func TestAttack(t *testing.T) {
 			}
 		}
 	}
+	t.Logf("%d counts of rows attacked by all that is told; by totals told by themselves, %d of %d communities are opened", told, opened, ownTotals)
+	if !testing.Short() && (opened < 10 || told < 500) {
+		t.Error("the attack on rows opens nothing, or too little was attacked")
+	}
 	t.Logf("%d maps, of which %d name the areas told together", mapped, named)
 	if !testing.Short() && (mapped < 50 || named < 20 || named == mapped) {
 		t.Errorf("too few maps were attacked, or none of one kind")
@@ -667,10 +782,10 @@ func TestAttack(t *testing.T) {
 // were taken out instead of merged, in rows written as it writes them.
 func TestAttackSwitchedOff(t *testing.T) {
 	c := invented{homes: map[string]int{"A": 24, "B": 31, "C": 3}, above: map[string]map[string]int{"A": {"100": 12}, "B": {"100": 15}, "C": {"100": 3}}}
-	exact := func(name, kind string, n int) toldRow {
-		return toldRow{name: name, kind: kind, least: n, most: n, counted: map[string]bool{"100": true}}
+	exact := func(name, kind string, n, above int) toldRow {
+		return toldRow{name: name, kind: kind, least: n, most: n, counted: map[string][2]int{"100": {above, above}}}
 	}
-	found, _, _ := attack(c, []toldRow{exact("all homes", "community", 58), exact("A", "area", 24), exact("B", "area", 31)}, 10)
+	found, _, _ := attack(c, []toldRow{exact("all homes", "community", 58, 30), exact("A", "area", 24, 12), exact("B", "area", 31, 15)}, 10)
 	text := strings.Join(found, "\n")
 	for _, want := range []string{"homes in C follows from the sums", "homes in C lies between 3 and 3", "homes above 100 in C follows"} {
 		if !strings.Contains(text, want) {
@@ -679,19 +794,27 @@ func TestAttackSwitchedOff(t *testing.T) {
 	}
 	// Nine areas that a map names as together, with 5 to 9 homes in all, have one each.
 	nine := invented{homes: map[string]int{"Z": 40}, above: map[string]map[string]int{"Z": {}}}
-	row := toldRow{name: "others", kind: "merged", least: 5, most: 9, counted: map[string]bool{}}
+	row := toldRow{name: "others", kind: "merged", least: 5, most: 9, counted: map[string][2]int{}}
 	for i := range 9 {
 		a := fmt.Sprint("Small", i)
 		nine.homes[a], nine.above[a], row.present = 1, map[string]int{}, append(row.present, a)
 	}
-	rows := []toldRow{{name: "all homes", kind: "community", least: 45, most: 53, counted: map[string]bool{}}, {name: "Z", kind: "area", least: 40, most: 44, counted: map[string]bool{}}, row}
+	rows := []toldRow{{name: "all homes", kind: "community", least: 45, most: 53, counted: map[string][2]int{}}, {name: "Z", kind: "area", least: 40, most: 44, counted: map[string][2]int{}}, row}
 	if found, _, _ = attack(nine, rows, 5); !strings.Contains(strings.Join(found, "\n"), "homes in Small0 lies between 1 and 1") {
 		t.Errorf("a map that names nine areas of one home each opens nothing: %v", found)
 	}
 	// And a row of its own with another name is the same.
-	found, _, _ = attack(c, []toldRow{exact("all homes", "community", 58), exact("A", "area", 24), exact("B", "area", 31), exact("others", "merged", 3)}, 10)
+	found, _, _ = attack(c, []toldRow{exact("all homes", "community", 58, 30), exact("A", "area", 24, 12), exact("B", "area", 31, 15), exact("others", "merged", 3, 3)}, 10)
 	if len(found) == 0 {
 		t.Error("a merged row of one area opens nothing")
+	}
+	// Ten rows told as 10 to 19 above, and together as 190 to 199, have 19 each.
+	ten := []toldRow{{name: "all homes", least: 300, most: 390, counted: map[string][2]int{"200": {190, 199}}}}
+	for range 10 {
+		ten = append(ten, toldRow{name: "one", least: 30, most: 39, counted: map[string][2]int{"200": {10, 19}}})
+	}
+	if found, _ = attackRows(ten, 10); len(found) != 10 || !strings.Contains(found[0], "between 19 and 19") {
+		t.Errorf("ten rows and a total that pins them: %q", found)
 	}
 }
 
@@ -751,7 +874,9 @@ func checkDigits(t *testing.T, numbers []number, k int) {
 			ok = n.x == 100 || n.x == 200
 		case n.name == "homes_at_least" || n.name == "at_least":
 			ok = int(n.x)%k == 0
-		case n.name == "homes_at_most" || n.name == "at_most": // of rows added up, as many less than a multiple as there are rows
+		case strings.HasPrefix(n.name, "raw_above_") && strings.HasSuffix(n.name, "_at_least"):
+			ok = int(n.x)%k == 0
+		case n.name == "homes_at_most" || strings.HasSuffix(n.name, "at_most"): // of rows added up, as many less than a multiple as there are rows
 			ok = n.x == math.Trunc(n.x)
 		case n.name == "confidence" || strings.HasSuffix(n.name, "_confidence"):
 			ok = n.x == 0.95

@@ -121,6 +121,9 @@ func parseCommunity(c *cli.Context) (q communityQuestion, err error) {
 	return q, err
 }
 
+// mostDwellings is more than there are people.
+const mostDwellings = 1e10
+
 // readDwellings takes a column's values, each once, how many dwellings they have, and in
 // which line.
 func readDwellings(f sideFile, column string) (all map[string]float64, lines map[string]int, err error) {
@@ -137,6 +140,9 @@ func readDwellings(f sideFile, column string) (all map[string]float64, lines map
 		}
 		if strings.Trim(cell, "0123456789") != "" { // 21.250 is most often 21250
 			return nil, nil, f.fail(row.line, "column dwellings: %q is not a whole number; write thousands without a mark", cell)
+		}
+		if n > mostDwellings {
+			return nil, nil, f.fail(row.line, "column dwellings: %q are more dwellings than there are people", cell)
 		}
 		if _, twice := all[row.cells[name]]; twice {
 			return nil, nil, f.fail(row.line, "column %s: %q stands there twice", column, row.cells[name])
@@ -215,9 +221,8 @@ func (p *program) survey(c *cli.Context) error {
 		doc.Notes = append(doc.Notes, analysis.Note{Code: "one-season", Text: fmt.Sprintf(
 			"%.0f %% of the homes were measured in one season: how it differs from the year here is taken from the profile, and an error in that moves all homes alike. Intervals are wider for that, and more homes of this season make them no narrower. Measure homes in other seasons too, or learn the season from homes measured for a year (radonyear season).", 100*share)})
 	}
-	if !slices.ContainsFunc(in.raws, func(h survey.Home) bool { return !h.Below }) {
-		lowest := slices.MinFunc(in.raws, func(a, b survey.Home) int { return cmp.Compare(a.Log, b.Log) })
-		return hinted{fmt.Errorf("all %d homes lie below their limits, the lowest %s Bq/m³ as measured: no middle can be given, only that", len(in.raws), report.Number(math.Exp(lowest.Log))), "a more sensitive detector or a longer test would tell"}
+	if err := allBelow(in.raws); err != nil {
+		return err
 	}
 	opt := survey.PosteriorOptions{Options: survey.Options{Confidence: q.Confidence, Areas: in.areas, Covariates: in.covariates}, Levels: q.Levels, Seed: q.seed, Shared: in.shared, Spatial: q.adjacent != nil}
 	if q.exceeds > 0 {
@@ -253,6 +258,15 @@ func (p *program) survey(c *cli.Context) error {
 		return err
 	}
 	return p.partial(doc)
+}
+
+// allBelow is the error of homes that all lie below their limits.
+func allBelow(raws []survey.Home) error {
+	if !slices.ContainsFunc(raws, func(h survey.Home) bool { return !h.Below }) {
+		lowest := slices.MinFunc(raws, func(a, b survey.Home) int { return cmp.Compare(a.Log, b.Log) })
+		return hinted{fmt.Errorf("all %d homes lie below their limits, the lowest %s Bq/m³ as measured: no middle can be given, only that", len(raws), report.Number(math.Exp(lowest.Log))), "a more sensitive detector or a longer test would tell"}
+	}
+	return nil
 }
 
 // afterLeftOut says of how many homes readings were left out for their phase.
@@ -479,21 +493,27 @@ func testOf(first int, cover []float64, weather float64) *survey.Test {
 	return t
 }
 
-// share takes out of the homes' errors what they have in common.
-func (q communityQuestion) share(all []surveyed) ([]survey.Home, *survey.Shared, error) {
-	homes, tests := make([]survey.Home, len(all)), make([]*survey.Test, len(all))
+// sharing is what survey.Share is asked.
+func (q communityQuestion) sharing(all []surveyed) (homes []survey.Home, tests []*survey.Test, season [][]float64) {
+	homes, tests = make([]survey.Home, len(all)), make([]*survey.Test, len(all))
 	for i, s := range all {
 		homes[i], tests[i] = s.home, s.test
 	}
-	if q.testError != "profile" {
-		return homes, nil, nil
-	}
 	part := survey.SeasonShare(q.Profile.Homes)
-	season := make([][]float64, temporal.Harmonics)
+	season = make([][]float64, temporal.Harmonics)
 	for i, row := range q.Profile.Season.Cov {
 		for _, x := range row {
 			season[i] = append(season[i], part*x)
 		}
+	}
+	return homes, tests, season
+}
+
+// share takes out of the homes' errors what they have in common.
+func (q communityQuestion) share(all []surveyed) ([]survey.Home, *survey.Shared, error) {
+	homes, tests, season := q.sharing(all)
+	if q.testError != "profile" {
+		return homes, nil, nil
 	}
 	own, shared, err := survey.Share(homes, tests, season)
 	return own, &shared, err

@@ -42,13 +42,25 @@ func (q communityQuestion) publish(o *publishing, in communityRead) (pub survey.
 	for i, s := range in.all {
 		mids[i] = s.mid
 	}
-	opt := survey.PosteriorOptions{Options: survey.Options{Confidence: q.Confidence, Areas: in.areas}, Levels: q.Levels, Seed: q.seed, Shared: in.shared}
+	opt := survey.PosteriorOptions{Options: survey.Options{Confidence: q.Confidence, Areas: in.areas}, Levels: q.Levels, Seed: q.seed}
 	if q.exceeds > 0 {
 		opt.Exceeds = []float64{q.exceeds}
 	}
-	if pub, err = survey.Publish(in.homes, in.raws, opt, o.PublishOptions); err != nil {
+	if err := allBelow(in.raws); err != nil {
+		return pub, nil, doc, err
+	}
+	po := o.PublishOptions
+	homes, tests, season := q.sharing(in.all)
+	if q.testError == "profile" {
+		po.Tests, po.Season = tests, season
+	}
+	if pub, err = survey.Publish(homes, in.raws, opt, po); err != nil {
+		if advised := modelError(err); advised != err {
+			return pub, nil, doc, advised
+		}
 		return pub, nil, doc, hinted{err, "measure more homes; what radonyear survey gives without --publish is for yourself"}
 	}
+	pub.Withheld = append(pub.Withheld, o.toldByListing(in.left)...)
 	doc = report.Document{
 		Command: "survey", Version: version, Levels: q.Levels, Confidence: q.Confidence,
 		Settings: append(q.publishedSettings(), o.settings()...), Notes: append(o.notes(in.files, in.after), pub.Notes...),
@@ -91,7 +103,7 @@ func (q communityQuestion) publishedResult(pub survey.Published, when []string, 
 	row := func(r survey.PublishedRow) []report.Field {
 		above := []any{}
 		for _, s := range r.Above {
-			f := []report.Field{{Name: "level", Value: s.Level}, {Name: "share", Value: pointed(s.Share)}, {Name: "raw_share", Value: ranged(s.Counted)}, {Name: "suppressed", Value: s.Counted == nil}, {Name: "homes_above", Value: pointed(s.Dwellings)}}
+			f := []report.Field{{Name: "level", Value: s.Level}, {Name: "share", Value: pointed(s.Share)}, {Name: "raw_share", Value: ranged(s.Counted)}, {Name: "raw_above", Value: countedHomes(s.Counted)}, {Name: "suppressed", Value: s.Counted == nil}, {Name: "homes_above", Value: pointed(s.Dwellings)}}
 			for _, e := range s.Exceeds {
 				f = append(f, report.Field{Name: "exceeds", Value: []report.Field{{Name: "share", Value: e.Share}, {Name: "probability", Value: e.Probability}}})
 			}
@@ -112,6 +124,14 @@ func (q communityQuestion) publishedResult(pub survey.Published, when []string, 
 	}
 	return report.Table{Hidden: true, Columns: []report.Column{{Key: "community", Style: report.Nested}, {Key: "areas", Style: report.Nested}, {Key: "model", Style: report.Nested}, {Key: "withheld", Style: report.Nested}},
 		Rows: []report.Row{{Cells: []any{community, areas, []report.Field{{Name: "sd_area", Value: pub.SDArea}, {Name: "sd_home", Value: pub.SDHome}}, withheldFields(pub.Withheld)}}}}
+}
+
+// countedHomes are the homes above a level as they are told.
+func countedHomes(r *survey.PublishedRange) any {
+	if r == nil {
+		return nil
+	}
+	return []report.Field{{Name: "of", Value: "homes measured"}, {Name: "at_least", Value: r.Least}, {Name: "at_most", Value: r.Most}}
 }
 
 // withholds says whether something that the row could tell is withheld.
@@ -142,6 +162,7 @@ func (q communityQuestion) publishedTable(pub survey.Published) report.Table {
 		t.Columns = append(t.Columns,
 			report.Column{Key: "share_above_" + at, Style: report.Fraction}, report.Column{Head: ">" + at + "\n%", Style: report.Text, Words: true}, report.Column{Head: interval, Style: report.Text, Words: true, With: true},
 			report.Column{Key: "raw_share_above_" + at, Style: report.Fraction}, report.Column{Head: "Counted\n%", Style: report.Text, OmitEmpty: true, Words: true, With: true},
+			report.Column{Key: "raw_above_" + at + "_at_least", Style: report.Count}, report.Column{Key: "raw_above_" + at + "_at_most", Style: report.Count},
 			report.Column{Key: "raw_share_above_" + at + "_suppressed", Style: report.Bool},
 			report.Column{Key: "homes_above_" + at, Style: report.Estimate})
 		if q.exceeds > 0 {
@@ -167,7 +188,11 @@ func (q communityQuestion) publishedTable(pub survey.Published) report.Table {
 		cells := []any{kind, name, countWords(r.Homes, r.Most), r.Homes, r.Most, pointed(r.GM), gm, gmInterval, pointed(r.GSD), pointed(r.AM), am}
 		for _, s := range r.Above {
 			share, interval := toldCells(s.Share, toldShare)
-			cells = append(cells, pointed(s.Share), share, interval, ranged(s.Counted), toldRange(s.Counted), s.Counted == nil, pointed(s.Dwellings))
+			var least, most any
+			if s.Counted != nil {
+				least, most = s.Counted.Least, s.Counted.Most
+			}
+			cells = append(cells, pointed(s.Share), share, interval, ranged(s.Counted), toldRange(s.Counted), least, most, s.Counted == nil, pointed(s.Dwellings))
 			if q.exceeds > 0 {
 				var probability, words any
 				for _, e := range s.Exceeds {
@@ -183,8 +208,11 @@ func (q communityQuestion) publishedTable(pub survey.Published) report.Table {
 
 func (q communityQuestion) publishedSentences(pub survey.Published, when []string) []string {
 	whose := "Homes as measured in each area."
-	if q.populations != nil {
+	switch {
+	case q.populations != nil:
 		whose = "Of all dwellings: areas count by their dwellings."
+	case len(pub.Areas) > 1:
+		whose = "Homes as measured in each area: for all homes each row counts by the middle of its range of homes, and intervals are widened by what the rest of the ranges would make of it."
 	}
 	if q.byColumn() {
 		whose += " Raw means were taken for annual ones, with errors stated for each home, which were taken off the spread between homes."
