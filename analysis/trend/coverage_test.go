@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 	"os"
+	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -23,8 +25,8 @@ but that limits for less than five years are set over that time alone: the row o
 
 False: alarms in days without a failure, from the fifteenth on, a home's first ending its watch; then how many years of watching there
 were to one, in all and within the first 365 days, in which not every season has been seen and false alarms are more frequent. The
-rows of failures see those first months only. Homes of a district have their weather in common, so false alarms come in crowds:
-of n the standard error is some 1.3·√n. Seen: failures with an alarm within
+rows of failures see those first months only. Homes of a district have their weather in common, so false alarms come in crowds;
+what that does to their number is told below the table. Seen: failures with an alarm within
 a year, and days until half of all and nine in ten were seen; by then: failures seen by the day by which Watch said of the home that
 half, and nine in ten, of them are; it says so of a doubling (or the shift asked for) and of the loss of the whole fan. Start: middle
 error of the likely first day. Rise: alarms whose interval of the rise, asked for at 95 %%, held what the failure did to the home.
@@ -73,6 +75,51 @@ func coverageLine(name string, c tally) string {
 		cell(c.startOff), share(c.held, c.seen), share(c.lasting, c.seen))
 }
 
+// scatterLine says how the false alarms of the first row's districts scatter.
+func scatterLine(ns []int) string {
+	sum, squares, words := 0.0, 0.0, ""
+	for i, n := range ns {
+		sum += float64(n)
+		if i > 0 {
+			words += ", "
+		}
+		words += strconv.Itoa(n)
+	}
+	k := float64(len(ns))
+	for _, n := range ns {
+		squares += math.Pow(float64(n)-sum/k, 2)
+	}
+	return fmt.Sprintf("\nThe false alarms of the first row are %s in its %d districts, so that the standard error of their sum is about %.0f, known from as\nfew districts roughly; were homes alike in nothing it would be about %.0f.\n", words, len(ns), math.Sqrt(k*squares/(k-1)), math.Sqrt(sum))
+}
+
+// replacedLine says how often the usual of a monitor that replaced another is told as
+// higher or lower.
+func replacedLine() string {
+	tell := func(districts int, times float64, stops bool) (homes, within, above int) {
+		for k := range districts {
+			for _, r := range replacedHomes(uint64(coverageFirst+100+k), coverageHomes, times, stops) {
+				homes++
+				if r.over.Lower > 1 {
+					above++
+				} else if r.over.Upper >= 1 {
+					within++
+				}
+			}
+		}
+		return homes, within, above
+	}
+	homes, within, above := tell(5, 1, false)
+	doubled, _, seen := tell(5, 2, false)
+	stopped, _, caught := tell(2, 1, true)
+	percent := func(n, of int) float64 { return 100 * float64(n) / float64(of) }
+	return fmt.Sprintf(`
+A monitor replaced, after 30 to 400 days, by another that stands in the same room for 30 to 200 days more, each of a calibration of
+5 %%; what is usual of the later one over what was of the earlier one, asked for at 95 %%. Nothing else happened in %d homes: the
+interval held 1 in %.0f %% and lay above it in %.0f %%. The level doubled on that day in %d: it lay above 1 in %.0f %%. The fan stopped on
+that day in %d: it lay above 1 in %.0f %%.
+`, homes, percent(within, homes), percent(above, homes), doubled, percent(seen, doubled), stopped, percent(caught, stopped))
+}
+
 // asScheduled watches a home again and again as a scheduler does, with more days each
 // time, and counts the runs, and those whose alarms are not what the whole record's
 // were by then.
@@ -107,12 +154,18 @@ func TestCoverage(t *testing.T) {
 	if *update {
 		text := fmt.Sprintf(coverageIntroduction, coverageHomes)
 		runs, other, daily := 0, 0, 0
+		var crowds []int // false alarms of a district to which nothing happens
 		for _, f := range rows {
 			var ws []watched
 			for k := range f.districts {
 				ws = append(ws, watchHomes(uint64(coverageFirst+k), coverageHomes, f.failure)...)
 			}
 			text += coverageLine(f.name, count(ws, f.delay))
+			if f.name == "nothing" {
+				for district := range slices.Chunk(ws, coverageHomes) {
+					crowds = append(crowds, count(district, f.delay).falseAlarms)
+				}
+			}
 			if f.name == "the level doubles early" {
 				for _, w := range ws[:4] {
 					w.days = w.days[:300]
@@ -121,6 +174,7 @@ func TestCoverage(t *testing.T) {
 				}
 			}
 		}
+		text += scatterLine(crowds) + replacedLine()
 		text += fmt.Sprintf("\nAs a scheduler runs it: %d of the homes with an early doubling were watched anew each week of their first 300 days, %d runs in all. In %d of\nthese an alarm was missing, had another day or likely start, or was over, that was not so in the watch of the whole record.\n", daily, runs, other)
 		if err := os.WriteFile("COVERAGE.md", []byte(text), 0o666); err != nil {
 			t.Fatal(err)
@@ -166,6 +220,9 @@ func TestCoverage(t *testing.T) {
 		if said := fmt.Sprintf("one in %s years over three, and one in %s within the first", cells[4], cells[5]); f.name == "nothing" && !strings.Contains(Methods[0].Interval, said) {
 			t.Errorf("Watch does not say %q", said)
 		}
+		if m, ok := f.opt.Measured(); !f.happens() && (!ok || float64(m.Homes) != number(cells[1]) || m.Years != number(cells[4]) || m.First != number(cells[5])) {
+			t.Errorf("measured is said to be %+v, %v: %s", m, ok, line)
+		}
 		if one := number(cells[5]); !(one >= early*asked && one < most*asked) {
 			t.Errorf("one false alarm in %v years within the first: %s", one, line)
 		}
@@ -187,6 +244,20 @@ func TestCoverage(t *testing.T) {
 	}
 	if seen != len(rows) {
 		t.Fatalf("%d rows", seen)
+	}
+	for _, told := range []struct {
+		text        string
+		least, most float64
+	}{
+		{`so that the standard error of their sum is about (\d+)`, 1, 30},
+		{`the\ninterval held 1 in (\d+) %`, 92, 99},
+		{`and lay above it in (\d+) %`, 0, 5},
+		{`The level doubled on that day in \d+: it lay above 1 in (\d+) %`, 45, 100},
+		{`The fan stopped on\nthat day in \d+: it lay above 1 in (\d+) %`, 45, 100},
+	} {
+		if m := regexp.MustCompile(told.text).FindStringSubmatch(string(b)); m == nil || !(number(m[1]) >= told.least && number(m[1]) <= told.most) {
+			t.Errorf("%s: %q", told.text, m)
+		}
 	}
 	if !strings.Contains(string(b), "runs in all. In 0 of\n") {
 		t.Error("a run of a scheduler said something else than the whole record")

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"time"
 
+	"radonyear/analysis"
 	"radonyear/analysis/internal/numeric"
 	"radonyear/testdata/scenario"
 )
@@ -184,4 +185,49 @@ func count(ws []watched, delay int) tally {
 	}
 	t.median, t.ninety, t.startOff = at(waits, 0.5), at(waits, 0.9), at(off, 0.5)
 	return t
+}
+
+// replaced is a home whose monitor made way for another one.
+type replaced struct {
+	earlier, later Result
+	over           analysis.Estimate
+}
+
+// replacedHomes runs homes with a fan of 60 to 99 % whose monitor is replaced, after 30
+// to 400 days, by another of its kind, which stands in the same room for 30 to 200 more.
+// On that day the level is multiplied by times, or the fan stops for good.
+func replacedHomes(seed uint64, n int, times float64, stops bool) []replaced {
+	d := scenario.NewDistrict(seed, scenario.Options{Days: watchSpan, Homes: n})
+	monitor := scenario.HomeMonitor()
+	out := make([]replaced, n)
+	numeric.Each(n, func(i int) {
+		rng := rand.New(rand.NewPCG(seed, uint64(i)))
+		h := d.Home(i)
+		begin := d.Start().AddDate(0, 0, 100+rng.IntN(360))
+		first, second := 30+rng.IntN(371), 30+rng.IntN(171)
+		swap := begin.AddDate(0, 0, first)
+		fan := scenario.Fan{From: d.Start().AddDate(0, 0, -100), Cut: 0.6 + 0.39*rng.Float64()}
+		if stops {
+			fan.Off = [][2]time.Time{{swap, d.End().AddDate(1, 0, 0)}}
+		}
+		h2 := h.WithFan(fan)
+		opt := Options{Without: h.Mean(scenario.Living, begin.AddDate(0, 0, -90), begin)}
+		see := func(from time.Time, days, unit int, times float64) Result {
+			var out []Day
+			for _, m := range h2.DayMeans(scenario.Living, from, days, &monitor, unit) {
+				if m.Value > 0 {
+					out = append(out, Day{int(m.Start.Unix() / 86400), times * m.Value})
+				}
+			}
+			r, err := Watch(out, opt)
+			if err != nil {
+				panic(err)
+			}
+			return r
+		}
+		r := replaced{earlier: see(begin, first, 2*i+1, 1), later: see(swap, second, 2*i+2, times)}
+		r.over = r.later.Over(r.earlier)
+		out[i] = r
+	})
+	return out
 }

@@ -65,9 +65,17 @@ func (m *model) covariance(a, b int) float64 {
 	return v
 }
 
+// The least and the most that a home's variance from day to day is taken to be of the
+// model's, so that neither a few calm days, or a monitor that rounds, nor a few wild ones
+// set the limits alone. They are our choice.
+const leastScale, mostScale = 0.25, 16
+
 // fit scales the variances from day to day, which a baseline can know, to those of
-// the home: of its differences from one day to the next over what the model expects,
-// halfway in logs to the home at 15 differences, all the way with many.
+// the home: by its squared differences from one day to the next over what the model
+// expects of them, halfway in logs to the home at 15 differences, all the way with many,
+// but never below leastScale or above mostScale. A home that varies more from day to day
+// also has the root of that factor in its drifts beyond ten days; one that varies less
+// keeps the model's, since calm days say little of how calm its months are.
 func (m *model) fit(days []Day) {
 	sum, expected, n := 0.0, 0.0, 0.0
 	for i := 1; i < len(days); i++ {
@@ -88,10 +96,10 @@ func (m *model) fit(days []Day) {
 		return
 	}
 	m.scale = math.Exp(math.Log(sum/expected) * n / (n + 15))
-	m.scale = min(max(m.scale, 0.25), 16)
+	m.scale = min(max(m.scale, leastScale), mostScale)
 	m.fast *= math.Sqrt(m.scale)
 	m.noise *= math.Sqrt(m.scale)
-	if m.scale > 1 { // what varies more from day to day does so over weeks
+	if m.scale > 1 {
 		m.slow *= math.Sqrt(math.Sqrt(m.scale))
 	}
 }

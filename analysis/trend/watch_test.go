@@ -292,6 +292,73 @@ func TestProperties(t *testing.T) {
 	}
 }
 
+// TestOver: an earlier monitor's twenty days of 50 and a later one's of 100 are a ratio of
+// 2. In a home whose days scatter by a variance of 0.01, each of its own, the means of
+// twenty vary by 0.01/20, and ln(1 + 0.05²) is what 5 % of calibration adds, each twice.
+// What does not matter is when they were measured; with a season it does.
+func TestOver(t *testing.T) {
+	opt := Options{Profile: still(), BaselineDays: 20, Ratio: 1}
+	see := func(from int, value float64, opt Options) Result {
+		d := days(repeat(21, value)...)
+		for i := range d {
+			d[i].Day += from
+		}
+		r, err := Watch(d, opt)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return r
+	}
+	half := 1.959963984540054 * math.Sqrt(2*0.01/20+2*math.Log(1+0.05*0.05))
+	for _, from := range []int{30, 300} {
+		e := see(from, 100, opt).Over(see(0, 50, opt))
+		if err := e.Check(); err != nil {
+			t.Fatal(err)
+		}
+		for k, want := range []float64{2, 2 * math.Exp(-half), 2 * math.Exp(half)} {
+			if got := []float64{e.Value, e.Lower, e.Upper}[k]; math.Abs(got-want) > 1e-9 {
+				t.Errorf("%d days later: %v, not %v", from, got, want)
+			}
+		}
+	}
+	// The expected season alone: October and January are no ratio of 2.
+	seasonal := still()
+	seasonal.Season.Mean = temporal.BuiltIn(false).Season.Mean
+	opt.Profile = seasonal
+	m := newModel(seasonal, 1)
+	season := 0.0
+	for i := range 20 {
+		season += (m.season(20091+i) - m.season(20000+i)) / 20
+	}
+	if e := see(91, 100, opt).Over(see(0, 50, opt)); math.Abs(season) < 0.1 || math.Abs(math.Log(e.Value)-math.Ln2+season) > 1e-9 {
+		t.Errorf("with a season of %v: %v", season, e.Value)
+	}
+	// More confidence is never narrower, and other units change nothing.
+	opt.Confidence = 0.99
+	a, b := see(30, 100, opt).Over(see(0, 50, opt)), see(30, 3700, opt).Over(see(0, 1850, opt))
+	if a.Confidence != 0.99 || math.Log(a.Upper/a.Lower) <= 2*half || math.Abs(a.Upper/b.Upper-1) > 1e-9 {
+		t.Errorf("%+v, %+v", a, b)
+	}
+}
+
+// TestFit: days whose variance is a hundredth of the model's are taken to have a quarter,
+// and such with nine hundred times sixteen; the slow drift has the root of what is above 1
+// and is left alone under it. What is said of the formula names these bounds.
+func TestFit(t *testing.T) {
+	for _, c := range []struct{ spread, scale, slow float64 }{{0.1, 0.25, 1}, {30, 16, 2}} {
+		m := newModel(still(), 1)
+		m.profile.Drift = []temporal.Component{{Days: 0.05, Variance: 0.005}, {Days: 1e9, Variance: 1}}
+		step := c.spread * math.Sqrt(2*0.005) // of the log from a day to the next
+		m.fit(days(repeat(1000, 50, 50*math.Exp(step))...))
+		if math.Abs(m.scale-c.scale) > 1e-12 || math.Abs(m.slow-c.slow) > 1e-12 || math.Abs(m.fast-math.Sqrt(c.scale)) > 1e-12 || math.Abs(m.noise-math.Sqrt(c.scale)) > 1e-12 {
+			t.Errorf("spread of %v: %+v", c.spread, m)
+		}
+	}
+	if leastScale != 0.25 || mostScale != 16 || !strings.Contains(Methods[0].Formula, "to a quarter at least and 16 times at most; drifts beyond ten days are scaled by the root of that where it is above 1, and left as they are") {
+		t.Error(Methods[0].Formula)
+	}
+}
+
 // TestInWords: what cannot be watched is an error that says why; notes and their near
 // misses.
 func TestInWords(t *testing.T) {

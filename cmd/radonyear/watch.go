@@ -47,10 +47,15 @@ Examples:
 	}
 }
 
-// falseAlarmSentence says how often an alarm is none. The figures are those of
-// analysis/trend/COVERAGE.md.
-func falseAlarmSentence(years float64) string {
-	return fmt.Sprintf("One false alarm in %g years, both charts together, is what the limits are for. Over three years invented homes had about that; in the first year or so, when not every season has been seen, about twice as many.", years)
+// falseAlarmSentence says how often an alarm is none: what was asked for, and what was
+// measured where that was.
+func falseAlarmSentence(opt trend.Options) string {
+	text := fmt.Sprintf("One false alarm in %g years, both charts together, is what the limits are for. ", opt.FalseAlarmYears)
+	m, ok := opt.Measured()
+	if !ok {
+		return text + "How often invented homes had one was not measured for this choice of --false-alarms, --shift, --baseline and the profile; with all of them left alone it is more frequent in the first year or so, when not every season has been seen."
+	}
+	return text + fmt.Sprintf("Over three years %d invented homes had one in %.1f years; within the first year, when not every season has been seen, one in %.1f.", m.Homes, m.Years, m.First)
 }
 
 // errAlarm asks for exit status 4.
@@ -127,19 +132,38 @@ func (p *program) watch(c *cli.Context) error {
 		}
 		again, since := sides.again()
 		for _, s := range sides.with {
-			place := s.Place
-			place.Area = h.Area
-			one := subject{place: place, series: append([]analysis.Series{s}, sides.without...), switched: sides.switched}
+			one := subject{place: s.Place, series: []analysis.Series{s}, switched: sides.switched}
+			one.place.Area = h.Area
 			if again {
 				one.switched = since.in(s.Zone)
 				if one.series[0], one.begun, err = from(s, one.switched); err != nil {
 					one.why = err.Error()
 				}
 			}
+			// How high a room was without the system its own days alone can say.
+			for _, b := range sides.without {
+				if b.Room == s.Room {
+					one.series = append(one.series, b)
+				}
+			}
+			for _, n := range sides.notes() {
+				if n.Code == "no-phase" {
+					one.begun = append(one.begun, n)
+				}
+			}
 			out = append(out, one)
+		}
+		for i := range out {
+			for _, o := range out {
+				if o.why == "" && o.place.Room == out[i].place.Room && o.series[0].Start().Before(out[i].series[0].Start()) {
+					out[i].earlier = append(out[i].earlier, o.series[0])
+				}
+			}
+			slices.SortStableFunc(out[i].earlier, func(a, b analysis.Series) int { return a.Start().Compare(b.Start()) })
 		}
 		return out
 	}}
+	unknown := p.unknownHomes(ask, daily)
 	latest := latestReading(daily)
 	results, left := estimateAll(homes, func(s subject) (watched, error) { return watchOne(s, opt, latest) })
 	if len(results) == 0 {
@@ -151,11 +175,11 @@ func (p *program) watch(c *cli.Context) error {
 			{Name: "false_alarm_years", Value: opt.FalseAlarmYears}, {Name: "shift", Value: opt.Shift}, {Name: "baseline_days", Value: opt.BaselineDays},
 			{Name: "seed", Value: int64(opt.Seed)}, {Name: "confidence", Value: opt.Confidence},
 			{Name: "profile", Value: []report.Field{{Name: "name", Value: q.Profile.Name}, {Name: "provenance", Value: q.Profile.Provenance}}}}, readingSettings(c)),
-		Inputs: inputs(files), Beside: append(sw.beside, q.beside...), Rejects: rejectsFile(c), Notes: inputNotes(files, daily, ""), LeftOut: left,
+		Inputs: inputs(files), Beside: append(sw.beside, q.beside...), Rejects: rejectsFile(c), Notes: append(inputNotes(files, daily, ""), unknown...), LeftOut: left,
 		Tables: watchTables(results),
 		After: []string{
 			"Quiet means unchanged and not low: radonyear annual and compare say how high the home is. Usual: the geometric mean of the first days, as they were; more of them count as more are measured, from 14 up to 90, until an alarm. Recovered: an alarm, and then two weeks or more of days back to usual. EWMA and CUSUM: of ln(day over what is usual), each in percent of its limit. All lost: the rise were the system to do nothing any more.",
-			falseAlarmSentence(opt.FalseAlarmYears),
+			falseAlarmSentence(opt),
 			"On an alarm look at the gauge on the system's pipe, whether the fan runs and its switch is on, and call whoever installed it. No alarm is no proof: a chart replaces neither the gauge nor a retest, which common practice wants every two years and after any change to the house.",
 			caution},
 	}
@@ -172,6 +196,9 @@ func (p *program) watch(c *cli.Context) error {
 	partial := p.partial(doc)
 	if slices.ContainsFunc(results, func(w watched) bool { return w.State == trend.Alarm }) {
 		return errAlarm
+	}
+	if partial == nil && len(unknown) > 0 {
+		return errPartial // a feed that dropped out, or a name written in two ways
 	}
 	return partial
 }
@@ -227,36 +254,45 @@ func from(s analysis.Series, at time.Time) (analysis.Series, []analysis.Note, er
 		count(len(ran), "day"), report.Number(annual.RawMean([]analysis.Series{old})), report.Number(annual.RawMean([]analysis.Series{out})))}}, nil
 }
 
-// watchOne charts the first of a subject's series; the others say how high the home
-// was without its system.
+// chartDays are a series' days as the charts take them, and how many readings are not.
+type chartDays struct {
+	days                      []trend.Day
+	below, long, dead, deadBy int // deadBy: zeros at the end
+}
+
+func chartDaysOf(s analysis.Series) (m chartDays) {
+	for _, r := range s.Readings() {
+		switch {
+		case !r.OfADay():
+			m.long++
+			continue
+		case temporal.Dead(r):
+			m.dead++
+			m.deadBy++
+			continue
+		case r.BelowLimit:
+			m.below++
+		}
+		m.deadBy = 0
+		m.days = append(m.days, trend.Day{Day: temporal.Day(r.Start.Add(r.End.Sub(r.Start)/2), s.Zone), Mean: r.Concentration})
+	}
+	return m
+}
+
+// watchOne charts the first of a subject's series; the others say how high its room was
+// without the system.
 func watchOne(s subject, opt trend.Options, latest time.Time) (watched, error) {
 	series := s.series[0]
 	w := watched{Place: s.place, zone: series.Zone, switched: s.switched}
-	var days []trend.Day
-	below, long, dead, deadNow := 0, 0, 0, 0 // deadNow: at the end
-	for _, r := range series.Readings() {
-		switch {
-		case !r.OfADay():
-			long++
-			continue
-		case temporal.Dead(r):
-			dead++
-			deadNow++
-			continue
-		case r.BelowLimit:
-			below++
-		}
-		deadNow = 0
-		days = append(days, trend.Day{Day: temporal.Day(r.Start.Add(r.End.Sub(r.Start)/2), series.Zone), Mean: r.Concentration})
-	}
+	m := chartDaysOf(series)
 	switch {
-	case len(days) == 0 && long > 0:
+	case len(m.days) == 0 && m.long > 0:
 		return w, fmt.Errorf("only results of more than a day; charts take a monitor's days")
-	case len(days) == 0:
+	case len(m.days) == 0:
 		return w, fmt.Errorf("every day is zero; look whether the monitor is alive")
-	case deadNow >= deadDays:
-		return w, fmt.Errorf("its last %d days read zero, and air is never without radon for a day; look whether the monitor is alive", deadNow)
-	case below == len(days):
+	case m.deadBy >= deadDays:
+		return w, fmt.Errorf("its last %d days read zero, and air is never without radon for a day; look whether the monitor is alive", m.deadBy)
+	case m.below == len(m.days):
 		return w, fmt.Errorf("every day lies below the monitor's limit, so that it could double unseen; a more sensitive monitor would tell")
 	}
 	offDays := 0.0
@@ -273,30 +309,72 @@ func watchOne(s subject, opt trend.Options, latest time.Time) (watched, error) {
 		}
 	}
 	var err error
-	if w.Result, err = trend.Watch(days, opt); err != nil {
-		if s.begun != nil {
+	if w.Result, err = trend.Watch(m.days, opt); err != nil {
+		if analysis.HasNote(s.begun, "begun-anew") {
 			err = fmt.Errorf("%w (since its system was switched on again on %s)", err, s.switched.Format(time.DateOnly))
 		}
 		return w, err
 	}
 	w.Notes = append(w.Notes, s.begun...)
+	w.Notes = append(w.Notes, replacedNotes(w, s.earlier, opt)...)
 	if opt.Without == 0 {
-		known := "nothing was measured"
+		known, where := "nothing was measured", inRoom(w.Room, "")
 		if offDays > 0 {
 			known = fmt.Sprintf("only %.2g of the %d days that it takes were measured", offDays, leastOff)
 		}
-		w.Notes = append(w.Notes, analysis.Note{Code: "assumed-ratio", Text: known + " without the system, so it is taken to leave 30 % of the radon"})
+		w.Notes = append(w.Notes, analysis.Note{Code: "assumed-ratio", Text: known + where + " without the system, so it is taken to leave 30 % of the radon"})
 	}
 	if series.End().Before(latest.Add(-silent)) {
 		w.Notes = append(w.Notes, analysis.Note{Code: "silent", Text: fmt.Sprintf("its last reading is of %s and others go on; look whether the monitor is alive", series.End().In(series.Zone).Format(time.DateOnly))})
 	}
-	if dead > 0 {
-		w.Notes = append(w.Notes, analysis.Note{Code: "zero-days", Text: count(dead, "day") + " of zero taken as not measured, since air is never without radon for a day; look whether the monitor was alive"})
+	if m.dead > 0 {
+		w.Notes = append(w.Notes, analysis.Note{Code: "zero-days", Text: count(m.dead, "day") + " of zero taken as not measured, since air is never without radon for a day; look whether the monitor was alive"})
 	}
-	if below > 0 {
-		w.Notes = append(w.Notes, analysis.Note{Code: "below-limit", Text: count(below, "day") + " below the monitor's limit, taken as the limit: a rise from there looks smaller than it is"})
+	if m.below > 0 {
+		w.Notes = append(w.Notes, analysis.Note{Code: "below-limit", Text: count(m.below, "day") + " below the monitor's limit, taken as the limit: a rise from there looks smaller than it is"})
 	}
 	return w, nil
+}
+
+// inRoom says where, in the words given for a room that is not named.
+func inRoom(room, unnamed string) string {
+	if room == "" {
+		return unnamed
+	}
+	return " in this room"
+}
+
+// replacedNotes tells what is usual by a monitor that came after another one in its room,
+// and what was by that one, the first of which the charts can tell. A system that failed
+// between them is what the later one learned as usual.
+func replacedNotes(w watched, earlier []analysis.Series, opt trend.Options) []analysis.Note {
+	for _, e := range earlier {
+		before, err := trend.Watch(chartDaysOf(e).days, opt)
+		if err != nil || before.To >= w.From { // nothing usual to tell, or both learned it of the same days
+			continue
+		}
+		name := "another monitor"
+		if e.Detector != "" {
+			name = e.Detector
+		}
+		over := w.Over(before)
+		text := fmt.Sprintf("this monitor learned anew what is usual, %s Bq/m³; before it %s had %s%s with the system running: ×%s with the season taken out (%g %% interval %s)",
+			report.Number(w.GM), name, report.Number(before.GM), inRoom(w.Room, " in this home"), report.Number(over.Value), round(100*over.Confidence), report.Interval(over))
+		differs := over.Lower > 1 || over.Upper < 1
+		if !differs {
+			text += "; look at the gauge whether the system is as it was"
+		}
+		notes := []analysis.Note{{Code: "another-monitor", Text: text}}
+		if differs {
+			text := "what is usual differs from what it was before by more than the calibration of two monitors and the swings of such a home explain: it may be the monitor, its place in the room, or the system; look at the gauge"
+			if over.Lower > 1 {
+				text += ". If the system fails, this monitor took that as usual, and quiet says only that it got no worse"
+			}
+			notes = append(notes, analysis.Note{Code: "usual-differs", Text: text})
+		}
+		return notes
+	}
+	return nil
 }
 
 func watchTables(results []watched) []report.Table {
