@@ -29,7 +29,7 @@ rise would be seen. What is usual, the charts learn from the first days after
 the switch, and from more of them as long as there is no alarm, so that a failure
 does not become usual from one run to the next; where a system was switched off
 and on again, from the last switch on. How often they are wrong is stated. For a
-scheduler: exit status 4 means an alarm.
+scheduler: exit status 4 means an alarm, 3 that homes or rows are missing.
 
 Examples:
   radonyear watch log.csv --unit Bq/m3 --switch 2026-03-02T15:30
@@ -349,17 +349,21 @@ func inRoom(room, unnamed string) string {
 // between them is what the later one learned as usual.
 func replacedNotes(w watched, earlier []analysis.Series, opt trend.Options) []analysis.Note {
 	for _, e := range earlier {
-		before, err := trend.Watch(chartDaysOf(e).days, opt)
+		m := chartDaysOf(e)
+		before, err := trend.Watch(m.days, opt)
 		if err != nil || before.To >= w.From { // nothing usual to tell, or both learned it of the same days
 			continue
 		}
-		name := "another monitor"
+		name, most := "another monitor", ""
+		if m.below > 0 { // taken as the limit
+			most = "at most "
+		}
 		if e.Detector != "" {
 			name = e.Detector
 		}
 		over := w.Over(before)
-		text := fmt.Sprintf("this monitor learned anew what is usual, %s Bq/m³; before it %s had %s%s with the system running: ×%s with the season taken out (%g %% interval %s)",
-			report.Number(w.GM), name, report.Number(before.GM), inRoom(w.Room, " in this home"), report.Number(over.Value), round(100*over.Confidence), report.Interval(over))
+		text := fmt.Sprintf("this monitor learned anew what is usual, %s Bq/m³; before it %s had %s%s%s with the system running: ×%s with the season taken out (%g %% interval %s)",
+			report.Number(w.GM), name, most, report.Number(before.GM), inRoom(w.Room, " in this home"), report.Number(over.Value), round(100*over.Confidence), report.Interval(over))
 		differs := over.Lower > 1 || over.Upper < 1
 		if !differs {
 			text += "; look at the gauge whether the system is as it was"
