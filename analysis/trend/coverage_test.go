@@ -25,8 +25,8 @@ but that limits for less than five years are set over that time alone: the row o
 
 False: alarms in days without a failure, from the fifteenth on, a home's first ending its watch; then how many years of watching there
 were to one, in all and within the first 365 days, in which not every season has been seen and false alarms are more frequent. The
-rows of failures see those first months only. Homes of a district have their weather in common, so false alarms come in crowds;
-what that does to their number is told below the table. Seen: failures with an alarm within
+rows of failures see those first months only. Homes of a district have their weather in common, so false alarms may come in
+crowds; how they scatter from district to district is told below the table. Seen: failures with an alarm within
 a year, and days until half of all and nine in ten were seen; by then: failures seen by the day by which Watch said of the home that
 half, and nine in ten, of them are; it says so of a doubling (or the shift asked for) and of the loss of the whole fan. Start: middle
 error of the likely first day. Rise: alarms whose interval of the rise, asked for at 95 %%, held what the failure did to the home.
@@ -89,7 +89,7 @@ func scatterLine(ns []int) string {
 	for _, n := range ns {
 		squares += math.Pow(float64(n)-sum/k, 2)
 	}
-	return fmt.Sprintf("\nThe false alarms of the first row are %s in its %d districts, so that the standard error of their sum is about %.0f, known from as\nfew districts roughly; were homes alike in nothing it would be about %.0f.\n", words, len(ns), math.Sqrt(k*squares/(k-1)), math.Sqrt(sum))
+	return fmt.Sprintf("\nThe false alarms of the first row are %s in its %d districts. By that the standard error of their sum is\nabout %.0f, roughly, from so few districts; it would be about %.0f if homes had nothing in common.\n", words, len(ns), math.Sqrt(k*squares/(k-1)), math.Sqrt(sum))
 }
 
 // replacedLine says how often the usual of a monitor that replaced another is told as
@@ -249,7 +249,7 @@ func TestCoverage(t *testing.T) {
 		text        string
 		least, most float64
 	}{
-		{`so that the standard error of their sum is about (\d+)`, 1, 30},
+		{`By that the standard error of their sum is\nabout (\d+)`, 1, 30},
 		{`the\ninterval held 1 in (\d+) %`, 92, 99},
 		{`and lay above it in (\d+) %`, 0, 5},
 		{`The level doubled on that day in \d+: it lay above 1 in (\d+) %`, 45, 100},
@@ -258,6 +258,15 @@ func TestCoverage(t *testing.T) {
 		if m := regexp.MustCompile(told.text).FindStringSubmatch(string(b)); m == nil || !(number(m[1]) >= told.least && number(m[1]) <= told.most) {
 			t.Errorf("%s: %q", told.text, m)
 		}
+	}
+	share := func(text string) string {
+		if m := regexp.MustCompile(text).FindStringSubmatch(string(b)); m != nil {
+			return m[1]
+		}
+		return "?"
+	}
+	if said := fmt.Sprintf("it held 1 in %s %% of homes to which nothing else happened, and lay above 1 in %s %% of those whose level doubled on that day", share(`the\ninterval held 1 in (\d+) %`), share(`it lay above 1 in (\d+) %`)); !strings.Contains(Methods[0].Interval, said) {
+		t.Errorf("Watch does not say %q", said)
 	}
 	if !strings.Contains(string(b), "runs in all. In 0 of\n") {
 		t.Error("a run of a scheduler said something else than the whole record")
