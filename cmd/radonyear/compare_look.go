@@ -220,8 +220,8 @@ func searchedTable(results []compared) report.Table {
 			continue
 		}
 		several := false
-		for _, s := range r.found.all {
-			several = several || s.err == nil && s.Found && s.place() != r.found.place()
+		for i, s := range r.found.all {
+			several = several || i != r.found.best && s.err == nil && s.Found
 		}
 		for i, s := range r.found.all {
 			row := []any{r.Home, s.room, strings.Join(s.detectors, ", "), len(s.days), temporal.Date(s.first(), time.UTC), nil, nil, nil, nil, nil}
