@@ -185,6 +185,13 @@ func TestNotes(t *testing.T) {
 	after := log("A", "m", day(2026, 2, 22), flat(40, 60)...)
 	other := func(s analysis.Series, change func(*analysis.Series)) analysis.Series { change(&s); return s }
 	base := Home{Without: []analysis.Series{before}, With: []analysis.Series{after}}
+	rooms := func(one, two float64) Home { // which both had 250
+		bedroom := func(s analysis.Series) analysis.Series {
+			return other(s, func(s *analysis.Series) { s.Room, s.Detector = "bedroom", "n" })
+		}
+		return Home{Without: []analysis.Series{before, bedroom(before)}, With: []analysis.Series{
+			log("A", "m", day(2026, 2, 22), flat(40, one)...), bedroom(log("A", "n", day(2026, 2, 22), flat(40, two)...))}}
+	}
 	for _, c := range []struct {
 		code      string
 		due, miss Home
@@ -200,6 +207,11 @@ func TestNotes(t *testing.T) {
 		{"zero-result", Home{Without: base.Without, With: []analysis.Series{result("t", day(2026, 2, 22), 40, 0, false), result("u", day(2026, 2, 22), 40, 30, false)}}, base, Options{}},
 		{"zero-result", Home{Without: []analysis.Series{result("t", day(2026, 1, 1), 40, 0, false)}, With: base.With}, base, Options{}},
 		{"after-first", Home{Without: base.With, With: base.Without}, base, Options{}},
+		// Times of switches say themselves what came first: a system may have been switched off.
+		{"after-first", Home{Without: base.With, With: base.Without}, Home{Without: base.With, With: base.Without, Timed: true}, Options{}},
+		// By 2.6 times and 2.3 times as much, and where a room has only one side.
+		{"rooms-differ", rooms(60, 156), rooms(60, 138), Options{}},
+		{"rooms-differ", rooms(156, 60), Home{Without: rooms(60, 156).Without, With: base.With}, Options{}},
 		{"under-two-days", Home{Without: base.Without, With: []analysis.Series{log("A", "m", day(2026, 2, 22), 60)}}, Home{Without: base.Without, With: []analysis.Series{log("A", "m", day(2026, 2, 22), 60, 60)}}, Options{}},
 		{"high-first-test", Home{Without: []analysis.Series{log("A", "m", day(2026, 1, 10), flat(7, 250)...)}, With: base.With}, base, Options{}},
 		{"high-first-test", Home{Without: []analysis.Series{log("A", "m", day(2026, 1, 10), flat(7, 250)...)}, With: base.With}, Home{Without: []analysis.Series{log("A", "m", day(2026, 1, 10), flat(7, 150)...)}, With: base.With}, Options{}},

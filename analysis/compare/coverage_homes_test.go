@@ -179,8 +179,8 @@ and the same homes with no work done. The truth is the ratio of the same twelve 
 Held: intervals of the ratio that held it; under and over: with the truth under the lower limit and over the upper. Error: of ln ratio,
 root mean square; over raw's: over that of the ratio of the raw means. Width: mean half-width of ln ratio over 1.96 times the error; 1 is
 just right. Naive: the interval of two samples of independent days. Wrong: of the conclusive verdicts on 200 Bq/m³ with the fan. The swings that a fan
-leaves, and what else changes between the sides, were set by districts 11 to 16, and what neighbourhoods share by 21 to 26, 111 to 120 and 2001
-to 2220; nothing was set by those of this page, which are 211 to 220 and 311 to 330. An error of at most 0.75 of the raw ratio's was aimed at: it takes
+leaves, and what else changes between the sides, were set by districts 11 to 16, and what neighbourhoods share by 21 to 26, 111 to 120, 2001
+to 2014 and 2101 to 2220; nothing was set by those of this page, which are 211 to 220 and 311 to 330. An error of at most 0.75 of the raw ratio's was aimed at: it takes
 the weather of those days from neighbours, without which most of what is left is weather and households. A home's tests are not independent, so a row of 2400 tests has a
 standard error of about 0.6 %%, one of 400 about 1.3 %%. Made by ` + "`go test -run TestHomes ./analysis/compare -args -update`" + `.
 `
@@ -337,6 +337,43 @@ func TestHomes(t *testing.T) {
 	}
 	if shares != 6 {
 		t.Errorf("%d rows of shares", shares)
+	}
+	// The annual means, as Compare's own words say, and what could be done by hand.
+	means := 0
+	least, most := map[bool]float64{true: 100, false: 100}, map[bool]float64{} // held with the system, by whether there was one
+	for line := range strings.Lines(string(text)) {
+		var n, without, with, off, byHand float64
+		cells := strings.Split(strings.Trim(strings.TrimSpace(line), "| "), " | ")
+		if len(cells) != 7 || !slices.Contains(arms, cells[0]) {
+			continue
+		}
+		if k, _ := fmt.Sscan(strings.Join(cells[2:], " "), &n, &without, &with, &off, &byHand); k != 5 {
+			continue
+		}
+		means++
+		fan := cells[1] != "no work done"
+		least[fan], most[fan] = min(least[fan], with), max(most[fan], with)
+		if without < 92.5 || without > 98 {
+			t.Errorf("annual means without: %s", line)
+		}
+		if low := map[bool]float64{true: 90, false: 87.5}[fan]; with < low || with > 98 {
+			t.Errorf("annual means with: %s", line)
+		}
+		if limit := map[string]float64{"neighbours": 0.75, "built-in": 0.95, "strangers": 0.95}[cells[0]]; off > limit {
+			t.Errorf("error over raw's: %s", line)
+		}
+		if byHand > 1 {
+			t.Errorf("by hand it is worse than raw: %s", line)
+		}
+		if said := fmt.Sprintf("no larger an error, %.2f of the raw one's against %.2f", byHand, off); cells[0] == "built-in" && cells[1] == "all fans" && !strings.Contains(compareMethods[0].Interval, said) {
+			t.Errorf("Compare does not say %q", said)
+		}
+	}
+	if said := fmt.Sprintf("holds %.3g to %.3g %% with a fan, and %.0f to %.0f %% where no work was done", least[true], most[true], least[false], most[false]); !strings.Contains(compareMethods[0].Interval, said) {
+		t.Errorf("Compare does not say %q", said)
+	}
+	if means != 15 {
+		t.Errorf("%d rows of annual means", means)
 	}
 	// A switch that was looked for: where nothing was done few are found, and what is found
 	// of fans holds its ratio.
@@ -527,8 +564,8 @@ errors: Effects allows for that, and without it the interval holds what the last
 independent, and twenty districts are twenty draws of weather, so a row has a standard error of some 2 %% where all are measured together, and of
 1 %% otherwise. With the built-in profile five homes, and all in the same weeks, hold somewhat more than the 98 %% aimed at. Of five homes it is not the
 common errors: Pool does not take so few for more alike than their own errors, and single intervals are wider than those (1.15, above). With standard
-deviations a fifth smaller five homes in their own time held 97.9 instead of 99.5 %% on 14 other districts. In the same weeks it
-may be the luck of twenty districts: on 133 others, against the mean of the 30 homes drawn from, 97.8, 96.8 and 97.7 %% of 5, 10 and 30 homes held, with a standard error of about 1.
+deviations a fifth smaller five homes in their own time held 97.9 instead of 99.5 %% on 14 other districts (2001 to 2014). In the same weeks it
+may be the luck of twenty districts: on the 133 that set the share, against the mean of the 30 homes drawn from, 97.8, 96.8 and 97.7 %% of 5, 10 and 30 homes held, with a standard error of about 1.
 
 | profile | measured | homes | held %% | without common errors %% | error of ln ratio |
 |---|---|---|---|---|---|

@@ -56,7 +56,7 @@ func arrange(app *cli.App, args []string) ([]string, error) {
 		}
 		if bare, _, _ := strings.Cut(name, "="); takesValue[bare] && !many[bare] {
 			if given[bare] {
-				return nil, usageError{"option --" + bare + " is given twice", "give it once: only --level and --column may be repeated"}
+				return nil, usageError{"option --" + bare + " is given twice", "give it once" + repeatable(command)}
 			}
 			given[bare] = true
 		}
@@ -78,4 +78,22 @@ func arrange(app *cli.App, args []string) ([]string, error) {
 	}
 	out := append([]string{args[0], args[1]}, options...)
 	return append(append(out, "--"), files...), nil
+}
+
+// repeatable says which options of a command may be repeated, "" where none may.
+func repeatable(command *cli.Command) string {
+	var names []string
+	for _, f := range command.Flags {
+		if _, many := f.(*cli.StringSliceFlag); many {
+			names = append(names, "--"+f.Names()[0])
+		}
+	}
+	switch n := len(names); n {
+	case 0:
+		return ""
+	case 1:
+		return ": only " + names[0] + " may be repeated"
+	default:
+		return ": only " + strings.Join(names[:n-1], ", ") + " and " + names[n-1] + " may be repeated"
+	}
 }

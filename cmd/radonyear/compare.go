@@ -41,7 +41,7 @@ Examples:
   radonyear compare --before 240/7d --before-start 2026-01-10 \
       --after 38/7d --after-start 2026-03-15`,
 		Flags: slices.Concat(switchFlags(), []cli.Flag{
-			&cli.BoolFlag{Name: "find-switch", Usage: "look for the day of the switch in a monitor's days, where nobody wrote it down; it is given with its own uncertainty"},
+			&cli.BoolFlag{Name: "find-switch", Usage: "look for the day of the switch in the days of each monitor, where nobody wrote it down; it is given with its own uncertainty, and homes are then not joined"},
 			&cli.BoolFlag{Name: "series", Usage: "also read each monitor that stood through the switch by its own days: an interrupted time series"},
 			&cli.StringFlag{Name: "weather", Usage: "with --series: CSV `FILE` with a column date and one column a covariate, such as the outdoor temperature or pressure"},
 			&cli.StringFlag{Name: "by", Usage: "join homes also by `COLUMN`: area, or any other the files have, such as the kind of system (default: all homes together)"},
@@ -125,7 +125,7 @@ type compared struct {
 	compare.Result
 	extra   map[string]string
 	cycled  *compare.Cycled // where the system was switched on and off
-	found   *compare.Switch // where the switch was looked for
+	found   *found          // where the switch was looked for
 	through []through       // monitors that stood through the switch
 	toggles []toggle        // where they are known
 	sides   [2][]analysis.Series
@@ -142,6 +142,9 @@ func (p *program) compare(c *cli.Context) error {
 	}
 	if c.Bool("joined") && format != "csv" {
 		return usageError{"--joined says which table is written as CSV; the other formats hold both", "give --format csv with it, or leave out --joined"}
+	}
+	if c.Bool("joined") && q.find {
+		return usageError{"--joined is not for homes whose switch is looked for, which are not joined", "leave out --joined, or give days that the households confirmed with --switches FILE"}
 	}
 	if _, err := plotFormat(c); err != nil {
 		return err
@@ -197,7 +200,7 @@ func (p *program) compare(c *cli.Context) error {
 		if q.find {
 			q.looked = make([]looked, daily.HomeCount())
 			each(len(q.looked), func(i int) {
-				q.looked[i].found, q.looked[i].err = q.look(daily.Home(i, ingest.Filter{}))
+				q.looked[i] = q.look(daily.Home(i, ingest.Filter{}).Series)
 			})
 		}
 		if err := q.settleCourse(q.before(daily)); err != nil {
@@ -216,11 +219,16 @@ func (p *program) compare(c *cli.Context) error {
 			doc.Tables[i].Hidden = true
 		}
 	}
+	doc.Tables = append(doc.Tables, searchedTable(results))
 	var joined *compare.Pooled
 	if c.Bool("joined") && len(results) == 1 {
 		return hinted{fmt.Errorf("no result: one home alone is joined with none"), "leave out --joined"}
 	}
-	if len(results) > 1 {
+	switch {
+	case len(results) > 1 && q.find:
+		doc.Tables = append(doc.Tables, report.Table{Key: "pooled", Null: true})
+		doc.Notes = append(doc.Notes, notJoined)
+	case len(results) > 1:
 		var pooled, below report.Table
 		pooled, below, joined, err = q.pooled(results)
 		if err != nil {
@@ -297,12 +305,6 @@ func (q compareQuestion) parted(i int, h ingest.Home) (parted, error) {
 	return out, nil
 }
 
-// looked is what the search for a home's switch came to.
-type looked struct {
-	found *compare.Switch
-	err   error
-}
-
 // homes compares every home that has something to compare.
 func (q compareQuestion) homes(daily *ingest.Daily) (results []compared, left []report.LeftOut) {
 	homes := population{daily.HomeCount(), func(i int) []subject {
@@ -328,7 +330,7 @@ func (q compareQuestion) one(i int, h ingest.Home, sides parted) (compared, erro
 	if why := oneSided(sides, h.Series); why != "" {
 		return compared{}, fmt.Errorf("%s", why)
 	}
-	r, err := compare.Compare(compare.Home{Without: sides.without, With: sides.with, Switched: sides.switched}, q.options())
+	r, err := compare.Compare(compare.Home{Without: sides.without, With: sides.with, Switched: sides.switched, Timed: q.find || q.switches.given()}, q.options())
 	if err != nil {
 		return compared{}, err
 	}
@@ -336,8 +338,11 @@ func (q compareQuestion) one(i int, h ingest.Home, sides parted) (compared, erro
 	r.Notes = slices.Concat(r.Notes, sides.notes())
 	out := compared{Result: r, extra: h.Extra, toggles: sides.toggles, sides: [2][]analysis.Series{sides.without, sides.with}}
 	if q.find {
-		out.found = q.looked[i].found
-		out.Notes = append(slices.Clip(out.Notes), foundNotes(out.found)...)
+		// Days that were parted where they differ most show nothing by themselves.
+		f := *q.looked[i].found
+		f.change, out.Verdict = out.Verdict, compare.NotShown
+		out.found = &f
+		out.Notes = append(slices.Clip(out.Notes), out.found.notes()...)
 	}
 	if q.through {
 		var notes []analysis.Note
@@ -554,7 +559,10 @@ func (q compareQuestion) compareSettings() []report.Field {
 	}
 	var at, file any
 	if q.switches.all != nil {
-		at = q.switches.all[0].at.Format("2006-01-02T15:04")
+		t := q.switches.all[0]
+		if at = t.at.Format("2006-01-02T15:04"); t.instant {
+			at = t.at.Format("2006-01-02T15:04Z07:00")
+		}
 	}
 	if q.switches.byHome != nil {
 		file = q.switches.file
@@ -709,6 +717,9 @@ func (q compareQuestion) groupOf(r compared) string {
 	return r.extra[q.by]
 }
 
+// notJoined is said in place of the homes joined where their switches were looked for.
+var notJoined = analysis.Note{Code: "not-joined", Text: "The switches of these homes were looked for, so that the homes are not joined and no share of them is given: a change is found, as a rule, in those that fell furthest, and so the rest would be left out. Have the households confirm the days, and give them with --switches FILE, which joins all homes."}
+
 // fewJoined is under how many homes next to nothing can be said of others.
 const fewJoined = 4
 
@@ -808,9 +819,7 @@ func (q compareQuestion) pooled(results []compared) (pooled, below report.Table,
 			if err != nil {
 				return err
 			}
-			if share.Unit == "%" {
-				share.Value, share.Lower, share.Upper, share.Unit = share.Value/100, share.Lower/100, share.Upper/100, ""
-			}
+			share.Value, share.Lower, share.Upper, share.Unit = share.Value/100, share.Lower/100, share.Upper/100, "" // of percent
 			list = append(list, []report.Field{{Name: "level", Value: l}, {Name: "homes", Value: n}, {Name: "share", Value: share}, {Name: "expected_share", Value: expected}, {Name: "not_conclusive", Value: open}})
 			flat = append(flat, share, open)
 			below.Rows = append(below.Rows, report.Row{Cells: []any{name, len(of), l, share, open}})
@@ -902,6 +911,9 @@ func (q compareQuestion) compareInWords(r compared, isTyped bool) []string {
 		fmt.Sprintf("Annual mean of the twelve months from %s: %s without the system, %s with it; %g %% intervals.", r.YearStart.Format(time.DateOnly), q.meanWords(r.Without), q.meanWords(r.With), round(100*q.Confidence)),
 		q.reductionWords(r),
 	}
+	if r.found != nil {
+		lines = slices.Insert(lines, 1, r.found.inWords())
+	}
 	if c := r.cycled; c != nil {
 		lines = append(lines, fmt.Sprintf("By its %d switches alone, each spell against its neighbours: reduction %s %%, interval %s.", c.Switches, report.Value(c.Reduction), reductionRange(c.Reduction, "")))
 	}
@@ -967,7 +979,11 @@ func (q compareQuestion) reductionWords(r compared) string {
 	case r.Without.AllBelow:
 		return fmt.Sprintf("Reduction: at most %s %%, the upper %s", report.Number(e.Upper), end)
 	case e.Value < 0:
-		return fmt.Sprintf("No reduction: the mean with the system is %s: %s. Look whether the system runs, and whether the readings are the right way round.", higherWords(e, "interval"), shownWords(r))
+		round := "the readings are"
+		if r.toggles != nil {
+			round = "on and off are"
+		}
+		return fmt.Sprintf("No reduction: the mean with the system is %s: %s. Look whether the system runs, and whether %s the right way round.", higherWords(e, "interval"), shownWords(r), round)
 	}
 	return fmt.Sprintf("Reduction: %s %%, interval %s: %s.", report.Number(e.Value), reductionRange(e, ""), shownWords(r))
 }
@@ -975,16 +991,16 @@ func (q compareQuestion) reductionWords(r compared) string {
 // shownWords is a verdict at the end of a sentence.
 func shownWords(r compared) string {
 	if r.Verdict == compare.NotShown {
-		return "a change is not shown"
+		return "a change is " + changeWords(r)
 	}
 	return changeWords(r)
 }
 
-// changeWords is a verdict for people: of days that were parted where they differ most
-// it shows nothing by itself.
+// changeWords is a verdict for people, and for a switch that was looked for what would
+// make it another one.
 func changeWords(r compared) string {
-	if r.found != nil && r.Verdict != compare.NotShown {
-		return string(r.Verdict) + ", not shown unless the day is confirmed"
+	if r.found != nil && r.found.change != compare.NotShown {
+		return string(r.Verdict) + " unless the day is confirmed"
 	}
 	return string(r.Verdict)
 }

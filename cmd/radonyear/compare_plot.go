@@ -56,13 +56,17 @@ func (q compareQuestion) reductionsFigure(results []compared, joined *compare.Po
 	}
 	f := plot.Figure{
 		Title: fmt.Sprintf("What the systems did in %d homes", len(results)),
-		Desc:  "A line for each home: its annual mean with the system in percent of that without, with its interval; under them all homes joined, and the range in which the next home is expected. At the right the reductions in percent.",
+		Desc:  "A line for each home: its annual mean with the system in percent of that without, with its interval; at the right the reductions in percent.",
 		Notes: []string{"At the right: reduction of the annual mean in percent, with its interval. " + caution},
 	}
 	if bounds.At != nil {
 		f.Notes = append([]string{"Where one side of a home is limits only, no more than a bound of its reduction is known, and the arrow's side is open."}, f.Notes...)
 	}
+	if q.find {
+		f.Notes = append([]string{notJoined.Text}, f.Notes...)
+	}
 	if joined != nil {
+		f.Desc = "A line for each home: its annual mean with the system in percent of that without, with its interval; under them all homes joined, and the range in which the next home is expected. At the right the reductions in percent."
 		label, name := "all homes joined", "all homes"
 		if joined.Homes < len(results) {
 			label, name = fmt.Sprintf("%d homes joined", joined.Homes), fmt.Sprintf("%d homes joined", joined.Homes)
@@ -167,7 +171,11 @@ func (q compareQuestion) twoYearsFigure(r compared, typed bool) plot.Figure {
 		p.Marks = append(p.Marks, plot.Rule{Look: look, Upright: true, At: plotDay(t.in(zone))})
 	}
 	if r.toggles == nil && !r.Switched.IsZero() {
-		p.Marks = append(p.Marks, plot.Rule{Look: plot.Look{Role: plot.Attention, Label: "system switched on"}, Upright: true, At: plotDay(r.Switched.In(zone))})
+		label := "system switched on"
+		if r.found != nil {
+			label = "a change found, not confirmed"
+		}
+		p.Marks = append(p.Marks, plot.Rule{Look: plot.Look{Role: plot.Attention, Label: label}, Upright: true, At: plotDay(r.Switched.In(zone))})
 	}
 	p.Marks = append(p.Marks, readingMarks(r.sides[0], plot.Before, "day without", "test without")...)
 	p.Marks = append(p.Marks, readingMarks(r.sides[1], plot.After, "day with", "test with")...)

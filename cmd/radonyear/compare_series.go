@@ -11,7 +11,6 @@ import (
 	"radonyear/analysis/compare"
 	"radonyear/analysis/temporal"
 	"radonyear/cmd/radonyear/internal/report"
-	"radonyear/ingest"
 )
 
 // weather is what a file says of each day: the covariates of a series through its
@@ -147,71 +146,4 @@ func seriesTable(results []compared) report.Table {
 	}
 	t.Hidden = len(t.Rows) == 0
 	return t
-}
-
-// look looks for the switch in the days of the home's longest monitor.
-func (q compareQuestion) look(h ingest.Home) (*compare.Switch, error) {
-	var days []compare.Day
-	for _, s := range h.Series {
-		if d, _ := daysOf(s, false); len(d) > len(days) {
-			days = d
-		}
-	}
-	if days == nil {
-		return nil, fmt.Errorf("no day means to look for a switch in")
-	}
-	season := make([]float64, len(days))
-	for i, d := range days {
-		season[i] = q.Profile.Season.At(d.Day)
-	}
-	sw, err := compare.FindSwitch(days, compare.SwitchOptions{Confidence: q.Confidence, Season: season})
-	if err == nil && !sw.Found {
-		err = fmt.Errorf("no change of the level was found (probability of one: %s %%), so nothing says what is before and after; give --switch TIME", report.Percent(sw.Probability, q.Confidence))
-	}
-	return &sw, err
-}
-
-// partAt parts a home at a switch that was found: the days that it may have been on
-// are of neither side.
-func partAt(sw *compare.Switch, series []analysis.Series) (out parted, err error) {
-	out.switched = temporal.Date(sw.Day, series[0].Zone)
-	for _, s := range series {
-		err = out.add(s, func(r analysis.Reading) side {
-			from, to := temporal.Day(r.Start, s.Zone), temporal.Day(r.End.Add(-time.Nanosecond), s.Zone)
-			switch {
-			case to < sw.First-1:
-				return without
-			case from > sw.Last:
-				return with
-			}
-			return neither
-		})
-		if err != nil {
-			return out, err
-		}
-	}
-	return out, nil
-}
-
-// foundNotes say that nobody wrote the switch down, and what the search noted.
-func foundNotes(sw *compare.Switch) []analysis.Note {
-	date := func(day int) string { return temporal.Date(day, time.UTC).Format(time.DateOnly) }
-	text := fmt.Sprintf("the switch was looked for in the days: the first day on the new level is most probably %s, and lies between %s and %s; these days are of neither side. Days parted where they differ most differ, whatever was done, and something else may have changed: no change is shown unless the household confirms the day", date(sw.Day), date(sw.First), date(sw.Last))
-	if sw.Ratio.Value > 1 {
-		text += ". The level rose there: if a system was running, it may have failed"
-	}
-	return append([]analysis.Note{{Code: "switch-found", Text: text}}, sw.Notes...)
-}
-
-func foundFields(sw *compare.Switch) any {
-	if sw == nil {
-		return nil
-	}
-	date := func(day int) string { return temporal.Date(day, time.UTC).Format(time.DateOnly) }
-	var second any
-	if sw.Second != nil {
-		second = date(sw.Second.Day)
-	}
-	return []report.Field{{Name: "day", Value: date(sw.Day)}, {Name: "first", Value: date(sw.First)}, {Name: "last", Value: date(sw.Last)},
-		{Name: "probability", Value: sw.Probability}, {Name: "best", Value: sw.Best}, {Name: "second", Value: second}, {Name: "ratio", Value: sw.Ratio}}
 }

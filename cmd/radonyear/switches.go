@@ -18,7 +18,7 @@ import (
 // switchFlags are the options that say when systems were switched.
 func switchFlags() []cli.Flag {
 	return []cli.Flag{
-		&cli.StringFlag{Name: "switch", Usage: "`TIME` at which every home's system was switched on, as 2026-01-10 or 2026-01-10T18:00, in the homes' own zone (default: a phase column says what was before and after)"},
+		&cli.StringFlag{Name: "switch", Usage: "`TIME` at which every home's system was switched on, as 2026-01-10 or 2026-01-10T18:00, in the homes' own zone unless it names another, as 2026-01-10T18:00+01:00 (default: a phase column says what was before and after)"},
 		&cli.StringFlag{Name: "switches", Usage: "CSV `FILE` of switch times: columns home and time, and state, on or off, where a system was switched more than once"},
 	}
 }
@@ -74,8 +74,11 @@ func parseToggle(text string) (toggle, bool) {
 	if !ok {
 		return toggle{}, false
 	}
-	_, err := time.Parse(time.RFC3339, text)
-	return toggle{at: at, instant: err == nil, day: len(text) == len(time.DateOnly), on: true}, true
+	zoned := slices.ContainsFunc(zonedLayouts, func(layout string) bool {
+		_, err := time.Parse(layout, text)
+		return err == nil
+	})
+	return toggle{at: at, instant: zoned, day: len(text) == len(time.DateOnly), on: true}, true
 }
 
 func parseSwitches(c *cli.Context) (switches, error) {
@@ -86,7 +89,7 @@ func parseSwitches(c *cli.Context) (switches, error) {
 	if one != "" {
 		t, ok := parseToggle(one)
 		if !ok {
-			return switches{}, usageError{fmt.Sprintf("--switch %q is not a time", one), "--switch 2026-01-10 or --switch 2026-01-10T18:00"}
+			return switches{}, usageError{fmt.Sprintf("--switch %q is not a time", one), "--switch 2026-01-10, --switch 2026-01-10T18:00 or --switch 2026-01-10T18:00+01:00"}
 		}
 		return switches{all: []toggle{t}}, nil
 	}

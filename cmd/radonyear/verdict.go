@@ -270,9 +270,12 @@ func parseTyped(c *cli.Context, option, typedText, given string) (typed, error) 
 	return typed{value, below, unit, named != ""}, nil
 }
 
+// zonedLayouts are of times that name their offset.
+var zonedLayouts = []string{"2006-01-02T15:04Z07:00", time.RFC3339}
+
 // parseInstant reads a day, or a time of one, in a zone that the text may name.
 func parseInstant(text string, zone *time.Location) (t time.Time, ok bool) {
-	for _, layout := range []string{time.DateOnly, "2006-01-02T15:04", "2006-01-02 15:04", "2006-01-02T15:04:05", "2006-01-02 15:04:05", time.RFC3339} {
+	for _, layout := range append([]string{time.DateOnly, "2006-01-02T15:04", "2006-01-02 15:04", "2006-01-02T15:04:05", "2006-01-02 15:04:05"}, zonedLayouts...) {
 		if t, err := time.ParseInLocation(layout, strings.TrimSpace(text), zone); err == nil {
 			return t, t.Year() >= 1950 && t.Year() <= 2100
 		}

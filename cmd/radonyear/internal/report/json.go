@@ -41,6 +41,10 @@ func (doc *Document) json(b *bytes.Buffer) error {
 		case key == "":
 			continue
 		}
+		if t.Null {
+			out = append(out, Field{key, nil})
+			continue
+		}
 		out = append(out, Field{key, t.objects()})
 	}
 	left := []any{}

@@ -67,6 +67,7 @@ type Table struct {
 	Columns []Column
 	Rows    []Row
 	Hidden  bool // left out of the views for people
+	Null    bool // there is none, and JSON says so with null where its rows would be; a note says why
 }
 
 // Row is one result. Label names it in footnotes.
