@@ -250,7 +250,7 @@ func prepare(s analysis.Series) (r Result, rec record, notes []analysis.Note, er
 		return r, rec, nil, refuse("readings last from %v to %v; this mean needs readings of one length: the annual mean takes any", first, last)
 	}
 	if share := float64(below) / float64(n); share > MostBelow {
-		return r, rec, nil, refuse("%.0f%% of the readings lie below their limits, and a mean would rest on what was not seen: the annual mean takes them as limits", 100*share)
+		return r, rec, nil, refuse("%.0f %% of the readings lie below their limits, and a mean would rest on what was not seen: the annual mean takes them as limits", 100*share)
 	} else if below > 0 {
 		notes = append(notes, analysis.Note{Code: "below-limit", Text: fmt.Sprintf("%d of %d readings lie below their limits and count as half of it; the mean could be %.2g Bq/m³ higher or lower by that", below, n, doubt)})
 	}
