@@ -1375,6 +1375,7 @@ func (r *fileRun) value(rd *normRow, row []cell, at int, u unit) *rowTrouble {
 			return bad("states no limit; write the detection limit with a sign, such as <15")
 		}
 		if strings.HasPrefix(c.text, ">") || strings.HasPrefix(c.text, "≥") {
+			r.file.AboveRange++
 			return bad("is above what the detector could measure; such a value cannot be used")
 		}
 		var num string

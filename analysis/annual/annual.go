@@ -205,7 +205,7 @@ func (h *home) note(code, format string, args ...any) {
 	h.notes = append(h.notes, analysis.Note{Code: code, Text: fmt.Sprintf(format, args...)})
 }
 
-// zeroResults says which results are exactly zero: no air holds so little radon, so
+// zeroResults says which results are zero: no air holds so little radon, so
 // the first question is whether the detector worked, whatever the numbers say.
 func (h *home) zeroResults() {
 	zero, all := 0, 0
@@ -221,9 +221,9 @@ func (h *home) zeroResults() {
 	switch {
 	case zero == 0:
 	case zero == all:
-		h.note("zero-result", "every result is exactly zero: "+ask, temporal.ZeroLimit)
+		h.note("zero-result", "every result is zero or next to nothing: "+ask, temporal.ZeroLimit)
 	default:
-		h.note("zero-result", "%d of %d results are exactly zero: "+ask, zero, all, temporal.ZeroLimit)
+		h.note("zero-result", "%d of %d results are zero or next to nothing: "+ask, zero, all, temporal.ZeroLimit)
 	}
 }
 

@@ -380,7 +380,7 @@ func fitLikelihood(obs []Observation, opt FitOptions) (FitResult, error) {
 	least := 0.0 // below it nothing is said
 	if below := float64(r.Below) / float64(len(obs)); below > mostly {
 		least = leastKnown(obs)
-		r.note("mostly-censored", "%.0f%% of the values lie below their limits, so no mean, geometric mean or geometric standard deviation is given, and no quantile or share at less than the lowest value known: they would rest on the shape assumed for what was not seen. What lies above it holds", below*100)
+		r.note("mostly-censored", "%.0f %% of the values lie below their limits, so no mean, geometric mean or geometric standard deviation is given, and no quantile or share at less than the lowest value known: they would rest on the shape assumed for what was not seen. What lies above it holds", below*100)
 	} else {
 		r.GM, r.GSD = &gm, &gsd
 	}

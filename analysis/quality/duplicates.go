@@ -121,7 +121,11 @@ var severity = map[Standing]int{Within: 0, OverWarning: 1, OverDifference: 2, Ov
 func judge(p Pair) Standing {
 	switch {
 	case p.ABelow && p.BBelow:
-		return Within // neither saw anything
+		// Any number below both may be what each measured, and so may nothing and a limit.
+		if max(p.A, p.B) > LeastDifference {
+			return Open
+		}
+		return Within
 	case p.BBelow:
 		p.A, p.B, p.ABelow = p.B, p.A, true
 	}
@@ -162,7 +166,7 @@ func judge(p Pair) Standing {
 // the quantiles of chi-squared with n degrees of freedom. The limits of a pair are on
 // |A − B| over its mean: warning 28 % and control 36 % from 148 Bq/m³ on, 50 and 67 % from
 // 74 on, and below that a difference of 37 Bq/m³. A result below its detection limit is
-// taken for each number from 0 to there. The ratio is the exponential of the mean of d,
+// taken for each number from 0 to there, and so are both of a pair. The ratio is the exponential of the mean of d,
 // and its limits those of Student's t with n − 1 degrees of freedom.
 //
 // Assumes that the two of a pair differ by chance alone, alike at all levels and as
@@ -311,13 +315,19 @@ func (r *DuplicatesResult) note() {
 		}
 		return fmt.Sprintf("%d pairs", n)
 	}
+	where := func(c Class) string {
+		if math.IsInf(c.To, 1) {
+			return fmt.Sprintf("from %g Bq/m³ on", c.From)
+		}
+		return fmt.Sprintf("from %g to %g Bq/m³", c.From, c.To)
+	}
 	a := r.All
 	if a.Controls > 0 {
 		note("over-control", "%d of %s over the control limit, as one in a hundred is of detectors in order; look for the cause before the homes are reported", a.Controls, of(a.Pairs))
 	}
 	for _, c := range r.Classes {
 		if p := c.Precision; p != nil && c.Used > 1 && c.Expected > 0 && p.Lower > c.Expected {
-			note("imprecise", "from %g Bq/m³ on, the limits are for detectors with a coefficient of variation of %g %%, and these have one of %.3g %%, %.3g at least: more pairs will be over them, and a home's result is as much less certain", c.From, c.Expected, p.Value, p.Lower)
+			note("imprecise", "%s, the limits are for detectors with a coefficient of variation of %g %%, and these have one of %.3g %%, %.3g at least: more pairs will be over them, and a home's result is as much less certain", where(c), c.Expected, p.Value, p.Lower)
 		}
 	}
 	if a.Open > 0 {

@@ -107,7 +107,11 @@ func TestJudge(t *testing.T) {
 		{200, 300, "a", OverControl},  // 40 % and more
 		{290, 300, "a", Open},         // 3 % and more
 		{120, 180, "a", Open},         // 40 % of 150, but of 115 and 180 44 % of 147.5, where 50 are allowed
-		{20, 300, "ab", Within},       // neither saw anything
+		{30, 30, "ab", Within},        // at most 30 apart
+		{37, 20, "ab", Within},        // at most 37 apart
+		{20, 38, "ab", Open},          // nothing to 38 apart
+		{200, 200, "ab", Open},        // the one may be nothing and the other 199
+		{20, 300, "ab", Open},
 	} {
 		p := Pair{A: c.a, B: c.b, ABelow: strings.Contains(c.below, "a"), BBelow: strings.Contains(c.below, "b")}
 		if got := judge(p); got != c.want {
@@ -145,6 +149,25 @@ func TestAgainstSlow(t *testing.T) {
 	}
 	if len(seen) < 4 {
 		t.Errorf("seen were only %v", seen)
+	}
+	// Both below their limits: each taken for a hundred numbers up to there.
+	open := 0
+	for range 200 {
+		p := Pair{A: math.Exp(2 + 4*rng.Float64()), ABelow: true, B: math.Exp(2 + 4*rng.Float64()), BBelow: true}
+		want := Within // as two numbers that are the same
+		for k := range 101 * 101 {
+			if stand(p.A*float64(k/101)/100, p.B*float64(k%101)/100) != Within {
+				want = Open
+			}
+		}
+		if got := judge(p); got != want {
+			t.Errorf("below %g and %g are %s, one by one %s", p.A, p.B, got, want)
+		} else if got == Open {
+			open++
+		}
+	}
+	if open == 0 || open == 200 {
+		t.Errorf("%d of 200 pairs below their limits are open", open)
 	}
 	for range 50 {
 		var a, b []float64
@@ -202,6 +225,12 @@ func TestNotes(t *testing.T) {
 		}
 		return out
 	}
+	lower := func(all []Pair) []Pair { // a quarter of it
+		for i := range all {
+			all[i].A, all[i].B = all[i].A/4, all[i].B/4
+		}
+		return all
+	}
 	for _, c := range []struct {
 		code           string
 		raises, misses []Pair
@@ -210,6 +239,7 @@ func TestNotes(t *testing.T) {
 		{"open-pairs", []Pair{{A: 20, ABelow: true, B: 38}}, []Pair{{A: 20, ABelow: true, B: 37}}},
 		{"over-control", many(12, 1.45), many(12, 1.43)},                  // 36.7 and 35.4 %
 		{"imprecise", many(20, 1.26), many(20, 1.20)},                     // 16.5 and 13.0 %, whose lower limits are 12.6 and 9.9
+		{"imprecise", lower(many(20, 1.5)), lower(many(20, 1.2))},         // 29 and 13 %
 		{"unbounded", []Pair{{A: 300, B: 360}}, []Pair{{A: 300, B: 328}}}, // 4.7e5 and 750 %
 		{"identical-pairs", many(3, 1), many(3, 1.001)},
 		{"steady-difference", []Pair{{A: 110, B: 100}, {A: 121, B: 111}}, many(2, 1.1)},
@@ -222,6 +252,14 @@ func TestNotes(t *testing.T) {
 			notes := r.Notes
 			if r.All.Precision != nil {
 				notes = append(notes, r.All.Precision.Notes...)
+			}
+			// A class has two ends, and the note says both.
+			if n := slices.IndexFunc(notes, func(n analysis.Note) bool { return n.Code == "imprecise" }); n >= 0 {
+				for _, end := range []string{"from 148 Bq/m³ on,", "from 74 to 148 Bq/m³,"} {
+					if strings.HasPrefix(notes[n].Text, end) != (end == "from 74 to 148 Bq/m³," == (all[0].A < High)) {
+						t.Errorf("of pairs about %g: %s", all[0].A, notes[n].Text)
+					}
+				}
 			}
 			if analysis.HasNote(notes, c.code) != (i == 0) {
 				t.Errorf("%s: %v gives %+v", c.code, all, r.Notes)

@@ -16,7 +16,7 @@ var Methods = []analysis.Method{{
 	Estimates: "the coefficient of variation of a single detector's result, %",
 	Formula: "For n pairs of two numbers above zero, d = ln A − ln B and σ² = Σd²/(2n); the value is 100·√(e^(σ²) − 1), and its limits are those with σ²·n/χ² in place of σ², " +
 		"χ² the quantiles of chi-squared with n degrees of freedom. The limits of a pair are on |A − B| over its mean: warning 28 % and control 36 % from 148 Bq/m³ on, 50 and 67 % from " +
-		"74 on, and below that a difference of 37 Bq/m³. A result below its detection limit is taken for each number from 0 to there.",
+		"74 on, and below that a difference of 37 Bq/m³. A result below its detection limit is taken for each number from 0 to there, and so are both of a pair.",
 	Assumes:  duplicatesAssumes,
 	Interval: duplicatesInterval + " An upper limit of the coefficient of variation over 1000 % is said to be none.",
 	Notes:    []string{"few-pairs", "open-pairs", "over-control", "imprecise", "identical-pairs", "unbounded"},

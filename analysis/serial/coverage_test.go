@@ -11,7 +11,7 @@ import (
 	"radonyear/analysis/internal/reftest"
 )
 
-var update = flag.Bool("update", false, "write COVERAGE.md anew, with 1000 trials a setting")
+var update = flag.Bool("update", false, fmt.Sprintf("write COVERAGE.md anew, with %d trials a setting", publishedTrials))
 
 const publishedTrials = 2000
 

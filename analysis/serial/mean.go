@@ -11,6 +11,7 @@ import (
 
 	"radonyear/analysis"
 	"radonyear/analysis/internal/numeric"
+	"radonyear/analysis/temporal"
 )
 
 // Mean estimates the mean that a home's readings fluctuate about, Bq/m³, from one
@@ -38,9 +39,11 @@ import (
 // quantile with 8 degrees of freedom at (1 + confidence)/2; of readings without their
 // daily cycle. This one is taken where it is more than 1.2 times as wide.
 //
-// Of n readings the effective number is n·(c/d)², and n at most: c = t·s/√n is what the
-// formula for independent readings claims, and d = m·ln(upper/lower)/2 of the interval
-// given.
+// Of n readings the effective number is the k at which independent readings of the same
+// spread would have that interval: t·s/√k = d, t Student's quantile with k − 1 degrees of
+// freedom at (1 + confidence)/2, s the readings' standard deviation and d =
+// m·ln(upper/lower)/2 of the interval given. k is any number from 2 to n, and that of the
+// two where there is none between.
 //
 // Assumes that nothing but chance moves the readings over the record, with one
 // correlation time: no season, no mitigation, no trend. It is the mean of such
@@ -60,7 +63,8 @@ import (
 // weights alone 77 to 97 % hold of records that last long enough, and 34 to 74 % of
 // others. See COVERAGE.md.
 //
-// Notes: wider-of-two, short-record, correlation-not-seen, partial-days, below-limit.
+// Notes: wider-of-two, short-record, correlation-not-seen, partial-days, zero-days,
+// below-limit.
 //
 // Source: Harville 1977, J. Am. Stat. Assoc. 72:320, for restricted likelihood;
 // Müller 2007, J. Econom. 141:1331, and Lazarus, Lewis, Stock and Watson 2018, J. Bus.
@@ -134,14 +138,29 @@ func Mean(s analysis.Series, opt Options) (Result, error) {
 		r.Mean = r.Cosine
 		r.Mean.Notes = append(r.Mean.Notes, analysis.Note{Code: "wider-of-two", Text: fmt.Sprintf("the record moves more slowly than its readings suggest: the plain mean's interval by cosine weights is %.1f times as wide as the model's and is given; look for a season, a trend or a change in the home", ratio)})
 	}
-	claimed := r.NaiveHalfWidth / (r.Mean.Value * math.Log(r.Mean.Upper/r.Mean.Lower) / 2)
-	r.EffectiveN = n * min(claimed*claimed, 1)
+	if r.EffectiveN, err = worth(r.Mean.Value*math.Log(r.Mean.Upper/r.Mean.Lower)/2/r.Spread, n, student); err != nil {
+		return Result{}, err
+	}
 	for _, e := range []analysis.Estimate{r.Mean, r.Likelihood, r.Cosine} {
 		if err := e.Check(); err != nil {
 			return Result{}, err
 		}
 	}
 	return r, nil
+}
+
+// worth is the k from 2 to n at which the interval of k independent readings reaches so
+// many of their standard deviations to either side; student is the quantile of Student's t
+// that it takes, by degrees of freedom.
+func worth(halfWidth, n float64, student func(nu float64) float64) (float64, error) {
+	wider := func(k float64) float64 { return student(k-1)/math.Sqrt(k) - halfWidth } // falls with k
+	switch {
+	case !(wider(2) > 0):
+		return 2, nil
+	case !(wider(n) < 0):
+		return n, nil
+	}
+	return numeric.Root(wider, 2, n, 1e-10*n)
 }
 
 // hoursInWords is a number of hours to three digits, without an exponent.
@@ -156,9 +175,16 @@ func hoursInWords(h float64) string {
 // filter, without its daily cycle.
 func prepare(s analysis.Series) (r Result, rec record, notes []analysis.Note, err error) {
 	var kept []analysis.Reading
+	partial, dead := 0, 0
 	for i := range s.Len() {
+		switch a := s.At(i); {
+		// A whole day of nothing is a monitor that failed. An hour may have no counts.
+		case temporal.Dead(a) && a.End.Sub(a.Start) >= analysis.FullDayHours*time.Hour:
+			dead++
 		// A day of a few hours is no day's mean, and would count like one.
-		if a := s.At(i); a.Share == 0 || a.Share >= analysis.FullDayHours/24.0 {
+		case a.Share > 0 && a.Share < analysis.FullDayHours/24.0:
+			partial++
+		default:
 			kept = append(kept, a)
 		}
 	}
@@ -167,14 +193,20 @@ func prepare(s analysis.Series) (r Result, rec record, notes []analysis.Note, er
 		return fmt.Errorf("home %q: "+format, append([]any{s.Home}, args...)...)
 	}
 	if n < MinReadings {
-		whole := ""
-		if n < s.Len() {
-			whole = fmt.Sprintf(" of at least %d hours a day", analysis.FullDayHours)
+		which := ""
+		if partial > 0 {
+			which = fmt.Sprintf(" of at least %d hours a day", analysis.FullDayHours)
 		}
-		return r, rec, nil, refuse("%d %s%s; this mean needs at least %d: the annual mean takes fewer", n, map[bool]string{true: "reading", false: "readings"}[n == 1], whole, MinReadings)
+		if dead > 0 {
+			which += fmt.Sprintf(" beside %d of zero, which is a monitor that failed", dead)
+		}
+		return r, rec, nil, refuse("%d %s%s; this mean needs at least %d: the annual mean takes fewer", n, map[bool]string{true: "reading", false: "readings"}[n == 1], which, MinReadings)
 	}
-	if left := s.Len() - n; left > 0 {
-		notes = append(notes, analysis.Note{Code: "partial-days", Text: fmt.Sprintf("%d of %d readings stand for less than %d hours of a day and are left out; measure whole days", left, s.Len(), analysis.FullDayHours)})
+	if partial > 0 {
+		notes = append(notes, analysis.Note{Code: "partial-days", Text: fmt.Sprintf("%d of %d readings stand for less than %d hours of a day and are left out; measure whole days", partial, s.Len(), analysis.FullDayHours)})
+	}
+	if dead > 0 {
+		notes = append(notes, temporal.DeadNote(dead))
 	}
 	lengths := make([]time.Duration, n)
 	steps := make([]time.Duration, n-1)
@@ -218,7 +250,7 @@ func prepare(s analysis.Series) (r Result, rec record, notes []analysis.Note, er
 		return r, rec, nil, refuse("readings last from %v to %v; this mean needs readings of one length: the annual mean takes any", first, last)
 	}
 	if share := float64(below) / float64(n); share > MostBelow {
-		return r, rec, nil, refuse("%.0f%% of the readings lie below their limits, and a mean would rest on what was not seen: the annual mean takes them as limits", 100*share)
+		return r, rec, nil, refuse("%.0f %% of the readings lie below their limits, and a mean would rest on what was not seen: the annual mean takes them as limits", 100*share)
 	} else if below > 0 {
 		notes = append(notes, analysis.Note{Code: "below-limit", Text: fmt.Sprintf("%d of %d readings lie below their limits and count as half of it; the mean could be %.2g Bq/m³ higher or lower by that", below, n, doubt)})
 	}

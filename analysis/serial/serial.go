@@ -31,7 +31,7 @@ type Result struct {
 	CorrelationTime float64           // hours until what readings share has fallen to 1/e
 	NotSeen         bool              // the correlation time is the shortest that was looked at: it is that at most
 	Noise           float64           // share of the readings' variance that no two readings share, as counting has it
-	EffectiveN      float64           // this many independent readings would say as much as Mean's interval does
+	EffectiveN      float64           // so many independent readings of the same spread would have an interval as wide as Mean's
 	NaiveHalfWidth  float64           // Bq/m³; what t·s/√n would have claimed
 	Step            time.Duration     // the usual distance from one reading to the next
 }

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/stat/distuv"
 
 	"radonyear/analysis"
 	"radonyear/analysis/internal/reftest"
@@ -188,6 +189,17 @@ func TestByHand(t *testing.T) {
 		y[i] = math.Cos(3 * math.Pi * (float64(i) + 0.5) / 40)
 	}
 	near(t, "cosine error", cosineError(y), 0.25, 1e-12)
+
+	// The interval of 4 readings is t of 3 over √4 = 1.591223 of their standard deviations to
+	// either side, and that of 2 is 12.7062/√2 = 8.984643, so that more than that is worth 2; of
+	// 20 it is t of 19 over √20, 2.093024/4.472136 = 0.468014, and a narrower one is worth all 20.
+	student := func(nu float64) float64 { return distuv.StudentsT{Sigma: 1, Nu: nu}.Quantile(0.975) }
+	for _, c := range []struct{ halfWidth, want float64 }{{1.591223152642, 4}, {8.9, 2.006}, {9, 2}, {0.469, 19.93}, {0.468, 20}, {1e-9, 20}} {
+		k, err := worth(c.halfWidth, 20, student)
+		if err != nil || math.Abs(k-c.want) > 1e-2 || c.want == math.Floor(c.want) && math.Abs(k-c.want) > 1e-8 {
+			t.Errorf("an interval of ±%g standard deviations is worth %v readings, not %v (%v)", c.halfWidth, k, c.want, err)
+		}
+	}
 
 	// Averaged over one place only, the mean has its Student interval: t of 3 at 0.975 is
 	// 3.182446. Over two of the same weight at ±1, the middle is 0, the variance
@@ -414,6 +426,50 @@ func TestRefusals(t *testing.T) {
 	all, _ = partly(18./24, 3)
 	if r, err := Mean(all, Options{}); err != nil || r.Mean.N != 60 || analysis.HasNote(r.Mean.Notes, "partial-days") {
 		t.Errorf("days of 18 hours: %v, %v", r.Mean, err)
+	}
+
+	// Days of zero are a monitor that failed: with them taken away beforehand the answer is the
+	// same. What is only little, or an hour without counts, stays.
+	failed := func(each time.Duration, value float64, n int) (all, alive analysis.Series) {
+		rs := series(t, each, multiples(each.Hours(), 60), days).Readings()
+		var rest []analysis.Reading
+		for i := range rs {
+			if i >= 19 && i < 19+n {
+				rs[i].Concentration = value
+			} else {
+				rest = append(rest, rs[i])
+			}
+		}
+		all, err1 := analysis.NewSeries(analysis.Place{Home: "h"}, nil, rs)
+		alive, err2 := analysis.NewSeries(analysis.Place{Home: "h"}, nil, rest)
+		if err1 != nil || err2 != nil {
+			t.Fatal(err1, err2)
+		}
+		return all, alive
+	}
+	all, alive := failed(24*time.Hour, 0, 5)
+	r1, err1 = Mean(all, Options{})
+	r2, err2 = Mean(alive, Options{})
+	if err1 != nil || err2 != nil || r1.Mean.Value != r2.Mean.Value || r1.Mean.Upper != r2.Mean.Upper || r1.Mean.N != 55 ||
+		!analysis.HasNote(r1.Mean.Notes, "zero-days") || analysis.HasNote(r1.Mean.Notes, "partial-days") || analysis.HasNote(r2.Mean.Notes, "zero-days") {
+		t.Errorf("with days of zero %v, without them %v (%v, %v)", r1.Mean, r2.Mean, err1, err2)
+	}
+	for _, c := range []struct {
+		each  time.Duration
+		value float64
+	}{{24 * time.Hour, 1}, {time.Hour, 0}} {
+		all, _ = failed(c.each, c.value, 5)
+		if r, _, notes, err := prepare(all); err != nil || analysis.HasNote(notes, "zero-days") || r.PlainMean > 95 {
+			t.Errorf("five readings of %v of %g: mean %v, %v, %v", c.each, c.value, r.PlainMean, notes, err)
+		}
+	}
+	all, _ = failed(24*time.Hour, 0, 39)
+	if _, err := Mean(all, Options{}); err != nil {
+		t.Errorf("21 days beside 39 of zero: %v", err)
+	}
+	all, _ = failed(24*time.Hour, 0, 41)
+	if _, err := Mean(all, Options{}); err == nil || !strings.Contains(err.Error(), "19 readings beside 41 of zero, which is a monitor that failed; this mean needs at least 20") {
+		t.Errorf("19 days beside 41 of zero: %v", err)
 	}
 
 	// A correlation time at either end of what is looked at is a bound and said to be one.

@@ -185,8 +185,7 @@ func ObserveBoth(without, with []analysis.Series, calibration float64) (Home, []
 			"%s below the detector's limit and enter%s as that, not as a number", some(below, "reading lies", "readings lie"), s3(below))})
 	}
 	if zero > 0 {
-		notes = append(notes, analysis.Note{Code: "zero-days", Text: fmt.Sprintf(
-			"%s zero and taken as not measured, since air is never without radon for a day; look whether the detector was alive", some(zero, "day mean is", "day means are"))})
+		notes = append(notes, DeadNote(zero))
 	}
 	return h, notes, nil
 }
@@ -215,6 +214,12 @@ func s3(n int) string {
 // Dead says whether a reading is a day mean of nothing, which is a detector that
 // failed and not a home without radon: the air outdoors alone gives some counts.
 func Dead(r analysis.Reading) bool { return r.OfADay() && Zero(r) }
+
+// DeadNote says that so many day means were left out as dead.
+func DeadNote(n int) analysis.Note {
+	return analysis.Note{Code: "zero-days", Text: some(n, "day mean is", "day means are") +
+		" zero and taken as not measured, since air is never without radon for a day; look whether the detector was alive"}
+}
 
 // Zero says whether a reading is of nothing at all. A result of more than a day is
 // then read as below ZeroLimit, and its detector may have failed all the same.

@@ -256,8 +256,12 @@ func (q surveyQuestion) describeOne(obs []lognormal.Observation) (lognormal.Desc
 	d, err := lognormal.Describe(obs, q.opt)
 	if errors.Is(err, lognormal.ErrNotComplete) {
 		q.opt.Mean = lognormal.Auto
-		if d, err = lognormal.Describe(obs, q.opt); err == nil && d.Fit != nil && d.Fit.Mean != nil {
-			d.Notes = append(d.Notes, analysis.Note{Code: "method-not-taken", Text: fmt.Sprintf("--method %s takes values that are known; some lie below a limit or within the outdoor level, so the mean is by likelihood", q.method)})
+		if d, err = lognormal.Describe(obs, q.opt); err == nil && d.Fit != nil {
+			so := "a mean would be by likelihood, which gives none here"
+			if d.Fit.Mean != nil {
+				so = "the mean is by likelihood"
+			}
+			d.Notes = append(d.Notes, analysis.Note{Code: "method-not-taken", Text: fmt.Sprintf("--method %s takes values that are known; some lie below a limit or within the outdoor level, so %s", q.method, so)})
 		}
 	}
 	if err != nil || q.method != "bca" {
@@ -340,7 +344,8 @@ type reduced struct {
 	obs   []lognormal.Observation
 	place analysis.Place
 	after bool   // readings from after mitigation were left out
-	zeros int    // results of exactly zero
+	zeros int    // results of zero
+	dead  int    // day means of zero
 	mixed bool   // some days have hours below the detector's limit among others
 	error bool   // an uncertainty is stated
 	why   string // not empty if it brings nothing
@@ -349,9 +354,9 @@ type reduced struct {
 
 // grouped is what the homes come to, and of how many of them there is something to say.
 type grouped struct {
-	groups                             []group
-	left                               []report.LeftOut
-	homes, after, zeros, errors, mixed int
+	groups                                   []group
+	left                                     []report.LeftOut
+	homes, after, zeros, dead, errors, mixed int
 }
 
 // notes say what was done with readings of another kind.
@@ -362,9 +367,7 @@ func (g grouped) notes(q surveyQuestion) (notes []analysis.Note) {
 	if g.after > 0 {
 		add("after-left-out", "Of %s the readings from after mitigation were left out; --phase after describes those.", count(g.after, "home"))
 	}
-	if g.zeros > 0 {
-		notes = append(notes, zeroNote(g.zeros))
-	}
+	notes = append(notes, zeroNotes(g.zeros, g.dead)...)
 	if g.mixed > 0 {
 		doubt := ", and the intervals count nothing for that"
 		if q.stated || q.by == "home" {
@@ -401,6 +404,7 @@ func (q surveyQuestion) groups(daily *ingest.Daily) (all grouped) {
 			continue
 		}
 		all.homes++
+		all.dead += h.dead // a home without another reading is left out, and that says why
 		if h.error {
 			all.errors++
 		}
@@ -436,7 +440,8 @@ func (q surveyQuestion) home(h ingest.Home) reduced {
 		r.mixed = r.mixed || h.About[k].Mixed > 0
 		r.error = r.error || uncertain > h.About[k].Mixed
 	}
-	r.after, r.zeros = len(kept) < len(h.Series), zerosIn(kept)
+	r.after = len(kept) < len(h.Series)
+	r.zeros, r.dead = zerosIn(kept)
 	switch q.by {
 	case "all":
 	case "area":
@@ -466,25 +471,37 @@ func (q surveyQuestion) home(h ingest.Home) reduced {
 	return r
 }
 
-// zerosIn counts the results that are exactly zero, which known takes as below a limit.
-func zerosIn(series []analysis.Series) (n int) {
+// zerosIn counts the results of zero, which known takes as below a limit, and the day
+// means of zero, which it leaves out.
+func zerosIn(series []analysis.Series) (results, days int) {
 	for _, s := range series {
 		for i := range s.Len() {
-			if r := s.At(i); temporal.Zero(r) && !temporal.Dead(r) {
-				n++
+			switch r := s.At(i); {
+			case temporal.Dead(r):
+				days++
+			case temporal.Zero(r):
+				results++
 			}
 		}
 	}
-	return n
+	return results, days
 }
 
-// zeroNote says how many there are, and what became of them.
-func zeroNote(n int) analysis.Note {
-	text := fmt.Sprintf("%d results of exactly zero were taken as below %g Bq/m³: ask whether those detectors worked, for there is some radon in every home.", n, temporal.ZeroLimit)
-	if n == 1 {
-		text = fmt.Sprintf("One result of exactly zero was taken as below %g Bq/m³: ask whether that detector worked, for there is some radon in every home.", temporal.ZeroLimit)
+// zeroNotes say how many there are, and what became of them.
+func zeroNotes(results, days int) (notes []analysis.Note) {
+	if results > 0 {
+		text := fmt.Sprintf("%d results of zero or next to nothing were taken as below %g Bq/m³: ask whether those detectors worked, for there is some radon in every home.", results, temporal.ZeroLimit)
+		if results == 1 {
+			text = fmt.Sprintf("One result of zero or next to nothing was taken as below %g Bq/m³: ask whether that detector worked, for there is some radon in every home.", temporal.ZeroLimit)
+		}
+		notes = append(notes, analysis.Note{Code: zeroResult, Text: text})
 	}
-	return analysis.Note{Code: zeroResult, Text: text}
+	if days > 0 {
+		n := temporal.DeadNote(days)
+		n.Text += "."
+		notes = append(notes, n)
+	}
+	return notes
 }
 
 // noSingle is why a home is in no group of a column's.

@@ -120,6 +120,7 @@ func (p *program) publishDescription(c *cli.Context, q surveyQuestion, o *publis
 func (g grouped) published(q surveyQuestion) (notes []analysis.Note) {
 	words := map[string]string{
 		zeroResult:           fmt.Sprintf("Results of zero were taken as below %g Bq/m³.", temporal.ZeroLimit),
+		"zero-days":          "Days of zero were taken as not measured.",
 		"mixed-limit-days":   "Where some hours of a day lie below the detector's limit, half of the limit counts for them, and the intervals count nothing for that.",
 		"errors-not-counted": "Uncertainties that are stated for readings are not counted: the spread is that of the values as measured, errors and all.",
 		"no-error-stated":    "Where no uncertainty is stated, values are taken as exact.",

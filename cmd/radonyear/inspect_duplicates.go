@@ -8,6 +8,7 @@ import (
 
 	"radonyear/analysis"
 	"radonyear/analysis/quality"
+	"radonyear/analysis/temporal"
 	"radonyear/cmd/radonyear/internal/plot"
 	"radonyear/cmd/radonyear/internal/report"
 	"radonyear/ingest"
@@ -28,7 +29,8 @@ type twin struct {
 	start, end time.Time
 }
 
-// stint is what is compared of a track: all its days, or one longer result.
+// stint is what is compared of a track: all its days that measured something, or one longer
+// result.
 type stint struct {
 	track    *ingest.Track
 	readings []analysis.Reading
@@ -40,9 +42,13 @@ func stints(t *ingest.Track) (out []*stint) {
 	if len(t.Days) > 0 {
 		s := &stint{track: t, days: true}
 		for _, d := range t.Days {
-			s.readings = append(s.readings, d.Reading())
+			if r := d.Reading(); !temporal.Dead(r) { // nothing was measured
+				s.readings = append(s.readings, r)
+			}
 		}
-		out = append(out, s)
+		if len(s.readings) > 0 {
+			out = append(out, s)
+		}
 	}
 	for _, r := range t.Results {
 		out = append(out, &stint{track: t, readings: []analysis.Reading{r}})
@@ -284,8 +290,8 @@ func duplicatesInWords(r *quality.DuplicatesResult, confidence float64) string {
 var duplicateWords = []string{
 	"Precision: the coefficient of variation of one detector, in percent of the result, from pairs of two numbers; what all detectors are off by together it does not hold. " +
 		"Limits (ANSI/AARST MS-QA 2019): from 148 Bq/m³ on a pair may differ by 28 % of its mean before a warning and 36 % before control, from 74 on by 50 and 67 %, and below by 37 Bq/m³. " +
-		"One pair in twenty is over warning, and one in a hundred over control, where detectors are as precise as the limits are made for. Open: one is below its detection limit, and that settles nothing.",
-	"Side by side: of kind duplicate, in the same home, room and phase as a field reading, both up for nine tenths of the time that either was; of two logs of days, the days that both have, two at least.",
+		"One pair in twenty is over warning, and one in a hundred over control, where detectors are as precise as the limits are made for. Open: one or both are below the detection limit, and that settles nothing.",
+	"Side by side: of kind duplicate, in the same home, room and phase as a field reading, both up for nine tenths of the time that either was; of two logs of days, the days that both have, two at least. A day of zero is taken as not measured.",
 }
 
 // scatterFigure draws how far the two of each pair lie apart.

@@ -25,7 +25,7 @@ var layers = map[string][]string{
 	"analysis/season":                 {"analysis", "temporal", "numeric", "gonum"},
 	"analysis/compare":                {"analysis", "temporal", "annual", "serial", "numeric", "gonum"},
 	"analysis/lognormal":              {"analysis", "numeric", "gonum"},
-	"analysis/serial":                 {"analysis", "numeric", "gonum"},
+	"analysis/serial":                 {"analysis", "temporal", "numeric", "gonum"},
 	"analysis/survey":                 {"analysis", "temporal", "lognormal", "numeric", "gonum"},
 	"analysis/quality":                {"analysis", "numeric", "gonum"},
 	"analysis/trend":                  {"analysis", "temporal", "serial", "numeric", "gonum"},

@@ -22,7 +22,7 @@ func (p *program) meanCommand() *cli.Command {
 		Description: `For each detector in each room: the mean of its readings over the time they
 were taken, by the means of its days, with an honest interval. Days resemble
 their neighbours, so that a hundred of them say far less than the usual formula
-claims; that claim stands beside. This is no annual mean: radonyear annual gives
+claims; that claim stands beside. Days of zero count as not measured. This is no annual mean: radonyear annual gives
 that.
 
 Examples:
@@ -118,7 +118,7 @@ func (p *program) mean(c *cli.Context) error {
 		Settings: slices.Concat([]report.Field{{Name: "confidence", Value: opt.Confidence}, {Name: "phase", Value: phase}}, readingSettings(c)),
 		Inputs:   inputs(files), Rejects: rejectsFile(c), Notes: inputNotes(files, daily, phase), LeftOut: left,
 		After: []string{
-			"Bq/m³, of the days' means. Correlation time: until what readings share has fallen to 1/e. Worth readings: so many independent days would have an interval as wide as the one given. The last column is what the formula for independent days would have claimed.",
+			"Bq/m³, of the days' means. Correlation time: until what readings share has fallen to 1/e. Worth readings: so many independent days of the same spread would have an interval as wide as the one given. The last column is what the formula for independent days would have claimed.",
 			"The mean of the time measured, taken for one kind of time throughout: part the file where a system was switched. It is no mean of a year: radonyear annual gives that. " + caution,
 		},
 	}

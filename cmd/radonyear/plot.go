@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"path/filepath"
 	"slices"
@@ -51,7 +52,8 @@ func plotFormat(c *cli.Context) (string, error) {
 
 // emitPlotted writes the document, and then the picture where --plot asks for one. A
 // picture that cannot be drawn takes nothing from the answer and its exit status: it is
-// complained of, and makes the status 1 where it would be 0.
+// complained of, and makes the status 1 where it would be 0, unless it is for the answer's own
+// sake that there is nothing to draw.
 func (p *program) emitPlotted(c *cli.Context, doc report.Document, format string, figure func() (plot.Figure, error)) error {
 	if _, err := plotFormat(c); err != nil {
 		return err
@@ -71,11 +73,22 @@ func (p *program) emitPlotted(c *cli.Context, doc report.Document, format string
 
 // plotted writes a picture where --plot asks for one.
 func (p *program) plotted(c *cli.Context, figure func() (plot.Figure, error)) {
-	if err := p.draw(c, figure); err != nil {
+	err := p.draw(c, figure)
+	var nothing nothingToDraw
+	switch {
+	case err == nil:
+	case errors.As(err, &nothing):
+		fmt.Fprintf(p.stderr, "radonyear: warning: nothing to draw, so %s was not written: %s\n", report.Plain(c.String("plot")), nothing.why)
+	default:
 		p.fail(err)
 		p.undrawn = true
 	}
 }
+
+// nothingToDraw is why a complete answer holds nothing that a picture could show.
+type nothingToDraw struct{ why string }
+
+func (e nothingToDraw) Error() string { return "nothing to draw: " + e.why }
 
 func (p *program) draw(c *cli.Context, figure func() (plot.Figure, error)) error {
 	format, err := plotFormat(c)

@@ -244,6 +244,9 @@ func (o *publishing) notes(files []ingest.File, after int) (notes []analysis.Not
 	if rejectedRows(files) > 0 {
 		notes = append(notes, analysis.Note{Code: "rows-left-out", Text: "Rows that could not be read were left out."})
 	}
+	if aboveRange(files) > 0 {
+		notes = append(notes, analysis.Note{Code: aboveLeftOut, Text: "Among the rows left out are results above what the detector could measure, so that means and shares above a level come out too low."})
+	}
 	return notes
 }
 

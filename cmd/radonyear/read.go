@@ -216,6 +216,26 @@ func rejectsFile(c *cli.Context) string {
 	return "the list on standard error"
 }
 
+// aboveRange is how many of the rows left out are results above what the detector could measure.
+func aboveRange(files []ingest.File) (n int64) {
+	for _, f := range files {
+		n += f.AboveRange
+	}
+	return n
+}
+
+// aboveNote says what is wrong with an answer without the highest results.
+func aboveNote(n int64) analysis.Note {
+	is := "1 row left out is a result"
+	if n > 1 {
+		is = fmt.Sprintf("%d rows left out are results", n)
+	}
+	return analysis.Note{Code: aboveLeftOut, Text: is + " above what the detector could measure, as >1000 is: these are among the highest, so that without them means and shares above a level come out too low. Measure there again, with a detector that reaches so far."}
+}
+
+// aboveLeftOut is the code of the note on results above what the detector could measure.
+const aboveLeftOut = "above-range"
+
 func rejectedRows(files []ingest.File) (n int64) {
 	for _, f := range files {
 		n += f.Rejected
@@ -227,7 +247,7 @@ func rejectedRows(files []ingest.File) (n int64) {
 func inputs(files []ingest.File) []report.Input {
 	var in []report.Input
 	for _, f := range files {
-		in = append(in, report.Input{Path: f.Path, SHA256: f.SHA256, Rows: f.Rows, Rejected: f.Rejected})
+		in = append(in, report.Input{Path: f.Path, SHA256: f.SHA256, Rows: f.Rows, Rejected: f.Rejected, AboveRange: f.AboveRange})
 	}
 	return in
 }
@@ -250,6 +270,9 @@ func inputNotes(files []ingest.File, d *ingest.Daily, phase string) (notes []ana
 		if f.UncertaintyK > 1 {
 			note("expanded-uncertainty", "The uncertainties of %s were divided by %g: the column %q names them as so many standard ones.", f.Path, f.UncertaintyK, f.ColumnsFound["uncertainty"])
 		}
+	}
+	if n := aboveRange(files); n > 0 {
+		notes = append(notes, aboveNote(n))
 	}
 	if d == nil {
 		return notes

@@ -343,15 +343,15 @@ func nextStep(k int, j judged, at page.Prose) (first page.Prose, more []string) 
 	return first, more
 }
 
-// zeroResult is the note of results that are exactly zero.
+// zeroResult is the note of results of zero.
 const zeroResult = "zero-result"
 
-// zeroSides asks about results of exactly zero among those compared; "" if there are none.
+// zeroSides asks about results of zero among those compared; "" if there are none.
 func zeroSides(series []analysis.Series) string {
-	if zerosIn(series) == 0 {
+	if zeros, _ := zerosIn(series); zeros == 0 {
 		return ""
 	}
-	return "A result is exactly zero. Ask first whether the detector worked: there is some radon in the air of every home, with a system too."
+	return "A result is zero or next to nothing. Ask first whether the detector worked: there is some radon in the air of every home, with a system too."
 }
 
 // firstNote is the first note with a code, as a sentence; nil if there is none.

@@ -608,7 +608,7 @@ func TestPageEdges(t *testing.T) {
 	file := edgeFile(t)
 	for home, want := range map[string][]string{
 		"below":         {"There was less than the detector can see", "how far under, this test cannot say"},
-		"zero":          {"Every result is exactly zero: ask first whether the detector worked", "Only if the detector worked: averaged over the year", "this test does not say that nothing has to be done"},
+		"zero":          {"Every result is zero or next to nothing: ask first whether the detector worked", "Only if the detector worked: averaged over the year", "this test does not say that nothing has to be done"},
 		"short":         {"This test was too short to tell", "no answer is called clear, whatever the chance"},
 		"year":          {"Nearly all of the twelve months", "going on will not settle it", "ask a radon professional"},
 		"rooms":         {"By itself, \"cellar\" is above", "If people live or sleep in that room, take the home as above: have a radon professional look at it."},
@@ -644,8 +644,8 @@ func TestPageAdvice(t *testing.T) {
 		says, not  []string
 		first      string // of what stands in short
 	}{
-		{zeros, "Z1", nil, []string{"nothing has to be done now", "clear: below"}, "Every result is exactly zero: ask first whether the detector worked"},
-		{zeros, "Z2", []string{"Only if it did: The system works", "Only if it did: With the system, the average over the year is very likely below 200"}, nil, "A result is exactly zero. Ask first whether the detector worked"},
+		{zeros, "Z1", nil, []string{"nothing has to be done now", "clear: below"}, "Every result is zero or next to nothing: ask first whether the detector worked"},
+		{zeros, "Z2", []string{"Only if it did: The system works", "Only if it did: With the system, the average over the year is very likely below 200"}, nil, "A result is zero or next to nothing. Ask first whether the detector worked"},
 		{demo("monitors.csv.gz"), "K-08", []string{"take the home as above: have a radon professional look at it"}, []string{"Until then"}, ""},
 		{demo("fans.csv"), "F-03", []string{"is more likely above 200\u00a0Bq/m³ than below", "Tell whoever installed the system"}, []string{"The system works", "right way round"}, "The system takes away about"},
 		{demo("fans.csv"), "F-14", []string{"Go on measuring with the system running"}, []string{"right way round"}, ""},

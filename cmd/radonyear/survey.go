@@ -161,7 +161,8 @@ type surveyed struct {
 	mid   time.Time    // the middle of its measurement
 	test  *survey.Test // when that was, where something was taken to the year
 	at    int          // which of the files' homes it is
-	zeros int          // results of exactly zero among its own
+	zeros int          // results of zero among its own
+	dead  int          // and day means
 }
 
 func (p *program) survey(c *cli.Context) error {
@@ -201,13 +202,11 @@ func (p *program) survey(c *cli.Context) error {
 	if in.after > 0 {
 		doc.Notes = append(doc.Notes, afterLeftOut(in.after))
 	}
-	zeros := 0
+	zeros, dead := 0, 0
 	for _, s := range in.all {
-		zeros += s.zeros
+		zeros, dead = zeros+s.zeros, dead+s.dead
 	}
-	if zeros > 0 {
-		doc.Notes = append(doc.Notes, zeroNote(zeros))
-	}
+	doc.Notes = append(doc.Notes, zeroNotes(zeros, dead)...)
 	if pub != nil {
 		return p.publishSurvey(c, q, pub, format, onMap, in)
 	}
@@ -418,7 +417,8 @@ func (q communityQuestion) home(s subject) (out surveyed, err error) {
 		return surveyed{}, errors.New(failedDetector)
 	}
 	o.Error = 0 // --test-error says what is counted
-	out = surveyed{name: s.place.Home, raw: survey.FromObservation(s.group, o), extra: s.extra, at: s.home, zeros: zerosIn(s.series)}
+	out = surveyed{name: s.place.Home, raw: survey.FromObservation(s.group, o), extra: s.extra, at: s.home}
+	out.zeros, out.dead = zerosIn(s.series)
 	if q.testError == "none" {
 		out.home, out.mid = out.raw, middle(s.series)
 		return out, nil

@@ -76,6 +76,7 @@ func annualFiles(paths []string) (some []string) {
 // annualMissing is what radonyear annual itself had left out.
 type annualMissing struct {
 	homes, rows int64
+	above       int64            // of the rows, results above what the detector could measure
 	named       []report.LeftOut // of the homes those that are known by name
 }
 
@@ -117,7 +118,7 @@ func (q communityQuestion) readAnnual(c *cli.Context, in *communityRead) error {
 		}
 		f.Rows, f.Readings = int64(len(rows)), int64(len(rows))
 		in.files = append(in.files, f)
-		lost.homes, lost.rows = lost.homes+missing.homes, lost.rows+missing.rows
+		lost.homes, lost.rows, lost.above = lost.homes+missing.homes, lost.rows+missing.rows, lost.above+missing.above
 		for _, l := range missing.named {
 			in.left = append(in.left, report.LeftOut{Place: l.Place, Why: "left out by radonyear annual: " + l.Why})
 		}
@@ -162,6 +163,9 @@ func (q communityQuestion) readAnnual(c *cli.Context, in *communityRead) error {
 	}
 	if parts != nil {
 		in.notes = append(in.notes, analysis.Note{Code: annualLeftOut, Text: "Left out by radonyear annual, and so no part of this either: " + strings.Join(parts, " and ") + ". A survey of the readings judges them itself."})
+	}
+	if lost.above > 0 {
+		in.notes = append(in.notes, aboveNote(lost.above))
 	}
 	return nil
 }
@@ -272,9 +276,12 @@ func annualJSON(path string, text []byte) (rows []annualRow, missing annualMissi
 	var doc struct {
 		Command  string
 		Settings struct{ Phase *string }
-		Inputs   []struct{ Rejected int64 }
-		LeftOut  []struct{ Home, Area, Room, Why string } `json:"left_out"`
-		Results  []struct {
+		Inputs   []struct {
+			Rejected int64
+			Above    int64 `json:"above_range"`
+		}
+		LeftOut []struct{ Home, Area, Room, Why string } `json:"left_out"`
+		Results []struct {
 			Home, Area string
 			Phase      *string
 			Start, End *time.Time
@@ -292,7 +299,7 @@ func annualJSON(path string, text []byte) (rows []annualRow, missing annualMissi
 		return nil, missing, hinted{fmt.Errorf("%s: it is of the command %q, not annual", path, doc.Command), hint}
 	}
 	for _, in := range doc.Inputs {
-		missing.rows += in.Rejected
+		missing.rows, missing.above = missing.rows+in.Rejected, missing.above+in.Above
 	}
 	for _, l := range doc.LeftOut {
 		missing.homes++
@@ -359,7 +366,7 @@ func (q communityQuestion) fromAnnual(r annualRow) (surveyed, error) {
 	}
 	switch {
 	case r.raw > 0:
-	case r.below: // a result of exactly zero
+	case r.below: // a result of zero
 		raw = lognormal.Below(temporal.ZeroLimit)
 	default:
 		raw = lognormal.Exact(v)

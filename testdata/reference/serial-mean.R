@@ -51,7 +51,10 @@ series <- function(name, t, y, each) {
   a <- answer(y, t)
   given <- if (a$wider) a$cosine else a$likelihood
   width <- given[["value"]] * log(given[["upper"]] / given[["lower"]]) / 2
-  effective <- length(y) * min((a$naive / width)^2, 1)
+  # The k at which independent readings of the same spread would have that interval.
+  wider <- function(k) qt(0.975, k - 1) / sqrt(k) - width / sd(y)
+  n <- length(y)
+  effective <- if (wider(2) <= 0) 2 else if (wider(n) >= 0) n else uniroot(wider, c(2, n), tol = 1e-12)$root
   add(paste("mean:", name), input, c(given = given, likelihood = a$likelihood, cosine = a$cosine, effective = effective), 1e-6)
   f <- answer(y, t, 36)
   add(paste("finer grid:", name), input, c(likelihood = f$likelihood), 1e-2)

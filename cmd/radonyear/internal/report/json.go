@@ -17,7 +17,7 @@ import (
 func (doc *Document) json(b *bytes.Buffer) error {
 	inputs := []any{}
 	for _, in := range doc.Inputs {
-		inputs = append(inputs, []Field{{"path", in.Path}, {"sha256", in.SHA256}, {"rows", in.Rows}, {"rejected", in.Rejected}})
+		inputs = append(inputs, []Field{{"path", in.Path}, {"sha256", in.SHA256}, {"rows", in.Rows}, {"rejected", in.Rejected}, {"above_range", in.AboveRange}})
 	}
 	out := []Field{
 		{"schema", Schema}, {"command", doc.Command}, {"version", doc.Version},

@@ -52,6 +52,7 @@ type Field struct {
 type Input struct {
 	Path, SHA256   string
 	Rows, Rejected int64
+	AboveRange     int64 // of Rejected, results above what the detector could measure
 }
 
 // LeftOut is a home that has no result, and why.

@@ -295,7 +295,7 @@ func TestJSON(t *testing.T) {
 	want := map[string]any{
 		"schema": "radonyear/1", "command": "annual", "version": "1",
 		"settings": map[string]any{"levels": []any{200.0}, "profile": map[string]any{"name": `odd "name"`}, "area_prior": nil},
-		"inputs":   []any{map[string]any{"path": "a<b>.csv", "sha256": "00", "rows": 12.0, "rejected": 1.0}},
+		"inputs":   []any{map[string]any{"path": "a<b>.csv", "sha256": "00", "rows": 12.0, "rejected": 1.0, "above_range": 0.0}},
 		"results": []any{
 			map[string]any{"home": "0071", "area": "", "start": "2026-01-09T23:00:00Z", "days": 2.5,
 				"annual_mean": map[string]any{"value": 165.2, "lower": 90.1, "upper": 199.8, "confidence": 0.95, "unit": "Bq/m3", "method": "m"},
