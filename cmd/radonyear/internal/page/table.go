@@ -23,6 +23,10 @@ type Table struct {
 // ID is the identifier of the table's caption.
 func (t *Table) ID() string { return t.id }
 
+// Broad says that the table has more columns than the screen of a telephone has room
+// for: there each row stands as a block, a line a cell, beside the head of its column.
+func (t *Table) Broad() bool { return len(t.Heads) > 3 }
+
 // Head is the head of a column.
 type Head struct {
 	Text   Prose
