@@ -30,6 +30,9 @@ func collectTexts(v any, texts, days map[string]bool) {
 		texts[v] = true
 		if t, err := time.Parse(time.RFC3339, v); err == nil {
 			days[t.Format(time.DateOnly)] = true
+			if t.Hour() == 0 { // the end of a day: TestPageDays says which of the two is meant
+				days[t.Add(-time.Second).Format(time.DateOnly)] = true
+			}
 			if t.Hour() > 0 { // another day in the home's own zone
 				days[t.Add(14*time.Hour).Format(time.DateOnly)] = true
 			}

@@ -14,6 +14,7 @@ import (
 // Table is rows of proses; the first cell of a row is its head.
 type Table struct {
 	Key     string // of the table in the JSON whose rows these are; may be empty
+	Command string // whose JSON that is; "" for that of the section
 	Caption Prose
 	Heads   []Head
 	Rows    [][]Prose
