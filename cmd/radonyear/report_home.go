@@ -197,15 +197,15 @@ func (q homesQuestion) judgedSections(h homeOnPage) []page.Section {
 	measured.say(append(text, page.Part{Text: becquerel}))
 	measured.Blocks = append(measured.Blocks, page.Block{Table: q.detectors(h)})
 	if strings.Contains(first.Room, " + ") {
-		measured.say(page.Say("The answer is of all rooms together. Where people live in one of them, ask for each room by itself: {}", page.Code(byRoom)))
+		measured.say(page.Say("The answer is of all rooms together. Where people live in one of them, ask for each room by itself ({}).", page.Code(byRoom)))
 	}
 
 	year := section("What the year is likely to be")
 	if first.YearShare > 0.95 {
-		year.say(page.Say("Nearly all of the twelve months from {} to {} were measured, so little of the year is left open.", page.Day(first.YearStart), page.Day(first.YearEnd)))
+		year.say(page.Say("Nearly all of the twelve months from {} to {} were measured, so little of the year is left open.", page.Day(first.YearStart), lastOfYear(first.YearEnd)))
 	} else {
 		year.say(page.Say("Radon changes from day to day, with the weather and with the season; in most homes there is more of it in winter. So what was measured is not yet the average of a year. The average of the twelve months from {} to {} was worked out from how radon goes through the year in other homes: the season alone would make it {} times what was measured on these days. The answer also weighs how far so few days may lie from a year, so it need not be just that many times.",
-			page.Day(first.YearStart), page.Day(first.YearEnd), page.Number(report.Number(first.SeasonFactor), first.SeasonFactor, "season_factor")))
+			page.Day(first.YearStart), lastOfYear(first.YearEnd), page.Number(report.Number(first.SeasonFactor), first.SeasonFactor, "season_factor")))
 	}
 	if unseen {
 		year.say(page.Say("It is under {}; how far under, this test cannot say.", q.bq(e.Upper, "annual_mean.upper")))
@@ -299,6 +299,9 @@ func (q homesQuestion) whenMeasured(r annual.Result, series []analysis.Series) p
 	return page.Say("over {}, from {} to {}", n, page.Day(r.Start), page.Day(last))
 }
 
+// lastOfYear is the last day of twelve months, which end with the next day's first instant.
+func lastOfYear(end time.Time) page.Part { return page.Day(end.Add(-time.Second)) }
+
 // lastMeasured is an instant of the last day measured: the mean of a day ends with the next
 // day's first instant, but a detector that was taken down on a day was there on it.
 func lastMeasured(end time.Time, series []analysis.Series) time.Time {
@@ -316,10 +319,19 @@ func lastMeasured(end time.Time, series []analysis.Series) time.Time {
 	return last
 }
 
-// detectors says which detectors stood where, from when to when, and what they measured.
+// detectors says which detectors stood where, from when to when, and what they measured;
+// where some measured both without the system and with it only where and when, since their
+// averages would be of both.
 func (q homesQuestion) detectors(h homeOnPage) *page.Table {
 	t := &page.Table{Key: "places", Command: "inspect", Caption: page.Say("Where the detectors stood, and what each measured."),
 		Heads: []page.Head{{Text: page.Say("Room")}, {Text: page.Say("Detector")}, {Text: page.Say("From and to")}, {Text: page.Say("Days"), Number: true}, {Text: page.Say("Average, Bq/m³"), Number: true}}}
+	phased := h.compared != nil && !slices.ContainsFunc(h.tracks, func(x trackOnPage) bool { return x.Phase == "" })
+	switch {
+	case phased:
+		t.Heads = slices.Insert(t.Heads, 2, page.Head{Text: page.Say("System")})
+	case h.compared != nil:
+		t.Caption, t.Heads = page.Say("Where the detectors stood."), t.Heads[:3]
+	}
 	named := func(name string) page.Prose {
 		if name == "" {
 			return page.Say("not stated")
@@ -344,8 +356,12 @@ func (q homesQuestion) detectors(h homeOnPage) *page.Table {
 			average = page.Say("below {}", average)
 		}
 		n := trackDays(x.Track)
-		t.Rows = append(t.Rows, []page.Prose{named(x.Room), named(x.Detector), fromTo(x.start.In(zone), lastDay(x.Track, x.end).In(zone)),
-			{page.Number(report.DayCount(n), n, of+"days")}, average})
+		row := []page.Prose{named(x.Room), named(x.Detector), fromTo(x.start.In(zone), lastDay(x.Track, x.end).In(zone)),
+			{page.Number(report.DayCount(n), n, of+"days")}, average}
+		if phased {
+			row = slices.Insert(row, 2, page.Say("{}", map[string]string{"before": "without", "after": "with"}[x.Phase]))
+		}
+		t.Rows = append(t.Rows, row[:len(t.Heads)])
 	}
 	return t
 }
@@ -406,7 +422,7 @@ func nextStep(k int, j judged, at page.Prose) (first page.Prose, more []page.Pro
 		first = page.Say("{}Go on measuring. With {} more, straight after this test, there is a chance of at least 80\u00a0% that the answer is then clear.", at, days(float64(j.DaysFor80), fmt.Sprintf("days_for_80_percent@%d", k)))
 	case len(j.Further) == 0:
 		first = page.Say("{}One room by itself is above the level, as said above. If people live or sleep in that room, take the home as above: have a radon professional look at it. The radon in a home can be lowered; the more there is, the sooner that should be done.", at)
-		more = append(more, page.Say("If nobody spends time in that room, see which rooms people use, and ask for each of them by itself: {} More days of all rooms together will not settle it.", page.Code(byRoom)))
+		more = append(more, page.Say("If nobody spends time in that room, see which rooms people use, and ask for each of them by itself ({}). More days of all rooms together will not settle it.", page.Code(byRoom)))
 	case j.YearShare > 0.95:
 		first = page.Say("{}Most of the year was measured, and going on will not settle it: the average is so near the level that what the detector itself may be off by counts. An average so near the level is reason enough to ask a radon professional.", at)
 	default:
@@ -540,7 +556,7 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 	} else {
 		seasons = append(seasons, page.Say("The two tests fell in the same season, or in seasons alike for radon: by the seasons alone they would differ by about a tenth at the most. Both averages")...)
 	}
-	seasons = append(seasons, page.Say(" were worked out for the same twelve months, from {} to {}, from how radon goes through the year in other homes.", page.Day(r.YearStart), page.Day(r.YearEnd))...)
+	seasons = append(seasons, page.Say(" were worked out for the same twelve months, from {} to {}, from how radon goes through the year in other homes.", page.Day(r.YearStart), lastOfYear(r.YearEnd))...)
 	year.say(seasons)
 	year.say(page.Say("Without the system: {}. With it: {}. Reduction: {}.", mean(r.Without, "before.annual_mean"), mean(r.With, "after.annual_mean"), reduction))
 	year.say(q.rangeMeans())

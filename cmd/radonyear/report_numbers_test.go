@@ -19,8 +19,13 @@ import (
 func collectTexts(v any, texts, days map[string]bool) {
 	switch v := v.(type) {
 	case map[string]any:
-		for _, x := range v {
+		for name, x := range v {
 			collectTexts(x, texts, days)
+			if text, ok := x.(string); ok && (name == "end" || name == "year_end") {
+				if t, err := time.Parse(time.RFC3339, text); err == nil { // what ends with a day; checkSides says which day is meant
+					days[t.Add(-time.Second).Format(time.DateOnly)] = true
+				}
+			}
 		}
 	case []any:
 		for _, x := range v {
@@ -30,9 +35,6 @@ func collectTexts(v any, texts, days map[string]bool) {
 		texts[v] = true
 		if t, err := time.Parse(time.RFC3339, v); err == nil {
 			days[t.Format(time.DateOnly)] = true
-			if t.Hour() == 0 { // the end of a day: TestPageDays says which of the two is meant
-				days[t.Add(-time.Second).Format(time.DateOnly)] = true
-			}
 			if t.Hour() > 0 { // another day in the home's own zone
 				days[t.Add(14*time.Hour).Format(time.DateOnly)] = true
 			}
