@@ -99,6 +99,18 @@ func parseLevels(c *cli.Context) (levels []float64, byDefault bool, err error) {
 	return levels, false, nil
 }
 
+// levelsInPCi are the levels that were asked for in pCi/L.
+func levelsInPCi(c *cli.Context) (levels []float64) {
+	for _, text := range c.StringSlice("level") {
+		for _, one := range strings.Split(text, ",") {
+			if bq, err := parseConcentration(one, "Bq/m3"); err == nil && strings.Contains(strings.ToLower(one), "pci") {
+				levels = append(levels, bq)
+			}
+		}
+	}
+	return levels
+}
+
 // leastBare is the least typed number that is taken for Bq/m³ without saying so:
 // below it lie the levels and most results of those who write pCi/L.
 const leastBare = 20

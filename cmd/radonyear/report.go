@@ -92,16 +92,40 @@ func pageFormat(c *cli.Context) error {
 type homesQuestion struct {
 	judge question
 	pair  compareQuestion
-	homes []string // asked for; nil: all
+	homes []string  // asked for; nil: all
+	inPCi []float64 // the levels that were asked for in pCi/L
 }
 
 // homeOnPage is one home with its answer: judged, a result a level, or compared.
 type homeOnPage struct {
 	place    analysis.Place
 	series   []analysis.Series
+	tracks   []trackOnPage
 	judged   []judged
 	compared *compared
 	picture  drawn
+}
+
+// trackOnPage is what one detector measured in one place; at is its row among those of
+// the home in what inspect writes.
+type trackOnPage struct {
+	ingest.Track
+	at int
+}
+
+// tracksOf are the tracks that a home's answer is of.
+func tracksOf(daily *ingest.Daily, place analysis.Place) (tracks []trackOnPage) {
+	at := 0
+	for _, t := range daily.Tracks {
+		if t.Home != place.Home || t.Area != place.Area {
+			continue
+		}
+		if t.Kind == "field" {
+			tracks = append(tracks, trackOnPage{t, at})
+		}
+		at++
+	}
+	return tracks
 }
 
 func (p *program) homesPage(c *cli.Context) error {
@@ -109,7 +133,7 @@ func (p *program) homesPage(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
-	q := homesQuestion{judge: pair.question, pair: pair, homes: c.StringSlice("home")}
+	q := homesQuestion{judge: pair.question, pair: pair, homes: c.StringSlice("home"), inPCi: levelsInPCi(c)}
 	q.judge.target, q.pair.by = annual.ThisYear.String(), ""
 	if err := q.judge.loadProfile(); err != nil {
 		return err
@@ -143,7 +167,7 @@ func (p *program) homesPage(c *cli.Context) error {
 		}
 	}
 	docs[0].LeftOut = left
-	made := howMade{command: c, docs: docs, rejected: rejected, beside: q.judge.beside}
+	made := howMade{command: c, docs: docs, rejected: rejected, beside: q.judge.beside, detectors: true}
 	if slices.ContainsFunc(docs, func(d report.Document) bool { return d.Command == "verdict" }) {
 		made.methods = append(made.methods, annual.JudgeMethod)
 	}
@@ -152,7 +176,8 @@ func (p *program) homesPage(c *cli.Context) error {
 		return err
 	}
 	pg.Sections = append(pg.Sections, made.section())
-	if err := p.emitPage(c, pg, docs); err != nil {
+	each := report.Document{Command: "inspect", Version: version, Tables: []report.Table{placesTable(daily)}}
+	if err := p.emitPage(c, pg, append(slices.Clip(docs), each)); err != nil {
 		return err
 	}
 	return p.partial(docs[0])
@@ -190,7 +215,7 @@ func (q homesQuestion) chosen(daily *ingest.Daily) (population, error) {
 
 // answer compares a home that was measured before and after, and judges any other.
 func (q homesQuestion) answer(daily *ingest.Daily, s subject) (homeOnPage, error) {
-	out := homeOnPage{place: s.place, series: s.series}
+	out := homeOnPage{place: s.place, series: s.series, tracks: tracksOf(daily, s.place)}
 	h := daily.Home(s.home, ingest.Filter{})
 	switched := q.pair.switches.given() && q.pair.switches.of(h.Name) != nil
 	sides, err := q.pair.parted(s.home, h)

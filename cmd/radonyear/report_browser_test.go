@@ -39,11 +39,46 @@ func browserPages(t *testing.T) map[string]string {
 		"hostile":  pageOf(t, hostileFile(t)),
 		"areas":    pageOf(t, hostileAreas(t), "--community"),
 		"several":  pageOf(t, filepath.Join(demo, "fans.csv"), filepath.Join(demo, "short-tests.csv")),
+		"one":      pageOf(t, parishes(t), "--community", "--level", "200", "--exceeds", "20%"),
+		"two":      pageOf(t, parishes(t), "--community", "--level", "200", "--level", "100", "--exceeds", "20%"),
+		"three":    pageOf(t, parishes(t), "--community", "--level", "300", "--level", "200", "--level", "100", "--exceeds", "20%"),
 	}
 }
 
+// parishes is a file of four areas of thirty homes, whose names are as long as names are.
+func parishes(t *testing.T) string {
+	t.Helper()
+	var b strings.Builder
+	b.WriteString("home,area,start,end,value,unit\n")
+	for a, name := range []string{"Dunfallow", "Ærø Kirkesogn", "St. Mary's & All Saints, Upper and Lower Parish of the Long Name", "Zed"} {
+		for h := range 30 {
+			fmt.Fprintf(&b, "h%d-%d,\"%s\",2025-%02d-01,2025-%02d-01,%d,Bq/m3\n", a, h, name, 1+h%9, 4+h%9, 20+(a*61+h*h*29)%400)
+		}
+	}
+	path := filepath.Join(t.TempDir(), "parishes.csv")
+	if err := os.WriteFile(path, []byte(b.String()), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	return path
+}
+
+// cutOff are the parts of the page that is open whose right end is not seen.
+func cutOff(b *browser) (parts []string) {
+	b.eval(`[...document.querySelectorAll(".wide, figure div, pre, dl div, td, th")].filter(e => e.scrollWidth > e.clientWidth).map(e => e.tagName + " " + e.className + ", " + e.scrollWidth + " px in " + e.clientWidth + ": " + e.textContent.trim().slice(0, 60))`, &parts)
+	return parts
+}
+
+// brokenWords are the words of names, of no more letters than stay whole, that stand on two lines.
+func brokenWords(b *browser) (words []string) {
+	b.eval(`[...document.querySelectorAll("bdi")].flatMap(e => [...e.childNodes].filter(n => n.nodeType == 3).flatMap(n => [...n.data.matchAll(/[\p{L}\p{N}]+/gu)].filter(m => {
+		const r = document.createRange(); r.setStart(n, m.index); r.setEnd(n, m.index + m[0].length);
+		return m[0].length <= 16 && !n.data.match(/\S{17}/) && new Set([...r.getClientRects()].map(c => Math.round(c.top))).size > 1; }).map(m => m[0])))`, &words)
+	return words
+}
+
 // TestPagesInBrowser opens pages in Chromium: at the width of a telephone and of a
-// desk nothing sticks out, nothing is fetched and the console is silent.
+// desk nothing sticks out or is cut off, no short name is broken, nothing is fetched and
+// the console is silent.
 func TestPagesInBrowser(t *testing.T) {
 	b := newBrowser(t)
 	keep := os.Getenv("RADONYEAR_PICTURES") // a folder for what was seen
@@ -56,12 +91,45 @@ func TestPagesInBrowser(t *testing.T) {
 			if wide > width {
 				t.Errorf("%s: %d px wide at %d px", name, wide, width)
 			}
+			for _, part := range cutOff(b) {
+				t.Errorf("%s at %d px: cut off: %s", name, width, part)
+			}
+			for _, word := range brokenWords(b) {
+				t.Errorf("%s at %d px: %q is broken", name, width, word)
+			}
 			for _, c := range b.complaints() {
 				t.Errorf("%s: %s", name, c)
 			}
 			if keep != "" {
 				b.screenshot(filepath.Join(keep, name+map[int]string{360: "-360.png", 1280: "-1280.png"}[width]))
 			}
+		}
+	}
+}
+
+// TestPagesInBrowserTells: the checks above see a table, a picture and a command that are
+// cut off, and a name that is broken.
+func TestPagesInBrowserTells(t *testing.T) {
+	b := newBrowser(t)
+	text, err := os.ReadFile(pageOf(t, parishes(t), "--community", "--level", "200", "--level", "100", "--exceeds", "20%"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for style, want := range map[string]string{
+		"": "",
+		".broad-table table { display: table !important; } .broad-table :is(th, td) { display: table-cell !important; } .broad-table tr { display: table-row !important; } .broad-table tbody { display: table-row-group !important; }": "DIV wide broad-table",
+		"figure .narrow svg { width: 30rem !important; max-width: none !important; }": "DIV narrow",
+		"pre { white-space: pre !important; }":                                        "PRE",
+		"bdi { display: inline-block; width: 2em; overflow-wrap: anywhere; }":         "Dunfallow",
+	} {
+		path := filepath.Join(t.TempDir(), "cut.html")
+		if err := os.WriteFile(path, []byte(strings.Replace(string(text), "</style>", style+"</style>", 1)), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		b.open(path, 360)
+		found := append(cutOff(b), brokenWords(b)...)
+		if want == "" && len(found) > 0 || want != "" && !slices.ContainsFunc(found, func(f string) bool { return strings.HasPrefix(f, want) }) {
+			t.Errorf("with %q: %q", style, found)
 		}
 	}
 }

@@ -39,7 +39,7 @@ func (p *program) communityPage(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
-	t := townPage{q, pub, doc, when, o.MinCell, survey.AtLeast(len(in.left), o.MinCell)}
+	t := townPage{q, pub, doc, when, o.MinCell, survey.AtLeast(len(in.left), o.MinCell), levelsInPCi(c)}
 	pg, err := t.page()
 	if err != nil {
 		return err
@@ -60,7 +60,8 @@ type townPage struct {
 	doc     report.Document
 	when    []string
 	cell    int
-	missing int // homes without a result, as told
+	missing int       // homes without a result, as told
+	inPCi   []float64 // the levels that were asked for in pCi/L
 }
 
 func (t townPage) page() (page.Page, error) {
@@ -228,11 +229,10 @@ func (t townPage) homes(r survey.PublishedRow, of string) page.Prose {
 }
 
 func (t townPage) levelNumber(k int) page.Part {
-	l := t.Levels[k]
-	return page.Number(report.Exact(l), l, fmt.Sprintf("settings.levels.%d", k))
+	return levelNumber(t.Levels, k)
 }
 
-func (t townPage) level(k int) page.Prose { return page.Say("{}\u00a0Bq/m³", t.levelNumber(k)) }
+func (t townPage) level(k int) page.Prose { return levelProse(t.Levels, k, t.inPCi) }
 
 func (t townPage) percent(x float64, of string) page.Prose {
 	return page.Say("{}\u00a0%", page.Number(toldShare(x), x, of))

@@ -68,9 +68,21 @@ func (q homesQuestion) bq(x float64, of string) page.Prose {
 }
 
 // level is a level in words; k says which.
-func (q homesQuestion) level(k int) page.Prose {
-	l := q.judge.Levels[k]
-	return page.Say("{}\u00a0Bq/m³", page.Number(report.Exact(l), l, fmt.Sprintf("settings.levels.%d", k)))
+func (q homesQuestion) level(k int) page.Prose { return levelProse(q.judge.Levels, k, q.inPCi) }
+
+// levelNumber is level k without its unit.
+func levelNumber(levels []float64, k int) page.Part {
+	return page.Number(report.Exact(levels[k]), levels[k], fmt.Sprintf("settings.levels.%d", k))
+}
+
+// levelProse is level k with its unit, and besides as it was asked for where that was in pCi/L.
+func levelProse(levels []float64, k int, inPCi []float64) page.Prose {
+	out := page.Say("{}\u00a0Bq/m³", levelNumber(levels, k))
+	if l := levels[k]; slices.Contains(inPCi, l) {
+		pci := round(l / 37)
+		out = append(out, page.Say(" ({}\u00a0pCi/L)", page.Number(report.Exact(pci), pci, fmt.Sprintf("settings.levels.%d@pCi/L", k)))...)
+	}
+	return out
 }
 
 // range is an annual mean's interval in words.
@@ -173,7 +185,7 @@ func (q homesQuestion) judgedSections(h homeOnPage) []page.Section {
 	}
 
 	measured := section("What was measured")
-	text := page.Say("Radon was measured over {}, from {} to {}. ", days(first.DaysMeasured, "days_measured"), page.Day(first.Start), page.Day(first.End))
+	text := page.Say("Radon was measured {}. ", q.whenMeasured(first.Result, h.series))
 	switch {
 	case unseen && first.RawMean == 0:
 		text = append(text, page.Say("The result was zero. ")...)
@@ -183,14 +195,17 @@ func (q homesQuestion) judgedSections(h homeOnPage) []page.Section {
 		text = append(text, page.Say("Over that time the average was {}. ", q.bq(first.RawMean, "raw_mean"))...)
 	}
 	measured.say(append(text, page.Part{Text: becquerel}))
-	measured.Blocks = append(measured.Blocks, page.Block{Table: detectors(h.series)})
+	measured.Blocks = append(measured.Blocks, page.Block{Table: q.detectors(h)})
+	if strings.Contains(first.Room, " + ") {
+		measured.say(page.Say("The answer is of all rooms together. Where people live in one of them, ask for each room by itself ({}).", page.Code(byRoom)))
+	}
 
 	year := section("What the year is likely to be")
 	if first.YearShare > 0.95 {
-		year.say(page.Say("Nearly all of the twelve months from {} to {} were measured, so little of the year is left open.", page.Day(first.YearStart), page.Day(first.YearEnd)))
+		year.say(page.Say("Nearly all of the twelve months from {} to {} were measured, so little of the year is left open.", page.Day(first.YearStart), lastOfYear(first.YearEnd)))
 	} else {
-		year.say(page.Say("Radon changes from day to day, with the weather and with the season; in most homes there is more of it in winter. So what was measured is not yet the average of a year. The average of the twelve months from {} to {} was worked out from how radon goes through the year in other homes: the season alone would make it {} times what was measured on these days.",
-			page.Day(first.YearStart), page.Day(first.YearEnd), page.Number(report.Number(first.SeasonFactor), first.SeasonFactor, "season_factor")))
+		year.say(page.Say("Radon changes from day to day, with the weather and with the season; in most homes there is more of it in winter. So what was measured is not yet the average of a year. The average of the twelve months from {} to {} was worked out from how radon goes through the year in other homes: the season alone would make it {} times what was measured on these days. The answer also weighs how far so few days may lie from a year, so it need not be just that many times.",
+			page.Day(first.YearStart), lastOfYear(first.YearEnd), page.Number(report.Number(first.SeasonFactor), first.SeasonFactor, "season_factor")))
 	}
 	if unseen {
 		year.say(page.Say("It is under {}; how far under, this test cannot say.", q.bq(e.Upper, "annual_mean.upper")))
@@ -257,20 +272,96 @@ func levelLines(levels []float64) string {
 	return "the black broken lines are the levels, as the legend names them."
 }
 
-// detectors says which detectors stood where, and from when to when.
-func detectors(series []analysis.Series) *page.Table {
-	t := &page.Table{Caption: page.Say("Where the detectors stood."), Heads: []page.Head{{Text: page.Say("Room")}, {Text: page.Say("Detector")}, {Text: page.Say("From and to")}}}
-	inTime := slices.Clone(series)
-	slices.SortStableFunc(inTime, func(a, b analysis.Series) int { return a.Start().Compare(b.Start()) })
-	for _, s := range inTime {
-		room, detector := page.Say("not stated"), page.Say("not stated")
-		if s.Room != "" {
-			room = page.Prose{page.Name(s.Room)}
+// byRoom asks for each room by itself.
+const byRoom = "radonyear annual FILE --by room"
+
+// following puts a sentence behind words that end in a colon, if there are any.
+func following(words string, sentence page.Prose) page.Prose {
+	if words == "" {
+		return sentence
+	}
+	out := slices.Clone(sentence)
+	if !out[0].Name {
+		out[0].Text = strings.ToLower(out[0].Text[:1]) + out[0].Text[1:]
+	}
+	return append(page.Say("{}", words), out...)
+}
+
+// whenMeasured says on how many days, and from when to when.
+func (q homesQuestion) whenMeasured(r annual.Result, series []analysis.Series) page.Prose {
+	n, last := days(r.DaysMeasured, "days_measured"), lastMeasured(r.End, series)
+	switch {
+	case last.Format(time.DateOnly) == r.Start.Format(time.DateOnly):
+		return page.Say("over {}, on {}", n, page.Day(r.Start))
+	case r.End.Sub(r.Start).Hours()/24 >= r.DaysMeasured+1: // days are missing in between
+		return page.Say("on {} between {} and {}", n, page.Day(r.Start), page.Day(last))
+	}
+	return page.Say("over {}, from {} to {}", n, page.Day(r.Start), page.Day(last))
+}
+
+// lastOfYear is the last day of twelve months, which end with the next day's first instant.
+func lastOfYear(end time.Time) page.Part { return page.Day(end.Add(-time.Second)) }
+
+// lastMeasured is an instant of the last day measured: the mean of a day ends with the next
+// day's first instant, but a detector that was taken down on a day was there on it.
+func lastMeasured(end time.Time, series []analysis.Series) time.Time {
+	last := end
+	for _, s := range series {
+		for i := range s.Len() {
+			if r := s.At(i); r.End.Equal(end) {
+				if !r.OfADay() {
+					return end
+				}
+				last = end.Add(-time.Second)
+			}
 		}
-		if s.Detector != "" {
-			detector = page.Prose{page.Name(s.Detector)}
+	}
+	return last
+}
+
+// detectors says which detectors stood where, from when to when, and what they measured;
+// where some measured both without the system and with it only where and when, since their
+// averages would be of both.
+func (q homesQuestion) detectors(h homeOnPage) *page.Table {
+	t := &page.Table{Key: "places", Command: "inspect", Caption: page.Say("Where the detectors stood, and what each measured."),
+		Heads: []page.Head{{Text: page.Say("Room")}, {Text: page.Say("Detector")}, {Text: page.Say("From and to")}, {Text: page.Say("Days"), Number: true}, {Text: page.Say("Average, Bq/m³"), Number: true}}}
+	phased := h.compared != nil && !slices.ContainsFunc(h.tracks, func(x trackOnPage) bool { return x.Phase == "" })
+	switch {
+	case phased:
+		t.Heads = slices.Insert(t.Heads, 2, page.Head{Text: page.Say("System")})
+	case h.compared != nil:
+		t.Caption, t.Heads = page.Say("Where the detectors stood."), t.Heads[:3]
+	}
+	named := func(name string) page.Prose {
+		if name == "" {
+			return page.Say("not stated")
 		}
-		t.Rows = append(t.Rows, []page.Prose{room, detector, fromTo(s.Start().In(s.Zone), s.End().In(s.Zone))})
+		return page.Prose{page.Name(name)}
+	}
+	type dated struct {
+		trackOnPage
+		start, end time.Time
+	}
+	var inTime []dated
+	for _, x := range h.tracks {
+		start, end := span(x.Track)
+		inTime = append(inTime, dated{x, start, end})
+	}
+	slices.SortStableFunc(inTime, func(a, b dated) int { return a.start.Compare(b.start) })
+	for _, x := range inTime {
+		zone, of := zoneOf(x.Track), fmt.Sprintf("places.%d.", x.at)
+		mean, below := trackMean(x.Track)
+		average := page.Prose{page.Number(report.Number(mean, q.judge.Levels...), mean, of+"mean")}
+		if below && mean > 0 {
+			average = page.Say("below {}", average)
+		}
+		n := trackDays(x.Track)
+		row := []page.Prose{named(x.Room), named(x.Detector), fromTo(x.start.In(zone), lastDay(x.Track, x.end).In(zone)),
+			{page.Number(report.DayCount(n), n, of+"days")}, average}
+		if phased {
+			row = slices.Insert(row, 2, page.Say("{}", map[string]string{"before": "without", "after": "with"}[x.Phase]))
+		}
+		t.Rows = append(t.Rows, row[:len(t.Heads)])
 	}
 	return t
 }
@@ -291,8 +382,8 @@ func (q homesQuestion) nextSteps(answers []judged) (blocks []page.Block) {
 		}
 		first, more := nextStep(k, j, at)
 		own = append(own, first)
-		for _, text := range more {
-			if p := page.Say(text); !slices.ContainsFunc(shared, func(q page.Prose) bool { return slices.Equal(p, q) }) {
+		for _, p := range more {
+			if !slices.ContainsFunc(shared, func(q page.Prose) bool { return slices.Equal(p, q) }) {
 				shared = append(shared, p)
 			}
 		}
@@ -316,29 +407,29 @@ func (q homesQuestion) nextSteps(answers []judged) (blocks []page.Block) {
 }
 
 // nextStep is what the answer at level k asks for, and what else goes with it at any level.
-func nextStep(k int, j judged, at page.Prose) (first page.Prose, more []string) {
+func nextStep(k int, j judged, at page.Prose) (first page.Prose, more []page.Prose) {
 	switch {
 	case j.Verdict == annual.Above:
-		return page.Say("{}Have a radon professional look at the home. The radon in a home can be lowered; the more there is, the sooner that should be done.", at), []string{
-			"If this was the home’s only test, a second one before work is ordered is common practice.",
-			"After the work, measure again: not in the first 24 hours, then soon, and from then on at least every two years."}
+		return page.Say("{}Have a radon professional look at the home. The radon in a home can be lowered; the more there is, the sooner that should be done.", at), []page.Prose{
+			page.Say("If this was the home’s only test, a second one before work is ordered is common practice."),
+			page.Say("After the work, measure again: not in the first 24 hours, then soon, and from then on at least every two years.")}
 	case j.Verdict == annual.Below && analysis.HasNote(j.Result.Notes, zeroResult):
 		return page.Say("{}Until that is known, this test does not say that nothing has to be done.", at), nil
 	case j.Verdict == annual.Below:
-		return page.Say("{}For this level nothing has to be done now. Less radon is better all the same.", at), []string{
-			"Measure again within about five years, and sooner after work on the house, its heating or its ventilation, or when people begin to use rooms nearer the ground."}
+		return page.Say("{}For this level nothing has to be done now. Less radon is better all the same.", at), []page.Prose{
+			page.Say("Measure again within about five years, and sooner after work on the house, its heating or its ventilation, or when people begin to use rooms nearer the ground.")}
 	case j.DaysFor80 > 0:
 		first = page.Say("{}Go on measuring. With {} more, straight after this test, there is a chance of at least 80\u00a0% that the answer is then clear.", at, days(float64(j.DaysFor80), fmt.Sprintf("days_for_80_percent@%d", k)))
 	case len(j.Further) == 0:
 		first = page.Say("{}One room by itself is above the level, as said above. If people live or sleep in that room, take the home as above: have a radon professional look at it. The radon in a home can be lowered; the more there is, the sooner that should be done.", at)
-		more = append(more, "If nobody spends time in that room, see which rooms people use, and ask for each of them by itself. More days of all rooms together will not settle it.")
+		more = append(more, page.Say("If nobody spends time in that room, see which rooms people use, and ask for each of them by itself ({}). More days of all rooms together will not settle it.", page.Code(byRoom)))
 	case j.YearShare > 0.95:
 		first = page.Say("{}Most of the year was measured, and going on will not settle it: the average is so near the level that what the detector itself may be off by counts. An average so near the level is reason enough to ask a radon professional.", at)
 	default:
 		first = page.Say("{}Measure for a whole year if you can. The average is so near the level that even then the answer may stay open.", at)
 	}
 	if len(j.Further) > 0 && (j.DaysFor80 > 0 || j.YearShare <= 0.95) { // more days are ahead
-		more = append(more, "Until then the page says neither that the home is above the level nor that it is below.")
+		more = append(more, page.Say("Until then the page says neither that the home is above the level nor that it is below."))
 	}
 	return first, more
 }
@@ -401,7 +492,7 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 		short.Blocks = append(short.Blocks, page.Block{Lead: page.Say("{}", doubt)})
 		ifWorked = "Only if it did: "
 	}
-	short.Blocks = append(short.Blocks, page.Block{Lead: append(page.Say("{}", ifWorked), lead...)})
+	short.Blocks = append(short.Blocks, page.Block{Lead: following(ifWorked, lead)})
 	facts := []page.Fact{
 		{Name: page.Say("Average over the year without the system"), Value: mean(r.Without, "before.annual_mean")},
 		{Name: page.Say("with the system"), Value: mean(r.With, "after.annual_mean")},
@@ -416,7 +507,7 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 		if b.Verdict == annual.NotConclusive && b.Probability >= 0.5 {
 			text = "With the system, the average over the year is more likely below {} than above; these measurements leave it open."
 		}
-		short.Blocks = append(short.Blocks, page.Block{Lead: append(page.Say("{}", ifWorked), page.Say(text, q.level(k))...)})
+		short.Blocks = append(short.Blocks, page.Block{Lead: following(ifWorked, page.Say(text, q.level(k)))})
 		facts = append(facts, page.Fact{Name: page.Say("Chance that it is now below {}", q.level(k)), Value: q.chance(b.Probability, fmt.Sprintf("below.%d.probability", k))})
 	}
 	short.Blocks = append(short.Blocks, page.Block{Facts: facts})
@@ -437,9 +528,9 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 		if side.AllBelow && side.RawMean > 0 {
 			raw = page.Say("below {}", raw)
 		}
-		t.Rows = append(t.Rows, []page.Prose{page.Say("{}", side.name), fromTo(side.Start, side.End), {page.Number(report.DayCount(side.Days), side.Days, side.of+".days")}, raw})
+		t.Rows = append(t.Rows, []page.Prose{page.Say("{}", side.name), fromTo(side.Start, lastMeasured(side.End, h.series)), {page.Number(report.DayCount(side.Days), side.Days, side.of+".days")}, raw})
 	}
-	measured.Blocks = append(measured.Blocks, page.Block{Table: t}, page.Block{Table: detectors(h.series)})
+	measured.Blocks = append(measured.Blocks, page.Block{Table: t}, page.Block{Table: q.detectors(h)})
 
 	year := section("The year without the system and with it")
 	fall := func(ratio float64, of string) page.Prose {
@@ -465,7 +556,7 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 	} else {
 		seasons = append(seasons, page.Say("The two tests fell in the same season, or in seasons alike for radon: by the seasons alone they would differ by about a tenth at the most. Both averages")...)
 	}
-	seasons = append(seasons, page.Say(" were worked out for the same twelve months, from {} to {}, from how radon goes through the year in other homes.", page.Day(r.YearStart), page.Day(r.YearEnd))...)
+	seasons = append(seasons, page.Say(" were worked out for the same twelve months, from {} to {}, from how radon goes through the year in other homes.", page.Day(r.YearStart), lastOfYear(r.YearEnd))...)
 	year.say(seasons)
 	year.say(page.Say("Without the system: {}. With it: {}. Reduction: {}.", mean(r.Without, "before.annual_mean"), mean(r.With, "after.annual_mean"), reduction))
 	year.say(q.rangeMeans())
@@ -529,6 +620,10 @@ func (q homesQuestion) reductionProse(r compared) (value, lead page.Prose) {
 		}
 		return page.Say("{}\u00a0% less", page.Bound(report.Bound(e, x), x, of))
 	}
+	none := "none"
+	if r.Verdict == compare.NotShown { // it may be some all the same
+		none = "not shown"
+	}
 	switch {
 	case r.With.AllBelow && e.Lower >= 0:
 		value = page.Say("at least {}", percent(e.Lower, "reduction.lower"))
@@ -537,9 +632,9 @@ func (q homesQuestion) reductionProse(r compared) (value, lead page.Prose) {
 	case r.Without.AllBelow && e.Upper >= 0:
 		value = page.Say("at most {}", percent(e.Upper, "reduction.upper"))
 	case report.Tenfold(e, e.Upper):
-		value = page.Say("none: with it there is {}", side(e.Upper, "reduction.upper"))
+		value = page.Say("{}: with it there is {}", none, side(e.Upper, "reduction.upper"))
 	case r.Without.AllBelow:
-		value = page.Say("none: with it there is at least {}", side(e.Upper, "reduction.upper"))
+		value = page.Say("{}: with it there is at least {}", none, side(e.Upper, "reduction.upper"))
 	case e.Lower >= 0:
 		value = page.Say("{}, likely {}\u00a0%", percent(e.Value, "reduction.value"), page.Between(e, "reduction"))
 	default:
@@ -549,7 +644,7 @@ func (q homesQuestion) reductionProse(r compared) (value, lead page.Prose) {
 		}
 		value = page.Say("{}, likely between {} and {}", percent(e.Value, "reduction.value"), from, to)
 		if e.Value < 0 {
-			value = page.Say("none: with it there is {}, likely between {} and {}", side(e.Value, "reduction.value"), from, to)
+			value = page.Say("{}: with it there is {}, likely between {} and {}", none, side(e.Value, "reduction.value"), from, to)
 		}
 	}
 	// It works where it does what it is for: the radon is less, and below the level.

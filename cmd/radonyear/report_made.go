@@ -24,6 +24,7 @@ type howMade struct {
 
 	beside []report.Input // files read beside the readings
 
+	detectors bool           // what each detector measured is on the page
 	published bool           // nothing may say whose data it is
 	seed      string         // of random numbers; "": there are none
 	onPage    []report.Field // options of the page alone
@@ -42,6 +43,9 @@ func (m howMade) section() page.Section {
 		} else {
 			say("This one writes its numbers unrounded, with all that belongs to them:", d.Command)
 		}
+	}
+	if m.detectors {
+		say("This one writes what each detector measured:", "inspect")
 	}
 	if m.published {
 		s.Sections = append(s.Sections, page.Section{Title: page.Say("Files"), Blocks: []page.Block{{Text: page.Say("The files’ names and checksums are kept back, since they could tell whose data it is; they stand as FILE in the commands. Whoever has the files can make the page again and compare.")}}})

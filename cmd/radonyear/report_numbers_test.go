@@ -19,8 +19,13 @@ import (
 func collectTexts(v any, texts, days map[string]bool) {
 	switch v := v.(type) {
 	case map[string]any:
-		for _, x := range v {
+		for name, x := range v {
 			collectTexts(x, texts, days)
+			if text, ok := x.(string); ok && (name == "end" || name == "year_end") {
+				if t, err := time.Parse(time.RFC3339, text); err == nil { // what ends with a day; checkSides says which day is meant
+					days[t.Add(-time.Second).Format(time.DateOnly)] = true
+				}
+			}
 		}
 	case []any:
 		for _, x := range v {

@@ -158,12 +158,12 @@ func numberOf(root any, home, area, of string) (float64, error) {
 			}
 			level = l.(float64)
 		}
-		if path[0] == "further" {
+		if path[0] == "further" || path[0] == "places" {
 			table = path[0]
 		}
 		rows := rowsOf(root, table, home, area, level)
 		switch {
-		case table == "further":
+		case table != "results":
 			i, _ := strconv.Atoi(path[1])
 			if i >= len(rows) {
 				return 0, fmt.Errorf("no row %s", of)
@@ -177,6 +177,9 @@ func numberOf(root any, home, area, of string) (float64, error) {
 	}
 	v, ok := follow(from, path)
 	if x, isNumber := v.(float64); ok && isNumber {
+		if k == "pCi/L" {
+			x = round(x / 37)
+		}
 		return x, nil
 	}
 	return 0, fmt.Errorf("there is %v", v)
@@ -253,9 +256,14 @@ func checkNumbers(root *element, jsonFor map[string]any) (checked int, faults []
 			fault("%s of %q is %v in the JSON and %s in the page", of, home, want, d.attr["value"])
 		}
 		var levels []float64
-		list, _ := follow(doc, []string{"settings", "levels"})
-		for _, l := range list.([]any) {
-			levels = append(levels, l.(float64))
+		if command == "inspect" { // which is asked for no level, and rounds on the page as what stands around it
+			section := d
+			for section.name != "section" {
+				section = section.parent
+			}
+			levels = levelsOf(jsonFor[section.inherited("data-command")])
+		} else {
+			levels = levelsOf(doc)
 		}
 		confidence, _ := follow(doc, []string{"settings", "confidence"})
 		as := printedAs(want, of, levels, confidence.(float64))
@@ -382,6 +390,9 @@ func TestPageNumbers(t *testing.T) {
 				}
 				docs[command] = jsonOf(t, command, args...)
 			}
+			if c.town == nil {
+				docs["inspect"] = anyJSON(t, "inspect", c.args)
+			}
 			root := readPage(t, pageOf(t, append(args, c.town...)...))
 			checked, faults := checkNumbers(root, docs)
 			for _, f := range faults {
@@ -390,15 +401,11 @@ func TestPageNumbers(t *testing.T) {
 			if checked < c.least {
 				t.Errorf("only %d numbers were found", checked)
 			}
-			// Days and names: those that annual and inspect know as well.
 			var all []any
 			for _, d := range docs {
 				all = append(all, d)
 			}
-			if c.town == nil {
-				all = append(all, anyJSON(t, "inspect", c.args))
-			}
-			if slices.Contains(c.commands, "verdict") {
+			if slices.Contains(c.commands, "verdict") { // days that annual knows as well
 				all = append(all, anyJSON(t, "annual", c.args))
 			}
 			words, faults := checkWords(root, all)
@@ -411,10 +418,10 @@ func TestPageNumbers(t *testing.T) {
 				t.Errorf("%d days and names, %d numbers of pictures, %d of the last section", words, pictures, how)
 			}
 			// The files, by their digests.
-			for _, doc := range docs {
+			for command, doc := range docs {
 				inputs, _ := follow(doc, []string{"inputs"}) // none where they are kept back
 				beside, _ := follow(doc, []string{"inputs_beside"})
-				if (beside != nil) != (c.name == "switched") {
+				if command != "inspect" && (beside != nil) != (c.name == "switched") {
 					t.Errorf("files beside the readings: %v", beside)
 				}
 				more, _ := beside.([]any)
@@ -467,7 +474,7 @@ func dwellings(t *testing.T, areas int) string {
 // on one printed otherwise, on one of another home, and on one in plain text.
 func TestPageNumbersTells(t *testing.T) {
 	file := filepath.Join("..", "..", "testdata", "demo", "imported-decimal-comma.csv")
-	docs := map[string]any{"verdict": jsonOf(t, "verdict", file)}
+	docs := map[string]any{"verdict": jsonOf(t, "verdict", file), "inspect": jsonOf(t, "inspect", file)}
 	text, err := os.ReadFile(pageOf(t, file, "--home", "K-28"))
 	if err != nil {
 		t.Fatal(err)
@@ -645,7 +652,7 @@ func TestPageAdvice(t *testing.T) {
 		first      string // of what stands in short
 	}{
 		{zeros, "Z1", nil, []string{"nothing has to be done now", "clear: below"}, "Every result is zero or next to nothing: ask first whether the detector worked"},
-		{zeros, "Z2", []string{"Only if it did: The system works", "Only if it did: With the system, the average over the year is very likely below 200"}, nil, "A result is zero or next to nothing. Ask first whether the detector worked"},
+		{zeros, "Z2", []string{"Only if it did: the system works", "Only if it did: with the system, the average over the year is very likely below 200"}, nil, "A result is zero or next to nothing. Ask first whether the detector worked"},
 		{demo("monitors.csv.gz"), "K-08", []string{"take the home as above: have a radon professional look at it"}, []string{"Until then"}, ""},
 		{demo("fans.csv"), "F-03", []string{"is more likely above 200\u00a0Bq/m³ than below", "Tell whoever installed the system"}, []string{"The system works", "right way round"}, "The system takes away about"},
 		{demo("fans.csv"), "F-14", []string{"Go on measuring with the system running"}, []string{"right way round"}, ""},

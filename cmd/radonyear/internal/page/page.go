@@ -11,9 +11,11 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"radonyear/cmd/radonyear/internal/report"
 )
@@ -205,10 +207,24 @@ var style string
 var tmpl = template.Must(template.New("page").Funcs(template.FuncMap{
 	"style":   func() template.CSS { return template.CSS(style) },
 	"prose":   prose,
+	"plain":   Prose.plain,
 	"visible": visible,
 	"at":      func(s Section, level int) under { return under{s, level} },
 	"add":     func(a, b int) int { return a + b },
 }).Parse(layout))
+
+// plain is text without markup, as an attribute has it.
+func (p Prose) plain() string {
+	var b strings.Builder
+	for _, part := range p {
+		b.WriteString(part.Text)
+	}
+	return b.String()
+}
+
+// longestWhole is how many letters a word of a name has at most that is never broken: the
+// column of a table makes room for it. Of longer ones a column could be wider than the page.
+const longestWhole = 16
 
 // prose is text as markup. All of it passes through the one escape here.
 func prose(parts Prose) template.HTML {
@@ -222,7 +238,11 @@ func prose(parts Prose) template.HTML {
 		}
 		switch {
 		case p.Name:
-			fmt.Fprintf(&b, "<bdi>%s</bdi>", esc(p.Text))
+			long := ""
+			if slices.ContainsFunc(strings.Fields(p.Text), func(w string) bool { return utf8.RuneCountInString(w) > longestWhole }) {
+				long = ` class="long"`
+			}
+			fmt.Fprintf(&b, "<bdi%s>%s</bdi>", long, esc(p.Text))
 		case p.Code:
 			fmt.Fprintf(&b, "<code>%s</code>", esc(p.Text))
 		case p.Value != "":

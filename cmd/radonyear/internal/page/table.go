@@ -14,6 +14,7 @@ import (
 // Table is rows of proses; the first cell of a row is its head.
 type Table struct {
 	Key     string // of the table in the JSON whose rows these are; may be empty
+	Command string // whose JSON that is; "" for that of the section
 	Caption Prose
 	Heads   []Head
 	Rows    [][]Prose
@@ -22,6 +23,10 @@ type Table struct {
 
 // ID is the identifier of the table's caption.
 func (t *Table) ID() string { return t.id }
+
+// Broad says that the table has more columns than the screen of a telephone has room
+// for: there each row stands as a block, a line a cell, beside the head of its column.
+func (t *Table) Broad() bool { return len(t.Heads) > 3 }
 
 // Head is the head of a column.
 type Head struct {
