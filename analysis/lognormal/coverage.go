@@ -47,6 +47,18 @@ func CoverageSettings() (all []CoverageSetting) {
 			}
 		}
 	}
+	// Where most lie below: of more than four in five no mean is given, and what lies above
+	// the limit alone is told.
+	for _, n := range []int{10, 20, 50} {
+		for _, gsd := range []float64{2, 3} {
+			all = append(all, CoverageSetting{N: n, GSD: gsd, Censored: 0.75})
+		}
+	}
+	for _, n := range []int{20, 50} {
+		for _, gsd := range []float64{2, 3} {
+			all = append(all, CoverageSetting{N: n, GSD: gsd, Censored: 0.88})
+		}
+	}
 	all = append(all, CoverageSetting{N: 20, GSD: 2, Error: 0.2}, CoverageSetting{N: 20, GSD: 2, Censored: 0.3, Error: 0.2})
 	for _, n := range []int{20, 50, 200} {
 		for _, gsd := range []float64{2, 3} {
@@ -68,13 +80,18 @@ func CoverageTable(s CoverageSetting, trials int) []analysis.CoverageRow {
 		return thresholdCoverage(s, trials)
 	}
 	sigma := math.Log(s.GSD)
-	const level = 0.1 // the share of homes above the level asked about
+	const level, far = 0.1, 0.02 // the shares of homes above the levels asked about
 	mu := math.Log(100)
 	limit := math.Exp(mu + sigma*numeric.NormalQuantile(max(s.Censored, 1e-300)))
-	above := math.Exp(mu - sigma*numeric.NormalQuantile(level))
+	at := func(share float64) float64 { return math.Exp(mu - sigma*numeric.NormalQuantile(share)) }
+	above := at(level)
+	opt := FitOptions{Levels: []float64{above}, Quantiles: []float64{1 - level}}
+	if s.Censored > mostly { // the first level lies near the limit, this one far above
+		opt.Levels, opt.Quantiles = append(opt.Levels, at(far)), append(opt.Quantiles, 1-far)
+	}
 	truth := map[string]float64{
 		"GM": 100, "GSD": s.GSD, "mean": 100 * math.Exp(sigma*sigma/2), "next home": math.NaN(),
-		"90 % quantile": above, "share above": level,
+		"90 % quantile": above, "share above": level, "98 % quantile": at(far), "share far above": far,
 	}
 	rng := rand.New(rand.NewPCG(uint64(s.N), math.Float64bits(s.GSD+10*s.Censored+100*s.Error)))
 	c := newCounter()
@@ -87,7 +104,7 @@ func CoverageTable(s CoverageSetting, trials int) []analysis.CoverageRow {
 				v *= math.Exp(s.Error * rng.NormFloat64())
 			}
 			if x = append(x, v); v < limit && s.Censored > 0 {
-				obs = append(obs, Below(limit))
+				obs = append(obs, Observation{0, limit, s.Error})
 			} else {
 				obs = append(obs, Observation{v, v, s.Error})
 			}
@@ -121,7 +138,8 @@ func CoverageTable(s CoverageSetting, trials int) []analysis.CoverageRow {
 			add("share above", &above, err)
 		}
 		for _, m := range methods {
-			r, err := Fit(obs, FitOptions{Method: m, Levels: []float64{above}, Quantiles: []float64{0.9}})
+			opt.Method = m
+			r, err := Fit(obs, opt)
 			if err != nil {
 				continue // rows tells by the number
 			}
@@ -132,10 +150,10 @@ func CoverageTable(s CoverageSetting, trials int) []analysis.CoverageRow {
 				add("next home", r.Next, nil)
 			}
 			for _, q := range r.Quantiles {
-				add("90 % quantile", &q.Quantile, nil)
+				add(map[float64]string{1 - level: "90 % quantile", 1 - far: "98 % quantile"}[q.P], &q.Quantile, nil)
 			}
 			for _, a := range r.Above {
-				add("share above", &a.Fraction, nil)
+				add(map[float64]string{above: "share above", at(far): "share far above"}[a.Level], &a.Fraction, nil)
 			}
 		}
 	}

@@ -67,7 +67,7 @@ type Description struct {
 // holds as the intervals of Fit do; those that are closed alone may hold less.
 //
 // Notes: no-fit, no-mean, mean-at-least, mean-above-values, no-shape, level-within-limits,
-// counted-with-errors, outdoor-floor, and those of Fit.
+// shares-apart, counted-with-errors, outdoor-floor, and those of Fit.
 //
 // Source: those of Fit and Counted.
 func Describe(obs []Observation, opt DescribeOptions) (Description, error) {
@@ -138,6 +138,7 @@ func Describe(obs []Observation, opt DescribeOptions) (Description, error) {
 		}
 		d.checkMean(obs)
 	}
+	uncertain := slices.ContainsFunc(obs, func(o Observation) bool { return o.Error > 0 })
 	for i, l := range opt.Levels {
 		s := Share{Level: l, Fraction: fitted[fo.Levels[i]]}
 		above, open := 0, 0
@@ -157,9 +158,16 @@ func Describe(obs []Observation, opt DescribeOptions) (Description, error) {
 		} else if c, err := Counted(above, d.N, l, Options{opt.Confidence}); err == nil {
 			s.Counted = &c
 		}
+		if apart(s.Fraction, s.Counted) {
+			cure := "the shape assumed does not hold out there; use the counted one"
+			if uncertain {
+				cure = "the errors do it, or a shape that is not log-normal out there; rest nothing on either alone"
+			}
+			d.note("shares-apart", "above %.6g Bq/m³ the fitted share, %s, and the counted one, %s, do not meet: %s", l, percents(s.Fraction), percents(s.Counted), cure)
+		}
 		d.Above = append(d.Above, s)
 	}
-	if len(opt.Levels) > 0 && slices.ContainsFunc(obs, func(o Observation) bool { return o.Error > 0 }) {
+	if len(opt.Levels) > 0 && uncertain {
 		d.note("counted-with-errors", "counted shares are of the values as measured, errors and all, and fitted ones of what they would be without: errors spread values, so that above a level over most homes more are counted than there are, and the two need not agree")
 	}
 	if opt.Shape && d.Fit != nil { // what leaves no fit leaves no shape
@@ -191,24 +199,41 @@ func (d *Description) checkMean(obs []Observation) {
 		d.Fit.Mean = nil
 		d.note("no-mean", "%v", noUpperLimit(d.N))
 		if m.Lower > d.Outdoor {
-			d.note("mean-at-least", "of the mean it can only be said that it lies above %.3g Bq/m³, the lower limit of its %.4g %% interval", m.Lower, 100*m.Confidence)
+			d.note("mean-at-least", "of the mean it can only be said that it lies above %.3g Bq/m³, the lower limit of its %.12g %% interval", m.Lower, 100*m.Confidence)
 		}
 		return
 	}
-	plain := 0.0 // with each value where it is highest
+	plain, least := 0.0, 0.0 // with each value where it is highest, one beyond a range at that; and lowest
+	open := false
 	for _, o := range obs {
 		x := o.Upper
 		if math.IsInf(x, 1) {
-			x = o.Lower
+			x, open = o.Lower, true
 		}
 		plain += x / float64(d.N)
+		least += o.Lower / float64(d.N)
+	}
+	most, of, bound := "the largest value", "the plain mean of the values, which is", fmt.Sprintf("at most %.3g", plain)
+	if open {
+		most, of = "the most that a value is known to reach", fmt.Sprintf("%.3g Bq/m³, the mean with each value at its limit; the plain mean is", plain)
+		bound = fmt.Sprintf("at least %.3g", least)
 	}
 	switch {
 	case m.Value > d.Max:
-		d.note("mean-above-values", "the fitted mean lies above the largest value, %.3g Bq/m³: the shape assumed makes it, not the values; their plain mean is at most %.3g", d.Max, plain)
+		d.note("mean-above-values", "the fitted mean lies above %s, %.3g Bq/m³: the shape assumed makes it, not the values; their plain mean is %s", most, d.Max, bound)
 	case m.Value > farMean*plain:
-		d.note("mean-above-values", "the fitted mean is %.1f times the plain mean of the values, which is at most %.3g Bq/m³: the shape assumed makes it more than they do", m.Value/plain, plain)
+		d.note("mean-above-values", "the fitted mean is %.1f times %s %s Bq/m³: the shape assumed makes it more than they do", m.Value/plain, of, bound)
 	}
+}
+
+// apart is whether two intervals have nothing in common.
+func apart(a, b *analysis.Estimate) bool {
+	return a != nil && b != nil && (a.Upper < b.Lower || b.Upper < a.Lower)
+}
+
+// percents is a share's interval in words.
+func percents(e *analysis.Estimate) string {
+	return fmt.Sprintf("%.3g to %.3g %%", 100*e.Lower, 100*e.Upper)
 }
 
 // addOutdoor gives the outdoor level back to what is a concentration of all the

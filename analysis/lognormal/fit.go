@@ -136,7 +136,7 @@ func Fit(obs []Observation, opt FitOptions) (FitResult, error) {
 func leastKnown(obs []Observation) float64 {
 	least := math.Inf(1)
 	for _, o := range obs {
-		if o.Lower > 0 {
+		if o.Lower > 0 && !math.IsInf(o.Upper, 1) {
 			least = min(least, o.Lower)
 		}
 	}

@@ -106,7 +106,8 @@ func finish(e analysis.Estimate) (analysis.Estimate, error) {
 	if e.Unit == becquerel && e.Lower > 0 && e.Lower < e.Value/beyond {
 		e.Lower = 0
 	}
-	if e.Upper > 1 && e.Upper > beyond*e.Value { // no share is above 1
+	// A share has no unit and is never above 1, as a geometric standard deviation is.
+	if (e.Unit == becquerel || e.Upper > 1) && e.Upper > beyond*e.Value {
 		e.Upper = math.Inf(1)
 		// The same words for every quantity, so that a list of notes has them once.
 		e.Notes = append(e.Notes, analysis.Note{Code: "unbounded", Text: "the data give no upper limit, or one of over a million times the value, so it is given as open; more homes would close it"})

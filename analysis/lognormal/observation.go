@@ -3,14 +3,18 @@ package lognormal
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"radonyear/analysis"
+	"radonyear/analysis/internal/numeric"
 )
 
 // Observation is one home's value, known to lie from Lower to Upper, Bq/m³: both
 // the same for an exact one, Lower 0 for one below a limit, Upper +Inf for one
 // beyond a detector's range. Error is its relative standard uncertainty (k=1), as
-// the standard deviation of its logarithm; 0 if it is not to be counted.
+// the standard deviation of its logarithm; 0 if it is not to be counted. What lies
+// below a limit is what was measured, error and all, so that a limit has an Error as
+// well: what it would be of a value measured there.
 type Observation struct{ Lower, Upper, Error float64 }
 
 // Exact is a value known as it stands.
@@ -33,11 +37,12 @@ func Rounded(x, step float64) Observation {
 func LogError(relative float64) float64 { return math.Sqrt(math.Log1p(relative * relative)) }
 
 // FromReading is a reading as an observation. Its stated uncertainty u becomes
-// the standard deviation of the logarithm, √ln(1 + (u/x)²), if counted.
+// the standard deviation of the logarithm, √ln(1 + (u/x)²), if counted; x is the limit
+// of a value below one. A limit that states none is left to LimitErrors.
 func FromReading(r analysis.Reading, countError bool) Observation {
 	o := Exact(r.Concentration)
 	if r.BelowLimit {
-		return Below(r.Concentration)
+		o = Below(r.Concentration)
 	}
 	if countError && r.Uncertainty > 0 && r.Concentration > 0 {
 		o.Error = LogError(r.Uncertainty / r.Concentration)
@@ -45,7 +50,42 @@ func FromReading(r analysis.Reading, countError bool) Observation {
 	return o
 }
 
+// LimitErrors gives the limits that have no error one as the values have: the root mean
+// square of the Errors of those values that have one. Files state the uncertainty of
+// values and seldom that of a limit; without it, a home of a little over the limit that
+// was measured under it would count as one known to lie there. This project's choice:
+// the relative error of a low value is as a rule no smaller than that of the others.
+func LimitErrors(obs []Observation) []Observation {
+	limit := func(o Observation) bool { return o.Lower == 0 || math.IsInf(o.Upper, 1) }
+	var squares numeric.Sum
+	n := 0
+	for _, o := range obs {
+		if !limit(o) && o.Error > 0 {
+			squares.Add(o.Error * o.Error)
+			n++
+		}
+	}
+	out := slices.Clone(obs)
+	for i, o := range out {
+		if n > 0 && limit(o) && o.Error == 0 {
+			out[i].Error = math.Sqrt(squares.Value() / float64(n))
+		}
+	}
+	return out
+}
+
 func (o Observation) exact() bool { return o.Lower == o.Upper }
+
+// at is where an error is told of, Bq/m³: the only limit there is, or the middle.
+func (o Observation) at() float64 {
+	switch {
+	case o.Lower == 0:
+		return o.Upper
+	case math.IsInf(o.Upper, 1):
+		return o.Lower
+	}
+	return o.Lower + (o.Upper-o.Lower)/2
+}
 
 func (o Observation) check(i int) error {
 	switch {
@@ -116,7 +156,9 @@ const OutdoorFloor = 0.1
 // An excess of less than OutdoorFloor times the outdoor level, or none, cannot be
 // told from nothing: it becomes a value below that floor, never a dropped one. The
 // error of a value stays what it was in Bq/m³, so it grows in relation to the excess
-// (and that of the logarithm by LogError). A level to hold the excess against loses the outdoor level too.
+// (and that of the logarithm by LogError); so does that of a limit, and of a floor put
+// in place of a value, where it is as large in relation to the floor with the outdoor
+// level as it was to the value. A level to hold the excess against loses the outdoor level too.
 //
 // Source: for the three-parameter log-normal with a known threshold, Miles 1998,
 // Radiat. Prot. Dosim. 78:13 (from memory); the floor is this project's choice.
@@ -130,19 +172,20 @@ func SubtractOutdoor(obs []Observation, outdoor float64) ([]Observation, error) 
 		if err := o.check(i); err != nil {
 			return nil, err
 		}
-		e := o
-		e.Lower, e.Upper = o.Lower-outdoor, o.Upper-outdoor
+		out[i] = o
+		if outdoor == 0 {
+			continue
+		}
+		e := Observation{o.Lower - outdoor, o.Upper - outdoor, 0}
 		switch {
 		case e.Upper < floor:
 			e = Below(floor)
 		case e.Lower < floor:
-			e.Lower, e.Error = 0, 0
-		case o.Error > 0:
-			relative := math.Sqrt(math.Expm1(o.Error * o.Error))
-			e.Error = LogError(relative * o.Lower / e.Lower)
+			e.Lower = 0
 		}
-		if outdoor == 0 {
-			e = o
+		if o.Error > 0 {
+			relative := math.Sqrt(math.Expm1(o.Error * o.Error))
+			e.Error = LogError(relative * (1 + outdoor/e.at()))
 		}
 		out[i] = e
 	}

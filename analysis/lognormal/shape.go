@@ -112,9 +112,9 @@ type Verdict int
 
 // The verdicts, from no objection to a shape that is another one.
 const (
-	LogNormal Verdict = iota // nothing speaks against it
-	NearLogNormal
-	NotLogNormal // hold what is fitted to what is counted
+	LogNormal     Verdict = iota // nothing speaks against it
+	NearLogNormal                // middle and mean are little moved, the far tail may be
+	NotLogNormal                 // hold what is fitted to what is counted
 	FarFromLogNormal
 )
 
@@ -144,7 +144,7 @@ func (r ShapeResult) words() string {
 	case v == LogNormal:
 		return "nothing speaks against a log-normal shape"
 	case v == NearLogNormal:
-		return "not quite log-normal, but near enough that it changes little"
+		return "not quite log-normal: middle and mean are little moved by it, but shares far out in the tail may be off by a factor; hold those to the counted ones"
 	case v == NotLogNormal:
 		return "not log-normal: hold shares above a level to the counted ones"
 	}

@@ -251,8 +251,17 @@ func (p *program) describe(c *cli.Context) error {
 	return p.partial(doc)
 }
 
+// fitted is a group as a fit takes it: with errors of limits too.
+func (q surveyQuestion) fitted(obs []lognormal.Observation) []lognormal.Observation {
+	if q.stated {
+		return lognormal.LimitErrors(obs)
+	}
+	return obs
+}
+
 // describeOne is Describe, with the mean by resampling where that was asked for.
 func (q surveyQuestion) describeOne(obs []lognormal.Observation) (lognormal.Description, error) {
+	obs = q.fitted(obs)
 	d, err := lognormal.Describe(obs, q.opt)
 	if errors.Is(err, lognormal.ErrNotComplete) {
 		q.opt.Mean = lognormal.Auto
@@ -531,7 +540,7 @@ func readingsOf(series []analysis.Series) (obs []lognormal.Observation) {
 			case ok && lower == upper:
 				obs = append(obs, lognormal.FromReading(s.At(i), true))
 			case ok:
-				obs = append(obs, lognormal.Between(lower, upper))
+				obs = append(obs, withError(lower, upper, s.At(i).Uncertainty))
 			}
 		}
 	}
@@ -568,13 +577,15 @@ func (b *bounds) mean() (lower, upper, u float64) {
 	return b.lower / b.weight, b.upper / b.weight, math.Sqrt(b.squares) / b.weight
 }
 
-// withError is a value between two others with this standard uncertainty, which is of
-// no account where nothing was measured.
+// withError is a value between two others with this standard uncertainty; that of a
+// value below a limit is as large in relation to the limit.
 func withError(lower, upper, u float64) lognormal.Observation {
 	o := lognormal.Between(lower, upper)
+	at := upper
 	if lower > 0 {
-		o.Error = lognormal.LogError(u / (lower + (upper-lower)/2))
+		at = lower + (upper-lower)/2
 	}
+	o.Error = lognormal.LogError(u / at)
 	return o
 }
 
@@ -664,7 +675,7 @@ func (q surveyQuestion) sentences() []string {
 		s = append(s, fmt.Sprintf("A relative standard uncertainty of %g %% of each value was taken off the spread.", round(100*q.relErr)))
 	}
 	if q.stated {
-		s = append(s, "The standard uncertainty that the files state was taken off the spread: that of one detector's readings as if they all erred alike, that of several as if each erred by itself.")
+		s = append(s, "The standard uncertainty that the files state was taken off the spread: that of one detector's readings as if they all erred alike, that of several as if each erred by itself. A limit without one errs as the values do that have one.")
 	}
 	if len(q.opt.Quantiles) > 0 && q.by != "home" {
 		s = append(s, fmt.Sprintf("Tolerance limit: at least the share lies below it, with %g %% confidence.", round(100*q.opt.Confidence)))

@@ -43,7 +43,7 @@ func (q surveyQuestion) ranksFigure(groups []group, ds []lognormal.Description) 
 		if ds[i].Fit == nil {
 			continue // the table says why
 		}
-		obs, err := lognormal.SubtractOutdoor(g.obs, q.outdoor)
+		obs, err := lognormal.SubtractOutdoor(q.fitted(g.obs), q.outdoor)
 		if err != nil {
 			return f, err
 		}

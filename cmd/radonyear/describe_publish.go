@@ -65,6 +65,14 @@ func (p *program) publishDescription(c *cli.Context, q surveyQuestion, o *publis
 			rows[i].Above[k].Counted = survey.PublishedCount(counted[i].Above[k], survey.Told(counted[i].Above[k].Above, o.MinCell), survey.Told(counted[i].Homes, o.MinCell), o.MinCell)
 		}
 	}
+	var apart []string // shares of which both figures are told, and do not meet
+	for i, v := range rows {
+		for _, a := range v.Above {
+			if a.Share != nil && a.Counted != nil && (a.Share.Upper < a.Counted.Lower || a.Counted.Upper < a.Share.Lower) {
+				apart = append(apart, q.groupName(groups[i])+" above "+told(a.Level))
+			}
+		}
+	}
 	var far, not []string // rows of such a shape
 	for i, v := range rows {
 		switch v.Shape {
@@ -103,6 +111,13 @@ func (p *program) publishDescription(c *cli.Context, q surveyQuestion, o *publis
 	}
 	if not != nil {
 		doc.Notes = append(doc.Notes, analysis.Note{Code: "not-log-normal", Text: strings.Join(not, ", ") + ": the values are not log-normal. Hold the fitted shares to the counted ones, and believe those."})
+	}
+	if apart != nil {
+		cure := "The shape assumed does not hold out there: use the counted share."
+		if q.stated || q.error > 0 {
+			cure = "The errors taken off do it, or a shape that is not log-normal out there: rest nothing on either alone."
+		}
+		doc.Notes = append(doc.Notes, analysis.Note{Code: "shares-apart", Text: strings.Join(apart, ", ") + ": the fitted share and the counted one do not meet. " + cure})
 	}
 	doc.Tables = append(doc.Tables, report.Table{Key: "withheld", Hidden: true, Columns: []report.Column{{Key: "what", Style: report.Text}, {Key: "why", Style: report.Text}}})
 	for _, w := range withheld {

@@ -195,7 +195,7 @@ func (q surveyQuestion) notesOf(d lognormal.Description) []analysis.Note {
 	if q.by == "home" { // those of intervals are of no account
 		notes := []analysis.Note{readingsAlike}
 		for _, n := range d.Notes {
-			if n.Code != "no-shape" && n.Code != "mean-at-least" {
+			if n.Code != "no-shape" && n.Code != "mean-at-least" && n.Code != "shares-apart" {
 				notes = append(notes, n)
 			}
 		}
