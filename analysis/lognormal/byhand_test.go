@@ -373,6 +373,20 @@ func TestErrorsByHand(t *testing.T) {
 	if FromReading(r, false) != Exact(10) || FromReading(analysis.Reading{Concentration: 10, BelowLimit: true}, true) != Below(10) {
 		t.Error("a reading became another observation")
 	}
+	// So it is for a limit of 10 Bq/m³.
+	r.BelowLimit = true
+	if o := FromReading(r, true); o != (Observation{0, 10, LogError(0.3)}) || FromReading(r, false) != Below(10) {
+		t.Errorf("a limit of 10 ± 3 became %v", o)
+	}
+	// A limit without an error has the root mean square of 0.3 and 0.4, √0.125; one with
+	// an error keeps it, and a value without one is exact.
+	got := LimitErrors([]Observation{Below(20), {40, 40, 0.3}, {0, 30, 0.7}, {50, 60, 0.4}, Exact(70), {90, math.Inf(1), 0}})
+	for i, want := range []float64{math.Sqrt(0.125), 0.3, 0.7, 0.4, 0, math.Sqrt(0.125)} {
+		agree(t, "error", 1+got[i].Error, 1+want, 1e-14)
+	}
+	if got := LimitErrors([]Observation{Below(20), Exact(30)}); got[0] != Below(20) {
+		t.Errorf("no value has an error, and the limit is %v", got[0])
+	}
 }
 
 // Counted: of n homes none above, P(X = 0) = (1 − θ)ⁿ = α/2 at the upper limit; of n
@@ -448,13 +462,17 @@ func TestShapeByHand(t *testing.T) {
 
 // Outdoor air at 10 is taken off 50, 10.5, 8 and <30: 40, then two within a tenth of
 // it, so below 1, and below 20. A value's error of 10 % of 50 is 12.5 % of 40, and one of
-// 50 % of 15 is 150 % of 5, whose logarithm has √ln 3.25.
+// 50 % of 15 is 150 % of 5, whose logarithm has √ln 3.25; 10 % of a limit of 30 are 15 %
+// of one of 20, 20 % of 10.5, or of a limit of 10.8, are 220 % of a floor of 1 with the 10
+// outdoors, 10 % of 17.5, between 15 and 20, are 1.75 of 7.5, and of 20 alone 2 of 10.
 func TestOutdoorByHand(t *testing.T) {
-	got, err := SubtractOutdoor([]Observation{{50, 50, LogError(0.1)}, {15, 15, LogError(0.5)}, Exact(10.5), Exact(8), Below(30), Between(15, 20), Between(5, 20)}, 10)
+	got, err := SubtractOutdoor([]Observation{{50, 50, LogError(0.1)}, {15, 15, LogError(0.5)}, Exact(10.5), Exact(8), Below(30), Between(15, 20), Between(5, 20),
+		{0, 30, LogError(0.1)}, {10.5, 10.5, LogError(0.2)}, {0, 10.8, LogError(0.2)}, {15, 20, LogError(0.1)}, {5, 20, LogError(0.1)}}, 10)
 	if err != nil {
 		t.Fatal(err)
 	}
-	want := []Observation{{40, 40, LogError(0.125)}, {5, 5, math.Sqrt(math.Log(3.25))}, Below(1), Below(1), Below(20), Between(5, 10), Below(10)}
+	want := []Observation{{40, 40, LogError(0.125)}, {5, 5, math.Sqrt(math.Log(3.25))}, Below(1), Below(1), Below(20), Between(5, 10), Below(10),
+		{0, 20, LogError(0.15)}, {0, 1, LogError(2.2)}, {0, 1, LogError(2.2)}, {5, 10, LogError(1.75 / 7.5)}, {0, 10, LogError(0.2)}}
 	for i := range want {
 		agree(t, "error", got[i].Error+1, want[i].Error+1, 1e-14)
 		got[i].Error = want[i].Error

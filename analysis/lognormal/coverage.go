@@ -69,7 +69,8 @@ func CoverageSettings() (all []CoverageSetting) {
 }
 
 // closedMean is a mean by the default method whose upper limit is not open, told apart
-// for ten homes and fewer: it is those that Describe gives as a mean.
+// for ten homes and fewer, and where most lie below a limit: it is those that Describe
+// gives as a mean.
 const closedMean = "mean with upper limit"
 
 // CoverageTable draws so many samples of one setting and counts how often each
@@ -115,7 +116,7 @@ func CoverageTable(s CoverageSetting, trials int) []analysis.CoverageRow {
 				return
 			}
 			c.add(quantity, truth[quantity], *e)
-			if quantity == "mean" && s.N <= 10 && !math.IsInf(e.Upper, 1) && (e.Method == string(Land) || e.Method == string(AdjustedLikelihood)) {
+			if quantity == "mean" && (s.N <= 10 || s.Censored > 0.6) && !math.IsInf(e.Upper, 1) && (e.Method == string(Land) || e.Method == string(AdjustedLikelihood)) {
 				c.add(closedMean, truth[quantity], *e)
 			}
 		}

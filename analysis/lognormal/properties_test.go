@@ -482,6 +482,154 @@ func checkAllOf(t *testing.T, name string, d Description) {
 	}
 }
 
+// A limit is one on what was measured, so that its error is part of its likelihood: of
+// many homes measured with an error of 30 % the fit finds the homes' middle and spread,
+// and an outdoor level of next to nothing changes nothing.
+func TestErrorsOfLimits(t *testing.T) {
+	rng := rand.New(rand.NewPCG(6, 0))
+	var obs, without []Observation
+	for range 20000 {
+		v := 100 * math.Exp(math.Ln2*rng.NormFloat64()+0.3*rng.NormFloat64())
+		o := Observation{v, v, 0.3}
+		if v < 80 {
+			o = Observation{0, 80, 0.3}
+		}
+		obs = append(obs, o)
+		if o.Lower == 0 {
+			o.Error = 0
+		}
+		without = append(without, o)
+	}
+	fit, err := Fit(obs, FitOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	agree(t, "GM of 100", fit.GM.Value, 100, 0.02)
+	agree(t, "GSD of 2", fit.GSD.Value, 2, 0.02)
+	// Left out of the limits, it is missed.
+	if fit, err = Fit(without, FitOptions{}); err != nil || math.Abs(fit.GM.Value-100) < 2.5 {
+		t.Errorf("without errors of limits: GM %v, GSD %v, %v", fit.GM, fit.GSD, err)
+	}
+	for _, some := range [][]Observation{
+		obs[:40],
+		{{0, 30, 0.2}, {50, 50, 0.2}, {40, 60, 0.2}, {0, 45, 0.4}, {90, math.Inf(1), 0.1}, {130, 130, 0.2}, {0, 20, 0.3}, {75, 75, 0}},
+	} {
+		opt := DescribeOptions{Levels: []float64{100}, Quantiles: []float64{0.9}}
+		one, err := Describe(some, opt)
+		opt.Outdoor = 1e-6
+		two, err2 := Describe(some, opt)
+		if err != nil || err2 != nil || one.Fit == nil || two.Fit == nil {
+			t.Fatal(err, err2, one.Notes, two.Notes)
+		}
+		a, b := estimates(one), estimates(two)
+		if len(a) != len(b) || len(a) < 5 {
+			t.Errorf("%d estimates, and %d beside an outdoor level", len(a), len(b))
+		}
+		for what, e := range a {
+			agree(t, what, b[what].Value, e.Value, 1e-6)
+			agree(t, "lower "+what, b[what].Lower+1, e.Lower+1, 1e-6)
+			agree(t, "upper "+what, b[what].Upper, e.Upper, 1e-6)
+		}
+	}
+}
+
+// What is open does not depend on the unit.
+func TestOpenInAnyUnit(t *testing.T) {
+	for _, scale := range []float64{1, 1e-9, 1e9} {
+		s := sample(t, 20*scale, 300*scale)
+		e, err := Quantile(s, 0.99, Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !math.IsInf(e.Quantile.Upper, 1) || !analysis.HasNote(e.Quantile.Notes, "unbounded") {
+			t.Errorf("×%v: %v", scale, e.Quantile)
+		}
+	}
+	// A share's limit is never open.
+	if e, err := finish(analysis.Estimate{Quantity: "share above", Value: 1e-9, Upper: 0.9, Confidence: 0.95, Kind: analysis.ConfidenceInterval, N: 2, Method: "m"}); err != nil || e.Upper != 0.9 {
+		t.Error(e, err)
+	}
+}
+
+// The lowest value known is one known from both sides: nothing is said of less, though a
+// value known to lie beyond a range began there.
+func TestLowestKnown(t *testing.T) {
+	obs := append(slices.Repeat([]Observation{Below(10)}, 13), append(exacts(80, 100), Observation{15, math.Inf(1), 0})...)
+	fit, err := Fit(obs, FitOptions{Levels: []float64{50, 85}})
+	if err != nil || len(fit.Above) != 1 || fit.Above[0].Level != 85 {
+		t.Errorf("%+v, %v", fit.Above, err)
+	}
+}
+
+// Of a value beyond a range the mean is at least so much, and a confidence near 1 is told
+// in all its digits.
+func TestMeanWords(t *testing.T) {
+	text := func(code string, obs []Observation, opt DescribeOptions) string {
+		d, err := Describe(obs, opt)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, n := range d.Notes {
+			if n.Code == code {
+				return n.Text
+			}
+		}
+		t.Fatalf("no %s among %v", code, d.Notes)
+		return ""
+	}
+	wide := exacts(0.1, 60, 61, 62, 63, 64, 65)
+	// (0.1 + 60 + … + 65 + 66)/8 = 55.1
+	for _, c := range []struct {
+		last Observation
+		want string
+	}{{Exact(66), "the largest value, 66 Bq/m³: the shape assumed makes it, not the values; their plain mean is at most 55.1"},
+		{Observation{66, math.Inf(1), 0}, "the most that a value is known to reach, 66 Bq/m³: the shape assumed makes it, not the values; their plain mean is at least 55.1"}} {
+		if got := text("mean-above-values", append(wide, c.last), DescribeOptions{}); !strings.HasSuffix(got, c.want) {
+			t.Errorf("%v: %q", c.last, got)
+		}
+	}
+	if got := text("mean-at-least", exacts(20, 60, 100), DescribeOptions{Confidence: 0.999999}); !strings.Contains(got, "its 99.9999 % interval") {
+		t.Error(got)
+	}
+}
+
+// Homes of which some are of another kind. Of 4000, 3 % at six times the level: the
+// middle and the mean are little moved, the share far out is off by a factor, and the note
+// says so there and only there.
+func TestNearLogNormal(t *testing.T) {
+	rng := rand.New(rand.NewPCG(7, 0))
+	x := make([]float64, 4000)
+	plain := 0.0
+	for i := range x {
+		x[i] = 55 * math.Exp(math.Log(2.2)*rng.NormFloat64())
+		if rng.Float64() < 0.03 {
+			x[i] *= 6
+		}
+		plain += x[i] / 4000
+	}
+	d, err := Describe(exacts(x...), DescribeOptions{Levels: []float64{100, 600}, Shape: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if v := d.Shape.Verdict(); v != NearLogNormal || !strings.Contains(d.Shape.Words, "far out in the tail may be off by a factor") {
+		t.Errorf("verdict %v, %q", v, d.Shape.Words)
+	}
+	agree(t, "middle", d.Fit.GM.Value, d.Ranks[1].Value, 0.05)
+	agree(t, "mean", d.Fit.Mean.Value, plain, 0.05)
+	if s := d.Above[1]; s.Counted.Value < 2*s.Fraction.Value {
+		t.Errorf("counted %v, fitted %v", s.Counted, s.Fraction)
+	}
+	var notes []string
+	for _, n := range d.Notes {
+		if n.Code == "shares-apart" {
+			notes = append(notes, n.Text)
+		}
+	}
+	if len(notes) != 1 || !strings.HasPrefix(notes[0], "above 600 Bq/m³ the fitted share, ") || !strings.Contains(notes[0], "use the counted one") {
+		t.Errorf("%q", notes)
+	}
+}
+
 // Each note has what raises it and a near miss.
 func TestNotes(t *testing.T) {
 	repeat := func(o Observation, n int) []Observation { return slices.Repeat([]Observation{o}, n) }
@@ -516,6 +664,7 @@ func TestNotes(t *testing.T) {
 		{"mean-above-values", exacts(30, 70, 90, 120, 130, 140, 200, 300, 400, 700), DescribeOptions{Outdoor: 29.99}, exacts(30, 70, 90, 120, 130, 140, 200, 300, 400, 700), DescribeOptions{}},
 		{"no-shape", append(exacts(20, 30, 40), Below(10)), DescribeOptions{}, exacts(20, 30, 40, 10), DescribeOptions{}},
 		{"level-within-limits", append(exacts(20, 30, 40), Between(90, 110)), DescribeOptions{Levels: []float64{100}}, append(exacts(20, 30, 40), Between(90, 100)), DescribeOptions{Levels: []float64{100}}},
+		{"shares-apart", append(repeat(Exact(50), 40), append(repeat(Exact(60), 40), repeat(Exact(400), 2)...)...), DescribeOptions{Levels: []float64{390}}, append(repeat(Exact(50), 40), append(repeat(Exact(60), 40), repeat(Exact(80), 2)...)...), DescribeOptions{Levels: []float64{70}}},
 		{"outdoor-floor", exacts(10.9, 30, 40), DescribeOptions{Outdoor: 10}, exacts(11, 30, 40), DescribeOptions{Outdoor: 10}},
 		{"unbounded", exacts(1e-100, 1e100), DescribeOptions{}, exacts(30, 50, 40), DescribeOptions{}},
 	} {
