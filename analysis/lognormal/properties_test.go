@@ -593,40 +593,56 @@ func TestMeanWords(t *testing.T) {
 	}
 }
 
-// Homes of which some are of another kind. Of 4000, 3 % at six times the level: the
-// middle and the mean are little moved, the share far out is off by a factor, and the note
-// says so there and only there.
+// Homes of which some are of another kind: middle and mean are off by no more than the
+// words say. Of 4000, 3 % at six times the level: the share far out is off by a factor,
+// and the note says so there and only there.
 func TestNearLogNormal(t *testing.T) {
 	rng := rand.New(rand.NewPCG(7, 0))
-	x := make([]float64, 4000)
-	plain := 0.0
-	for i := range x {
-		x[i] = 55 * math.Exp(math.Log(2.2)*rng.NormFloat64())
-		if rng.Float64() < 0.03 {
-			x[i] *= 6
+	near := 0
+	for _, part := range []float64{0.01, 0.03, 0.1, 0.2} {
+		for _, times := range []float64{0.15, 0.3, 3, 6} {
+			x := make([]float64, 4000)
+			plain := 0.0
+			for i := range x {
+				x[i] = 55 * math.Exp(math.Log(2.2)*rng.NormFloat64())
+				if rng.Float64() < part {
+					x[i] *= times
+				}
+				plain += x[i] / 4000
+			}
+			d, err := Describe(exacts(x...), DescribeOptions{Levels: []float64{100, 600}, Shape: true})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if d.Shape.Verdict() != NearLogNormal {
+				continue
+			}
+			near++
+			agree(t, "middle", d.Fit.GM.Value, d.Ranks[1].Value, 0.16)
+			agree(t, "mean", d.Fit.Mean.Value, plain, 0.11)
+			if !strings.Contains(d.Shape.Words, "off by a tenth or so, but shares far out in the tail by a factor") {
+				t.Error(d.Shape.Words)
+			}
+			if part != 0.03 || times != 6 {
+				continue
+			}
+			if s := d.Above[1]; s.Counted.Value < 2*s.Fraction.Value {
+				t.Errorf("counted %v, fitted %v", s.Counted, s.Fraction)
+			}
+			var notes []string
+			for _, n := range d.Notes {
+				if n.Code == "shares-apart" {
+					notes = append(notes, n.Text)
+				}
+			}
+			if len(notes) != 1 || !strings.HasPrefix(notes[0], "above 600 Bq/m³ the fitted share, ") || !strings.Contains(notes[0], "use the counted one") {
+				t.Errorf("%q", notes)
+			}
+			near += 100
 		}
-		plain += x[i] / 4000
 	}
-	d, err := Describe(exacts(x...), DescribeOptions{Levels: []float64{100, 600}, Shape: true})
-	if err != nil {
-		t.Fatal(err)
-	}
-	if v := d.Shape.Verdict(); v != NearLogNormal || !strings.Contains(d.Shape.Words, "far out in the tail may be off by a factor") {
-		t.Errorf("verdict %v, %q", v, d.Shape.Words)
-	}
-	agree(t, "middle", d.Fit.GM.Value, d.Ranks[1].Value, 0.05)
-	agree(t, "mean", d.Fit.Mean.Value, plain, 0.05)
-	if s := d.Above[1]; s.Counted.Value < 2*s.Fraction.Value {
-		t.Errorf("counted %v, fitted %v", s.Counted, s.Fraction)
-	}
-	var notes []string
-	for _, n := range d.Notes {
-		if n.Code == "shares-apart" {
-			notes = append(notes, n.Text)
-		}
-	}
-	if len(notes) != 1 || !strings.HasPrefix(notes[0], "above 600 Bq/m³ the fitted share, ") || !strings.Contains(notes[0], "use the counted one") {
-		t.Errorf("%q", notes)
+	if near < 100+8 {
+		t.Errorf("%d mixtures are near log-normal, and 100 for that of 3 %%", near)
 	}
 }
 

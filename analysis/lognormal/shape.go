@@ -101,7 +101,11 @@ func Shape(obs []Observation) (ShapeResult, error) {
 
 // near and far are correlations of the probability plot: at the first a fit is
 // hard to tell from a straight line by eye, at the second its tails are off by
-// tens of percent. Both are this project's choice.
+// tens of percent. Both are this project's choice. Where up to a fifth of 4000 homes are
+// at 0.15 to 6 times the level of the others, which is near log-normal by most draws, the
+// geometric mean lies within 16 % of the middle home and the mean within 11 % of the
+// values' own, while the share above ten times the middle may be half or a third of the
+// counted one (TestNearLogNormal).
 const (
 	near = 0.99
 	far  = 0.97
@@ -113,7 +117,7 @@ type Verdict int
 // The verdicts, from no objection to a shape that is another one.
 const (
 	LogNormal     Verdict = iota // nothing speaks against it
-	NearLogNormal                // middle and mean are little moved, the far tail may be
+	NearLogNormal                // middle and mean are off by a tenth or so, the far tail by a factor
 	NotLogNormal                 // hold what is fitted to what is counted
 	FarFromLogNormal
 )
@@ -144,7 +148,7 @@ func (r ShapeResult) words() string {
 	case v == LogNormal:
 		return "nothing speaks against a log-normal shape"
 	case v == NearLogNormal:
-		return "not quite log-normal: middle and mean are little moved by it, but shares far out in the tail may be off by a factor; hold those to the counted ones"
+		return "not quite log-normal: middle and mean may be off by a tenth or so, but shares far out in the tail by a factor; hold those to the counted ones"
 	case v == NotLogNormal:
 		return "not log-normal: hold shares above a level to the counted ones"
 	}
