@@ -102,8 +102,12 @@ func TestErrorOfLimits(t *testing.T) {
 	}
 	full, values := write("full.csv", true), write("values.csv", false)
 	for _, by := range []string{"all", "home"} {
+		outdoor := ""
 		ask := func(path, e string) any {
-			args := []string{path, "--unit", "Bq/m3", "--zone", "UTC", "--level", "100", "--by", by, "--outdoor", "8"}
+			args := []string{path, "--unit", "Bq/m3", "--zone", "UTC", "--level", "100", "--by", by}
+			if outdoor != "" {
+				args = append(args, "--outdoor", outdoor)
+			}
 			if by == "home" {
 				args = append(args, "--column", "home=text", "--column", "name=home")
 			}
@@ -141,14 +145,16 @@ func TestErrorOfLimits(t *testing.T) {
 			}
 			return out
 		}
-		want := numbers(ask(full, "20%"))
-		for _, got := range [][]float64{numbers(ask(full, "stated")), numbers(ask(values, "stated")), numbers(ask(values, "20%"))} {
-			if !reflect.DeepEqual(got, want) {
-				t.Errorf("--by %s: %v, and %v by --error 20%%", by, got, want)
+		for _, outdoor = range []string{"8", ""} {
+			want := numbers(ask(full, "20%"))
+			for _, got := range [][]float64{numbers(ask(full, "stated")), numbers(ask(values, "stated")), numbers(ask(values, "20%"))} {
+				if !reflect.DeepEqual(got, want) {
+					t.Errorf("--by %s, outdoor %q: %v, and %v by --error 20%%", by, outdoor, got, want)
+				}
 			}
-		}
-		if none := numbers(ask(full, "")); reflect.DeepEqual(none, want) {
-			t.Errorf("--by %s: an error of 20 %% changes nothing of %v", by, none)
+			if none := numbers(ask(full, "")); reflect.DeepEqual(none, want) {
+				t.Errorf("--by %s: an error of 20 %% changes nothing of %v", by, none)
+			}
 		}
 	}
 }
