@@ -112,7 +112,25 @@ func meanMarks(e analysis.Estimate, from, to time.Time, role plot.Role, label st
 // yearFigure draws homes' series, their days and their annual means.
 func (q *question) yearFigure(homes []drawnHome, by string) plot.Figure {
 	percent := round(100 * q.Confidence)
-	f := plot.Figure{Desc: fmt.Sprintf("Readings over time; a band in which %g %% of the days are expected, measured or not; the annual mean with its %[1]g %% interval at the right end of its twelve months; the levels as broken lines.", percent)}
+	f := plot.Figure{}
+	unseen := 0 // homes that saw nothing but a limit: of these the upper end of the mean alone is their own
+	for _, h := range homes {
+		if belowLimit(h.Result) {
+			unseen++
+		}
+	}
+	f.Desc = "Readings over time; "
+	if unseen < len(homes) {
+		f.Desc += fmt.Sprintf("a band in which %g %% of the days are expected, measured or not; the annual mean with its %[1]g %% interval at the right end of its twelve months; ", percent)
+	}
+	if unseen > 0 {
+		of := "of the home, which"
+		if len(homes) > 1 {
+			of = "of a home that"
+		}
+		f.Desc += fmt.Sprintf("%s saw nothing but a detection limit, no band, and of its annual mean the upper end of the %g %% interval alone; ", of, percent)
+	}
+	f.Desc += "the levels as broken lines."
 	var places []analysis.Place
 	for _, h := range homes {
 		places = append(places, h.Place)
@@ -122,8 +140,10 @@ func (q *question) yearFigure(homes []drawnHome, by string) plot.Figure {
 	if len(homes) > 1 { // one scale for all
 		y.Include = append(y.Include, q.Levels...)
 		for _, h := range homes {
-			for _, d := range h.Daily {
-				y.Include = append(y.Include, d.Lower, d.Upper)
+			if !belowLimit(h.Result) {
+				for _, d := range h.Daily {
+					y.Include = append(y.Include, d.Lower, d.Upper)
+				}
 			}
 			for _, s := range h.series {
 				for _, r := range s.Readings() {
@@ -139,7 +159,11 @@ func (q *question) yearFigure(homes []drawnHome, by string) plot.Figure {
 		if len(homes) > 1 {
 			p.Title = name(h.Place)
 		}
-		p.Marks = append(p.Marks, dayMarks(h.Daily, plot.Model, fmt.Sprintf("where %g %% of days are expected", percent))...)
+		if belowLimit(h.Result) { // a band would be the wide prior's, and not this home's
+			p.X.Include = []float64{plotDay(h.YearStart), plotDay(h.YearEnd)}
+		} else {
+			p.Marks = append(p.Marks, dayMarks(h.Daily, plot.Model, fmt.Sprintf("where %g %% of days are expected", percent))...)
+		}
 		levels := levelRules(q.Levels, false) // drawn last: a mean on its level hides no line
 		if len(homes) == 1 {
 			p.Marks = append(p.Marks, detectorMarks(h.series)...)
@@ -171,14 +195,25 @@ func (q *question) yearFigure(homes []drawnHome, by string) plot.Figure {
 		f.Title = "Radon through the year: home " + name(h.Place)
 		f.Lead = fmt.Sprintf("Annual mean %s Bq/m³, %g %% interval %s.", report.Number(h.AnnualMean.Value, q.Levels...), percent, report.Interval(h.AnnualMean, q.Levels...))
 		if belowLimit(h.Result) {
-			f.Lead = fmt.Sprintf("Annual mean under %s Bq/m³.", report.Number(h.AnnualMean.Upper, q.Levels...))
+			f.Lead = underWords(h.AnnualMean, percent, q.Levels)
 		}
 		for _, a := range h.Above {
 			f.Lead += fmt.Sprintf(" Chance that it is above %g Bq/m³: %s %%. Verdict: %s.", a.Level, report.Percent(a.Probability, q.Confidence), a.Verdict)
 		}
 	}
-	f.Notes = []string{"The band is of single days, as the profile's homes vary, and is not the interval of the mean. " + caution}
+	f.Notes = []string{caution}
+	if unseen < len(homes) {
+		f.Notes[0] = "The band is of single days, as the profile's homes vary, and is not the interval of the mean. " + caution
+	}
+	if unseen > 0 {
+		f.Notes = append([]string{"Of a home that saw nothing but a detection limit no band of days is drawn: it would be of a wide prior and not of the home."}, f.Notes...)
+	}
 	return f
+}
+
+// underWords is the annual mean of a home that saw nothing but a detection limit.
+func underWords(e analysis.Estimate, percent float64, levels []float64) string {
+	return fmt.Sprintf("Annual mean under %s Bq/m³, the upper end of its %g %% interval.", report.Number(e.Upper, levels...), percent)
 }
 
 // drawn estimates the homes of a picture once more, now keeping their days: of

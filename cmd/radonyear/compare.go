@@ -253,8 +253,8 @@ func (p *program) compare(c *cli.Context) error {
 		if len(drawn) == 1 {
 			return q.twoYearsFigure(drawn[0], isTyped), nil
 		}
-		if c.IsSet("home") {
-			joined = nil // it is of all homes, not of those drawn
+		if c.IsSet("home") || len(results) < fewJoined {
+			joined = nil // it is of all homes, not of those drawn; of few homes the tables have none either
 		}
 		return q.reductionsFigure(drawn, joined)
 	})
@@ -736,7 +736,8 @@ func (q compareQuestion) pooled(results []compared) (pooled, below report.Table,
 		Columns: []report.Column{
 			{Key: "group", Style: report.Text},
 			{Head: head, Style: report.Text},
-			{Key: "homes", Head: "Homes", Style: report.Count},
+			{Key: "homes", Style: report.Count},
+			{Key: "joined", Head: "Homes", Style: report.Count}, // those with a ratio
 			{Key: "ratio", Style: report.Estimate},
 			{Key: "reduction", Head: "Reduction", Style: report.Estimate},
 			{Key: "next_reduction", Style: report.Estimate},
@@ -767,7 +768,7 @@ func (q compareQuestion) pooled(results []compared) (pooled, below report.Table,
 		}
 		effects, common, left := compare.Effects(rs)
 		var notes []analysis.Note
-		if len(of) < fewJoined {
+		if len(effects) < fewJoined {
 			notes = append(notes, analysis.Note{Code: "few-joined", Text: fmt.Sprintf("under %d homes say next to nothing of others like them", fewJoined)})
 		}
 		if left.With > 0 {
@@ -824,7 +825,7 @@ func (q compareQuestion) pooled(results []compared) (pooled, below report.Table,
 			flat = append(flat, share, open)
 			below.Rows = append(below.Rows, report.Row{Cells: []any{name, len(of), l, share, open}})
 		}
-		pooled.Rows = append(pooled.Rows, report.Row{Label: name, Notes: rowNotes(notes), Cells: slices.Concat([]any{key, name, len(of)}, joined, []any{list}, flat)})
+		pooled.Rows = append(pooled.Rows, report.Row{Label: name, Notes: rowNotes(notes), Cells: slices.Concat([]any{key, name, len(of), len(effects)}, joined, []any{list}, flat)})
 		return nil
 	}
 	for _, name := range slices.Sorted(maps.Keys(groups)) {

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 	"time"
 
 	"radonyear/analysis"
@@ -12,6 +11,9 @@ import (
 	"radonyear/cmd/radonyear/internal/plot"
 	"radonyear/cmd/radonyear/internal/report"
 )
+
+// leastJoined is under how many homes joined no sentence is made of their middle.
+const leastJoined = 3
 
 // reductionsFigure draws a line for each home: what is left of its annual mean with
 // the system, and below them all homes joined and what the next may expect.
@@ -29,6 +31,7 @@ func (q compareQuestion) reductionsFigure(results []compared, joined *compare.Po
 		X: plot.Axis{Label: "Annual mean with the system, in % of that without", Kind: plot.Log, Include: []float64{100}},
 		Y: plot.Axis{Kind: plot.Rows},
 	}
+	tenfold := false // some reduction is told as less than -900 %
 	add := func(line *plot.Intervals, name string, ratio, reduction analysis.Estimate) {
 		line.Across = true
 		line.At = append(line.At, float64(len(p.Y.Names)))
@@ -36,6 +39,9 @@ func (q compareQuestion) reductionsFigure(results []compared, joined *compare.Po
 		line.Low, line.High = append(line.Low, 100*ratio.Lower), append(line.High, 100*ratio.Upper)
 		p.Y.Names = append(p.Y.Names, name)
 		p.Beside = append(p.Beside, fmt.Sprintf("%s (%s)", report.Value(reduction), report.Interval(reduction)))
+		for _, x := range []float64{reduction.Value, reduction.Lower, reduction.Upper} {
+			tenfold = tenfold || report.Tenfold(reduction, x)
+		}
 	}
 	homes := plot.Intervals{Look: plot.Look{Role: plot.After, Label: fmt.Sprintf("a home, %g %% interval", percent)}}
 	bounds := plot.Intervals{Look: plot.Look{Role: plot.Limit, Label: "a home with limits only on one side, its bound"}}
@@ -45,8 +51,10 @@ func (q compareQuestion) reductionsFigure(results []compared, joined *compare.Po
 			add(&homes, name(r.Place), r.Ratio, r.Reduction)
 			continue
 		}
+		known := tenfold
 		add(&bounds, name(r.Place), ratio, r.Reduction)
-		p.Beside[len(p.Beside)-1] = bound
+		p.Beside[len(p.Beside)-1] = bound // in place of what is not told of it
+		tenfold = known || r.Without.AllBelow && report.Tenfold(r.Reduction, r.Reduction.Upper)
 	}
 	p.Marks = []plot.Mark{plot.Rule{Look: plot.Look{Role: plot.Quiet, Label: "no change"}, Upright: true, At: 100}}
 	for _, line := range []plot.Intervals{homes, bounds} {
@@ -79,8 +87,11 @@ func (q compareQuestion) reductionsFigure(results []compared, joined *compare.Po
 			of = fmt.Sprintf("the %d homes with more than limits on both sides", joined.Homes)
 		}
 		e := joined.Reduction
-		f.Lead = fmt.Sprintf("In the middle of %s the annual mean falls by %s %%, %g %% interval %s.", of, report.Number(e.Value), percent, reductionRange(e, ""))
-		if e.Value < 0 {
+		switch {
+		case joined.Homes < leastJoined:
+		case e.Value >= 0:
+			f.Lead = fmt.Sprintf("In the middle of %s the annual mean falls by %s %%, %g %% interval %s.", of, report.Number(e.Value), percent, reductionRange(e, ""))
+		default:
 			f.Lead = fmt.Sprintf("In the middle of %s the annual mean with the systems is %s.", of, higherWords(e, fmt.Sprintf("%g %% interval", percent)))
 		}
 		if joined.Next != nil {
@@ -89,10 +100,13 @@ func (q compareQuestion) reductionsFigure(results []compared, joined *compare.Po
 			p.Marks = append(p.Marks, next)
 		}
 		if joined.Homes < fewJoined {
-			f.Notes = append([]string{fmt.Sprintf("Under %d homes say next to nothing of others like them.", fewJoined)}, f.Notes...)
+			f.Notes = append([]string{fmt.Sprintf("%s joined: under %d say next to nothing of others like them.", count(joined.Homes, "home"), fewJoined)}, f.Notes...)
 		}
 	}
-	if strings.Contains(strings.Join(p.Beside, " "), "-900") {
+	if joined != nil && q.by != "" {
+		f.Notes = append([]string{fmt.Sprintf("Homes of all groups are joined here; by %s they are in the table.", q.by)}, f.Notes...)
+	}
+	if tenfold {
 		f.Notes = append([]string{report.TenfoldMeans}, f.Notes...)
 	}
 	homes.Low, homes.High = slices.Concat(homes.Low, bounds.Low), slices.Concat(homes.High, bounds.High)
@@ -149,15 +163,17 @@ func (q compareQuestion) twoYearsFigure(r compared, typed bool) plot.Figure {
 	percent := round(100 * q.Confidence)
 	f := plot.Figure{
 		Title: "Before and after: home " + report.PlaceName(analysis.Place{Home: r.Home, Area: r.Area}),
-		Lead:  fmt.Sprintf("Annual mean %s without the system, %s with it. %s", q.meanWords(r.Without), q.meanWords(r.With), q.reductionWords(r)),
+		Lead:  fmt.Sprintf("Annual mean %s without the system, %s with it, by %g %% intervals. %s", q.meanWords(r.Without), q.meanWords(r.With), percent, q.reductionWords(r)),
 		Desc:  "Readings over time without the system and with it; at the right both annual means of the same twelve months with their intervals; the levels as broken lines.",
 		Notes: []string{fmt.Sprintf("Both annual means are of the twelve months from %s. %s", r.YearStart.Format(time.DateOnly), caution)},
+	}
+	for _, b := range r.Below {
+		f.Lead += fmt.Sprintf(" Verdict on %g Bq/m³, with the system: %s.", b.Level, b.Verdict)
 	}
 	if typed {
 		f.Title = "Before and after, as typed in"
 	}
 	p := plot.Panel{X: plot.Axis{Kind: plot.Dates}, Y: concentration("Radon")}
-	p.Marks = levelRules(q.Levels, false)
 	zone := r.YearStart.Location()
 	named := map[bool]bool{}
 	for _, t := range r.toggles {
@@ -196,6 +212,7 @@ func (q compareQuestion) twoYearsFigure(r compared, typed bool) plot.Figure {
 			plot.Rule{Look: plot.Look{Role: role}, At: e.Value, From: plotDay(r.YearStart), To: at},
 			plot.Intervals{Look: plot.Look{Role: role, Label: fmt.Sprintf("%s, %g %%", label, percent)}, At: []float64{at}, Value: []float64{e.Value}, Low: []float64{e.Lower}, High: []float64{e.Upper}})
 	}
+	p.Marks = append(p.Marks, levelRules(q.Levels, false)...) // last: a mean on its level hides no line
 	f.Panels = []plot.Panel{p}
 	return f
 }

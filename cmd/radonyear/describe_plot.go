@@ -52,6 +52,7 @@ func (q surveyQuestion) ranksFigure(groups []group, ds []lognormal.Description) 
 			return f, err
 		}
 		all += r.N
+		limits, outside := below, outdoors // of the groups before this one
 		for i, o := range g.obs {
 			switch {
 			case o.Lower == 0:
@@ -104,7 +105,10 @@ func (q surveyQuestion) ranksFigure(groups []group, ds []lognormal.Description) 
 			if gm, gsd := ds[i].Fit.GM, ds[i].Fit.GSD; gm != nil && gsd != nil {
 				f.Lead = fmt.Sprintf("Geometric mean %s Bq/m³, geometric standard deviation %s, of %d %s.", report.Number(gm.Value), report.Number(gsd.Value), r.N, n)
 			} else {
-				f.Lead = fmt.Sprintf("%d of %d %s lie below a limit: too many for a geometric mean, or for a line below the lowest value known.", r.Below, r.N, n)
+				f.Lead = fmt.Sprintf("%d of %d %s lie below a limit: too many for a geometric mean, or for a line below the lowest value known.", below-limits, r.N, n)
+				if outdoors > outside {
+					f.Lead = fmt.Sprintf("%d of %d %s lie below a limit, and %d at the outdoor level or below it: too many for a geometric mean, or for a line below the lowest value known.", below-limits, r.N, n, outdoors-outside)
+				}
 			}
 			if ds[i].Shape != nil && q.by != "home" {
 				f.Lead += " In words: " + ds[i].Shape.Words + "."

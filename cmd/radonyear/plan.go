@@ -101,6 +101,7 @@ type planner struct {
 	question    string
 	doc         report.Document
 	assumptions []string
+	foremost    string             // of them, what a picture says as well
 	figure      func() plot.Figure // of the answer
 }
 
@@ -165,6 +166,12 @@ func (a *planner) set(name string, value any) {
 
 func (a *planner) assume(format string, args ...any) {
 	a.assumptions = append(a.assumptions, fmt.Sprintf(format, args...))
+}
+
+// assumeForemost assumes what a picture says as well.
+func (a *planner) assumeForemost(format string, args ...any) {
+	a.assume(format, args...)
+	a.foremost = a.assumptions[len(a.assumptions)-1]
 }
 
 func (a *planner) lead(format string, args ...any) {
@@ -315,7 +322,7 @@ func nonzero(x float64) any {
 
 // assumeSampling says what every survey of homes takes for granted.
 func (a *planner) assumeSampling(s plan.Sampling, each float64) {
-	a.assume("Homes are drawn at random from all homes of an area, and all of them answer; volunteers are no such homes, and more of them are no better.")
+	a.assumeForemost("Homes are drawn at random from all homes of an area, and all of them answer; volunteers are no such homes, and more of them are no better.")
 	if s.Areas > 1 {
 		how := map[string]string{plan.Bonferroni: "Bonferroni: however the areas hang together", plan.Sidak: "Sidak: the areas are independent", plan.Apart: ""}[s.Simultaneous]
 		if s.Simultaneous == plan.Apart {
@@ -704,7 +711,7 @@ func (a *planner) days() error {
 	if o.Target == annual.LongRun {
 		meant = "many years"
 	}
-	a.assume("Conclusive: the verdict of radonyear verdict on the mean of %s, which needs a probability of %g %%. What is expected is taken to be the truth; a home of another mean needs another test.", meant, round(100*o.Confidence))
+	a.assumeForemost("Conclusive: the verdict of radonyear verdict on the mean of %s, which needs a probability of %g %%. What is expected is taken to be the truth; a home of another mean needs another test.", meant, round(100*o.Confidence))
 	if o.Month == 0 {
 		a.assume("From: the month in which a test of that length does worst; the rest is in the JSON.")
 	}
@@ -803,7 +810,7 @@ func (a *planner) reduction() error {
 	a.doc.Tables = append(a.doc.Tables, alone)
 	a.figure = func() plot.Figure { return a.reductionFigure(r) }
 	a.doc.Notes = r.Notes
-	a.assume("Shown: the %g %% interval of the ratio of annual means, radonyear compare's of one home and of several, lies wholly beyond that.", round(100*o.Confidence))
+	a.assumeForemost("Shown: the %g %% interval of the ratio of annual means, radonyear compare's of one home and of several, lies wholly beyond that.", round(100*o.Confidence))
 	said := "--between"
 	if between == 0 {
 		said = "where nothing is said: that of fans between 50 and 99 %, a public table's span for systems with one; --between sets another"
@@ -874,7 +881,7 @@ func (a *planner) hot() error {
 	a.tables(t, curve, "More homes, or fewer; power goes back and forth, since homes are counted:")
 	a.figure = func() plot.Figure { return a.hotFigure(r) }
 	a.doc.Notes = r.Notes
-	a.assume("Homes are drawn at random from all homes of an area, and each is known to be above the level or not, by its annual mean.")
+	a.assumeForemost("Homes are drawn at random from all homes of an area, and each is known to be above the level or not, by its annual mean.")
 	if o.Areas > 1 {
 		how := map[string]string{plan.Bonferroni: "that any of %d normal areas is flagged has a probability of at most %g %% (Bonferroni)", plan.Sidak: "that any of %d normal areas is flagged has a probability of at most %g %% (Sidak)", plan.Apart: "each of %d normal areas may be flagged with a probability of %g %%, so some will be"}[o.Simultaneous]
 		a.assume("False flags: "+how+".", o.Areas, round(100*o.False))
@@ -939,7 +946,7 @@ func (a *planner) find() error {
 	a.tables(t, curve, "More homes, or fewer:")
 	a.figure = func() plot.Figure { return a.findFigure(r) }
 	a.doc.Notes = r.Notes
-	a.assume("Homes are drawn at random from the building, and a test does not err: a short one may show a home below that is above over the year.")
+	a.assumeForemost("Homes are drawn at random from the building, and a test does not err: a short one may show a home below that is above over the year.")
 	a.assume("Homes on the ground and below it are a building of their own: that is where radon is the highest, and common practice tests every one of them.")
 	if o.Units > 0 {
 		a.assume("Drawn without putting back from %d homes; the textbook's formula, ln(1 − confidence)/ln(1 − share), knows of no such end: it gives %d.", o.Units, r.Formula)

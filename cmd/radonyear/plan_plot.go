@@ -40,8 +40,8 @@ func (a *planner) planFigure(title, desc string, curves []planCurve, points, ans
 		f.Lead = a.doc.Lead[0]
 	}
 	f.Notes = []string{caution}
-	if len(a.assumptions) > 0 {
-		f.Notes = []string{a.assumptions[0] + " " + caution}
+	if a.foremost != "" {
+		f.Notes = []string{a.foremost, caution} // each whole, however long
 	}
 	for i, c := range curves {
 		line := plot.Curve{Look: plot.Look{Role: plot.Model, Label: c.curve}}

@@ -88,7 +88,10 @@ var plotMores = map[string]plotMore{
 		[]string{"% of all dwellings", "homes measured, by their tests", "Bars and curve are of the homes measured."}, []string{"% of homes,"}},
 	// Of a home that saw nothing but a limit the upper end alone is its own.
 	"verdict-limits": {nil, []string{"the upper end alone is known"}, nil},
-	"verdict-limit":  {nil, []string{"Annual mean under ", "annual mean, at most", "No curve of what is likely is drawn"}, []string{"95 % interval", "Probability density", "area under the curve", "…"}},
+	"verdict-limit":  {nil, []string{"Annual mean under ", "the upper end of its 95 % interval.", "annual mean, at most", "No curve of what is likely is drawn"}, []string{", 95 % interval", "Probability density", "area under the curve", "…"}},
+	"annual-limit":   {nil, []string{"Annual mean under ", "the upper end of its 95 % interval.", "no band of days is drawn"}, []string{"days are expected", "The band is of"}},
+	"plan-days":      {nil, []string{"Conclusive: the verdict of", "not advice."}, []string{"Level: 200", "…"}},
+	"survey":         {nil, []string{"true annual means, as fitted"}, nil},
 	"compare-worse":  {nil, []string{"annual mean with the systems is", "at least ", "under -900"}, []string{"falls by"}},
 }
 
@@ -458,9 +461,9 @@ func TestPlotsOfAwkwardData(t *testing.T) {
 	}
 	var two strings.Builder // homes of which the pooled interval reaches beyond everything
 	two.WriteString("home,area,room,phase,detector,start,end,value,unit\n")
-	for i, after := range []int{20, 1200} {
+	for i, after := range []string{"20", "1200", "<10", "<10"} { // two with limits, that are not joined
 		fmt.Fprintf(&two, "T-%d,North,living room,before,b%d,2025-01-03,2025-04-03,1000,Bq/m3\n", i, i)
-		fmt.Fprintf(&two, "T-%d,North,living room,after,a%d,2025-04-10,2025-07-03,%d,Bq/m3\n", i, i, after)
+		fmt.Fprintf(&two, "T-%d,North,living room,after,a%d,2025-04-10,2025-07-03,%s,Bq/m3\n", i, i, after)
 	}
 	for _, c := range []plotCase{
 		{"one test", "in.csv", tests(home, north, 1, scattered), []string{"annual"}, nil},
@@ -623,6 +626,9 @@ func TestPlotNumbers(t *testing.T) {
 		}
 		near(t, "the last EWMA", curves[0], math.Exp(number(t, result, "results.0.last.ewma")))
 		near(t, "its limit", limits[0], math.Exp(number(t, result, "results.0.last.ewma_limit")))
+		if all := strings.Join(strings.Fields(texts(t, svg)), " "); !strings.Contains(all, ", 95 % interval ") {
+			t.Errorf("the rise's interval has no confidence: %s", all)
+		}
 		near(t, "the last CUSUM", curves[1], number(t, result, "results.0.last.cusum"))
 		near(t, "its limit", limits[1], number(t, result, "results.0.last.cusum_limit"))
 	})

@@ -68,7 +68,8 @@ func (t townPage) page() (page.Page, error) {
 	homes := t.homes(c, "community")
 	out := page.Page{Title: "Radon in a community", Heading: page.Say("Radon in a community"), About: page.Say("What measurements in homes say together; no home is named, and small groups are kept back"), Contents: true, Foot: page.Say("{}", caution)}
 	var pictures [2]drawn
-	for i, f := range []plot.Figure{t.spread(), t.areasFigure()} {
+	spreadFigure, exact := t.spread()
+	for i, f := range []plot.Figure{spreadFigure, t.areasFigure()} {
 		if f.Panels == nil {
 			continue
 		}
@@ -136,7 +137,11 @@ func (t townPage) page() (page.Page, error) {
 			t.mean(c.GM, "community.gm"), page.Number(told(c.GSD.Value), c.GSD.Value, "community.gsd.value"), t.mean(c.AM, "community.am")))
 	}
 	if pictures[0].wide != nil {
-		spread.draw(pictures[0], "How homes are spread over the averages of their year, as fitted: the higher the curve, the more homes. The share of homes above a level is what lies at its right; "+levelLines(t.Levels))
+		right := "is what lies at its right"
+		if !exact {
+			right = "is about what lies at its right"
+		}
+		spread.draw(pictures[0], "How homes are spread over the averages of their year, as fitted: the higher the curve, the more homes. The share of homes above a level "+right+"; "+levelLines(t.Levels))
 	}
 	if t.testError == "none" {
 		spread.say(page.Say("The results of the tests were taken as if each were the average of a year, so the scatter of short tests is in every figure."))
@@ -334,21 +339,48 @@ func (t townPage) whoseLevels() (out page.Prose) {
 	return append(out, page.Say("A level is about the average over the year in the rooms that people use, not about one test.")...)
 }
 
-// spread is the fitted distribution: its curve follows from the two figures published.
-func (t townPage) spread() plot.Figure {
+// spread is the fitted distribution, as far as it follows from what is published: the
+// areas' together where the shares are of homes, and else the one log-normal of the two
+// figures told of all, above a level of which lies only about the share told.
+func (t townPage) spread() (f plot.Figure, exact bool) {
 	c := t.pub.Community
 	if c.GM == nil || c.GSD == nil || !(c.GSD.Value > 1) {
-		return plot.Figure{}
+		return plot.Figure{}, false
 	}
-	curve := plot.Curve{Look: plot.Look{Role: plot.Model, Label: "homes, as fitted"}}
-	const reach, steps = 3.0, 120
-	for i := range steps + 1 {
-		z := reach * (2*float64(i)/steps - 1)
-		curve.X, curve.Y = append(curve.X, c.GM.Value*math.Pow(c.GSD.Value, z)), append(curve.Y, math.Exp(-z*z/2))
+	laws := t.toldLaws()
+	f = plot.Figure{Title: "How homes are spread", Desc: "The curve of the areas together, each log-normal about its published geometric mean, and the levels as broken lines."}
+	if exact = laws != nil; !exact {
+		laws = []areaLaw{{1, math.Log(c.GM.Value), math.Log(c.GSD.Value)}}
+		f.Desc = "A log-normal curve with the published geometric mean and geometric standard deviation, and the levels as broken lines."
 	}
-	return plot.Figure{Title: "How homes are spread", Desc: "A log-normal curve with the published geometric mean and geometric standard deviation, and the levels as broken lines.",
-		Panels: []plot.Panel{{X: plot.Axis{Label: "Average over the year, Bq/m³", Kind: plot.Log, Include: t.Levels}, Y: plot.Axis{Label: "Homes, relative to the peak", Include: []float64{0}}, Height: 150,
-			Marks: append([]plot.Mark{curve}, levelRules(t.Levels, true)...)}}}
+	curve := mixedCurve(1, laws)
+	curve.Label = "homes, as fitted"
+	peak := slices.Max(curve.Y)
+	for i := range curve.Y {
+		curve.Y[i] /= peak
+	}
+	f.Panels = []plot.Panel{{X: plot.Axis{Label: "Average over the year, Bq/m³", Kind: plot.Log, Include: t.Levels}, Y: plot.Axis{Label: "Homes, relative to the peak", Include: []float64{0}}, Height: 150,
+		Marks: append([]plot.Mark{curve}, levelRules(t.Levels, true)...)}}
+	return f, exact
+}
+
+// toldLaws are the areas' distributions by what is told of them: the middle of their
+// homes, by which the community's figures weigh them too, their geometric mean with its
+// interval, and how homes differ within areas. nil where dwellings weigh, of which not all
+// is told, or where there is one row alone.
+func (t townPage) toldLaws() (laws []areaLaw) {
+	if t.pub.PopulationGiven {
+		return nil
+	}
+	normal := math.Sqrt2 * math.Erfinv(t.Confidence) // quantile of the standard normal
+	for _, r := range t.pub.Areas {
+		if r.GM == nil || !(r.GM.Lower > 0) || math.IsInf(r.GM.Upper, 1) {
+			return nil
+		}
+		known := math.Log(r.GM.Upper/r.GM.Lower) / (2 * normal)
+		laws = append(laws, areaLaw{float64(r.Homes+r.Most) / 2, math.Log(r.GM.Value), math.Hypot(t.pub.SDHome.Value, known)})
+	}
+	return laws
 }
 
 // areasFigure is the published share above the first level, area by area.

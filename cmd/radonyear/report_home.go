@@ -198,7 +198,11 @@ func (q homesQuestion) judgedSections(h homeOnPage) []page.Section {
 		year.say(page.Say("It is about {}, as likely more as less, and likely to lie {}.", q.bq(e.Value, "annual_mean.value"), q.between(e, "annual_mean")))
 	}
 	year.say(q.rangeMeans())
-	year.draw(h.picture, "Every mark is a day or a test that was measured. The band is where single days are expected, measured or not. At the right stands the average over the year with its range; "+levelLines(q.judge.Levels))
+	drawnYear := "The band is where single days are expected, measured or not. At the right stands the average over the year with its range; "
+	if unseen {
+		drawnYear = "At the right stands what the average over the year is under; "
+	}
+	year.draw(h.picture, "Every mark is a day or a test that was measured. "+drawnYear+levelLines(q.judge.Levels))
 
 	against := section("What that means against the level")
 	for k, j := range h.judged {

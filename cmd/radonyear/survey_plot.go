@@ -18,7 +18,7 @@ func (q communityQuestion) communityFigure(homes []survey.Home, post survey.Post
 	level := q.Levels[0]
 	f := plot.Figure{
 		Title: fmt.Sprintf("Radon in %s", count(c.Homes, "home")),
-		Desc:  "Above, the homes' annual means counted in steps of equal ratio, with the log-normal distribution of true annual means fitted to them and the levels as broken lines. Below, for each area the share of homes above the level with its interval, the highest share first.",
+		Desc:  "Above, the homes' annual means counted in steps of equal ratio, with the distribution of their true annual means as fitted area by area, and the levels as broken lines. Below, for each area the share of homes above the level with its interval, the highest share first.",
 	}
 	of := "homes"
 	if q.populations != nil { // the community's figures are then of other homes than those measured
@@ -36,12 +36,11 @@ func (q communityQuestion) communityFigure(homes []survey.Home, post survey.Post
 	x := plot.Axis{Label: "Annual mean, Bq/m³", Kind: plot.Log, Include: q.Levels}
 	top := plot.Panel{X: x, Y: plot.Axis{Label: "Homes, number", Include: []float64{0}}, Height: 150}
 	if bars.Heights != nil {
+		curve := mixedCurve(math.Log(bars.Edges[1]/bars.Edges[0]), areaLaws(post))
 		if q.populations != nil {
-			bars.Label = "homes measured, by their tests"
-			top.Marks = append(top.Marks, bars, measuredCurve(bars, post))
-		} else {
-			top.Marks = append(top.Marks, bars, curveOver(bars, len(homes), c))
+			bars.Label, curve.Label = "homes measured, by their tests", "their true annual means, as fitted"
 		}
+		top.Marks = append(top.Marks, bars, curve)
 	}
 	top.Marks = append(top.Marks, levelRules(q.Levels, true)...)
 	f.Panels = []plot.Panel{top}
@@ -99,54 +98,46 @@ func (q communityQuestion) histogram(homes []survey.Home) (bars plot.Bars, left 
 	return bars, left
 }
 
-// curveOver is the fitted distribution in homes a bar.
-func curveOver(bars plot.Bars, homes int, c survey.Community) plot.Curve {
+// mixedCurve is the distribution of homes' true annual means, in homes a bar of so wide a
+// step of the logarithm: each area's as fitted, counted by its homes. What lies above a
+// level is then what the areas have above it, which it would not be under one log-normal
+// curve where areas differ.
+func mixedCurve(step float64, laws []areaLaw) plot.Curve {
 	out := plot.Curve{Look: plot.Look{Role: plot.Model, Label: "true annual means, as fitted"}}
-	m, s := math.Log(c.GM.Value), math.Log(c.GSD.Value)
-	step := math.Log(bars.Edges[1] / bars.Edges[0])
 	const reach, steps = 3.0, 120
-	if !(s > 0) {
-		return out
-	}
-	for i := range steps + 1 {
-		z := reach * (2*float64(i)/steps - 1)
-		out.X = append(out.X, math.Exp(m+z*s))
-		out.Y = append(out.Y, float64(homes)*step*math.Exp(-z*z/2)/(s*math.Sqrt(2*math.Pi)))
-	}
-	return out
-}
-
-// measuredCurve is the distribution of the measured homes' true annual means, in homes a
-// bar: each area's as fitted, counted by the homes measured there.
-func measuredCurve(bars plot.Bars, post survey.PosteriorResult) plot.Curve {
-	out := plot.Curve{Look: plot.Look{Role: plot.Model, Label: "their true annual means, as fitted"}}
-	step := math.Log(bars.Edges[1] / bars.Edges[0])
-	const reach, steps = 3.0, 120
-	type law struct{ homes, m, s float64 }
-	var laws []law
 	low, high := math.Inf(1), math.Inf(-1)
-	for _, a := range post.Areas {
-		// How far a home lies from its area, and how well the area is known.
-		s := math.Hypot(post.SDHome.Value, a.SDMeanLog)
-		if a.Homes == 0 || !(s > 0) {
-			continue
+	for _, l := range laws {
+		if l.homes > 0 && l.sd > 0 {
+			low, high = min(low, l.mean-reach*l.sd), max(high, l.mean+reach*l.sd)
 		}
-		laws = append(laws, law{float64(a.Homes), a.MeanLog, s})
-		low, high = min(low, a.MeanLog-reach*s), max(high, a.MeanLog+reach*s)
 	}
-	if laws == nil {
+	if !(low < high) {
 		return out
 	}
 	for i := range steps + 1 {
 		t := low + (high-low)*float64(i)/steps
 		y := 0.0
 		for _, l := range laws {
-			z := (t - l.m) / l.s
-			y += l.homes * step * math.Exp(-z*z/2) / (l.s * math.Sqrt(2*math.Pi))
+			if l.homes > 0 && l.sd > 0 {
+				z := (t - l.mean) / l.sd
+				y += l.homes * step * math.Exp(-z*z/2) / (l.sd * math.Sqrt(2*math.Pi))
+			}
 		}
 		out.X, out.Y = append(out.X, math.Exp(t)), append(out.Y, y)
 	}
 	return out
+}
+
+// areaLaw is how the logarithms of an area's homes lie.
+type areaLaw struct{ homes, mean, sd float64 }
+
+// areaLaws are those of the areas as fitted.
+func areaLaws(post survey.PosteriorResult) (laws []areaLaw) {
+	for _, a := range post.Areas {
+		// How far a home lies from its area, and how well the area is known.
+		laws = append(laws, areaLaw{float64(a.Homes), a.MeanLog, math.Hypot(post.SDHome.Value, a.SDMeanLog)})
+	}
+	return laws
 }
 
 // areasPanel is a line for each area, and how many are shown.

@@ -44,7 +44,7 @@ func (q *question) densityFigure(h judged, all []judged, by string, typed bool) 
 	f.Lead = fmt.Sprintf("Annual mean %s Bq/m³, %g %% interval %s.", report.Number(e.Value, q.Levels...), percent, report.Interval(e, q.Levels...))
 	unseen := belowLimit(h.Result)
 	if unseen { // only the upper limit is the home's own
-		f.Lead = fmt.Sprintf("Annual mean under %s Bq/m³.", report.Number(e.Upper, q.Levels...))
+		f.Lead = underWords(e, percent, q.Levels)
 	}
 	for _, j := range all {
 		f.Lead += fmt.Sprintf(" Above %g Bq/m³ with a probability of %s %%. Verdict: %s.", j.level, report.Percent(j.Probability, q.Confidence), verdictWords(j))

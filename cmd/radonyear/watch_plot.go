@@ -48,8 +48,8 @@ func chartFigure(all []watched) (plot.Figure, error) {
 	f.Lead = fmt.Sprintf("State on %s: %s. Usual: %s Bq/m³, from %s.", temporal.Date(w.Points[len(w.Points)-1].Day, w.zone).Format(time.DateOnly), w.State,
 		report.Number(w.GM), count(w.Days, "day"))
 	if a := w.Alarm; a != nil {
-		f.Lead += fmt.Sprintf(" Alarm of %s, likely since %s: a rise by a factor of %s, interval %s.", temporal.Date(a.Day, w.zone).Format(time.DateOnly),
-			temporal.Date(a.Start, w.zone).Format(time.DateOnly), report.Number(a.Ratio.Value), report.Interval(a.Ratio))
+		f.Lead += fmt.Sprintf(" Alarm of %s, likely since %s: a rise by a factor of %s, %g %% interval %s.", temporal.Date(a.Day, w.zone).Format(time.DateOnly),
+			temporal.Date(a.Start, w.zone).Format(time.DateOnly), report.Number(a.Ratio.Value), round(100*a.Ratio.Confidence), report.Interval(a.Ratio))
 	}
 	return f, nil
 }

@@ -129,12 +129,22 @@ func (m Curve) draw(s surface, a *area) {
 	}
 }
 
-func sample(s surface, r Role, x, y float64) {
-	k := r.look()
+func sample(s surface, r Role, x, y float64) { sampleOf(s, r.look(), x, y) }
+
+func sampleOf(s surface, k looks, x, y float64) {
 	var p path
 	p.move(x, y)
 	p.line(x+keyWidth, y)
 	s.stroke(p, k.line, k.width, k.dash)
+}
+
+// unbroken is the look of a value that stands among levels, whose lines are broken: solid,
+// and thin where its role is broken otherwise, so that in grey nobody takes it for a level.
+func (k looks) unbroken() looks {
+	if k.dash != nil {
+		k.dash, k.width = nil, 0.9
+	}
+	return k
 }
 
 func (m Curve) key(s surface, x, y float64) { sample(s, m.Role, x, y) }
@@ -193,8 +203,16 @@ func (m Spells) key(s surface, x, y float64) {
 	s.stroke(p, m.Role.look().line, 1.8, nil)
 }
 
+// line is how an interval's line looks: upright ones stand among levels that lie across.
+func (m Intervals) line() looks {
+	if m.Across {
+		return m.Role.look()
+	}
+	return m.Role.look().unbroken()
+}
+
 func (m Intervals) draw(s surface, a *area) {
-	k := m.Role.look()
+	k := m.line()
 	var p, heads path
 	var at [][2]float64
 	for i := range m.At {
@@ -244,12 +262,15 @@ func head(p *path, x, y, dx, dy float64) {
 }
 
 func (m Intervals) key(s surface, x, y float64) {
-	sample(s, m.Role, x, y)
+	sampleOf(s, m.line(), x, y)
 	dot(s, m.Role, [2]float64{x + keyWidth/2, y})
 }
 
 func (m Rule) draw(s surface, a *area) {
 	k := m.Role.look()
+	if m.From < m.To {
+		k = k.unbroken()
+	}
 	var p path
 	if m.Upright {
 		y0, y1 := a.bottom, a.top
