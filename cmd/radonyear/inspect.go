@@ -328,7 +328,7 @@ func placesTable(d *ingest.Daily) report.Table {
 		{Head: "Kind", Style: report.Text, OmitEmpty: true},
 		{Key: "start", Head: "From", Style: report.Date},
 		{Key: "end", Style: report.Date},
-		{Key: "last_day", Head: "To", Style: report.Date, Spare: 2},
+		{Key: "last_day", Head: "To", Style: report.Text, Spare: 2},
 		{Key: "days", Style: report.Days},
 		{Key: "day_means", Head: "Day\nmeans", Style: report.Count},
 		{Key: "results", Head: "Results", Style: report.Count, Spare: 1}, // day means say which it is
@@ -349,7 +349,7 @@ func placesTable(d *ingest.Daily) report.Table {
 		}
 		t.Rows = append(t.Rows, report.Row{Label: tr.Home, Cells: []any{
 			tr.Home, tr.Area, tr.Room, tr.Detector, tr.Method, tr.Phase, tr.Kind, kind,
-			start.In(loc), end.In(loc), midnight(lastDay(tr, end).In(loc)), trackDays(tr), len(tr.Days), len(tr.Results), mean, below}})
+			start.In(loc), end.In(loc), lastDay(tr, end).In(loc).Format(time.DateOnly), trackDays(tr), len(tr.Days), len(tr.Results), mean, below}})
 	}
 	return t
 }
@@ -360,12 +360,6 @@ func zoneOf(t ingest.Track) *time.Location {
 		return loc
 	}
 	return time.UTC
-}
-
-// midnight is when the day of an instant began.
-func midnight(t time.Time) time.Time {
-	y, m, d := t.Date()
-	return time.Date(y, m, d, 0, 0, 0, 0, t.Location())
 }
 
 // trackDays is how many days were measured, of day means and of results what was

@@ -33,6 +33,9 @@ func collectTexts(v any, texts, days map[string]bool) {
 		}
 	case string:
 		texts[v] = true
+		if _, err := time.Parse(time.DateOnly, v); err == nil {
+			days[v] = true
+		}
 		if t, err := time.Parse(time.RFC3339, v); err == nil {
 			days[t.Format(time.DateOnly)] = true
 			if t.Hour() > 0 { // another day in the home's own zone

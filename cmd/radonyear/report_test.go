@@ -393,6 +393,9 @@ func TestPageNumbers(t *testing.T) {
 			if c.town == nil {
 				docs["inspect"] = anyJSON(t, "inspect", c.args)
 			}
+			if slices.Contains(c.commands, "verdict") {
+				docs["annual"] = anyJSON(t, "annual", c.args) // which twelve months
+			}
 			root := readPage(t, pageOf(t, append(args, c.town...)...))
 			checked, faults := checkNumbers(root, docs)
 			for _, f := range faults {
@@ -405,13 +408,15 @@ func TestPageNumbers(t *testing.T) {
 			for _, d := range docs {
 				all = append(all, d)
 			}
-			if slices.Contains(c.commands, "verdict") { // days that annual knows as well
-				all = append(all, anyJSON(t, "annual", c.args))
-			}
 			words, faults := checkWords(root, all)
 			pictures, more := checkFigures(root, docs)
 			how, last := checkHow(root, docs)
-			for _, f := range slices.Concat(faults, more, last) {
+			beside, sides := checkSides(root, docs)
+			dated, ordered := checkDays(root, docs)
+			if beside < c.least/2 || c.town == nil && dated < 2 {
+				t.Errorf("the words beside %d numbers and %d pairs of days", beside, dated)
+			}
+			for _, f := range slices.Concat(faults, more, last, sides, ordered) {
 				t.Error(f)
 			}
 			if c.town == nil && words < 4 || c.town != nil && len(root.all("main")[0].all("time")) > 0 || pictures < 4 || how < 10 {
@@ -421,7 +426,7 @@ func TestPageNumbers(t *testing.T) {
 			for command, doc := range docs {
 				inputs, _ := follow(doc, []string{"inputs"}) // none where they are kept back
 				beside, _ := follow(doc, []string{"inputs_beside"})
-				if command != "inspect" && (beside != nil) != (c.name == "switched") {
+				if command == "compare" && (beside != nil) != (c.name == "switched") {
 					t.Errorf("files beside the readings: %v", beside)
 				}
 				more, _ := beside.([]any)
