@@ -641,6 +641,67 @@ func TestPageEdges(t *testing.T) {
 	}
 }
 
+// TestPageMeasured: each detector's days and average, the last day that was measured, what
+// is not shown, and a level as it was asked for.
+func TestPageMeasured(t *testing.T) {
+	var days strings.Builder
+	days.WriteString("home,room,detector,start,end,value,unit\n")
+	for d := 1; d <= 28; d++ {
+		if d != 11 && d != 12 {
+			fmt.Fprintf(&days, "D,hall,m1,2025-04-%02d,2025-04-%02d,%d,Bq/m3\n", d, d+1, 100+d%2*20)
+		}
+	}
+	write := func(name, text string) string {
+		path := filepath.Join(t.TempDir(), name)
+		if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		return path
+	}
+	const weigh = "The answer also weighs how far so few\u00a0days may lie from a year"
+	for name, c := range map[string]struct {
+		args, says, not []string
+		row             string // of the table of detectors, cells between bars
+	}{
+		// 26 of 28 days, 13 of 100 and 13 of 120 Bq/m³.
+		"days": {[]string{write("days.csv", days.String())}, []string{"measured on 26 days between 1 April 2025 and 28 April 2025.", weigh}, []string{"29 Apr", "(4"},
+			"hall|m1|1 Apr 2025 to 28 Apr 2025|26|110"},
+		"rooms": {[]string{write("rooms.csv", "home,room,detector,start,end,value,unit\nR,living,a,2024-11-04,2025-02-04,40,Bq/m3\nR,cellar,b,2024-11-04,2025-02-04,900,Bq/m3\n"), "--level", "4 pCi/L"},
+			[]string{"over 92 days, from 4 November 2024 to 4 February 2025.", "ask for each room by itself (radonyear annual FILE --by room)", "148 Bq/m³ (4 pCi/L) is a level used"}, nil, "cellar|b|4 Nov 2024 to 4 Feb 2025|92|900"},
+		"whole level": {[]string{write("one.csv", "home,start,end,value,unit\nO,2024-11-04,2025-02-04,40,Bq/m3\n"), "--level", "148"}, []string{"148 Bq/m³ is a level used"}, []string{"(4", "--by room"},
+			"not stated|not stated|4 Nov 2024 to 4 Feb 2025|92|40.0"},
+		"not shown": {[]string{write("rise.csv", "home,start,end,value,unit,phase\nS,2024-01-10,2024-03-10,150,Bq/m3,before\nS,2025-01-10,2025-03-10,160,Bq/m3,after\n")},
+			[]string{"do not show whether", "Reduction: not shown: with it there is"}, []string{"none:"}, "not stated|not stated|with|10 Jan 2025 to 10 Mar 2025|59|160"},
+	} {
+		root := readPage(t, pageOf(t, c.args...))
+		words := strings.ReplaceAll(root.all("main")[0].words(), " days", " days")
+		for _, w := range c.says {
+			if !strings.Contains(words, w) {
+				t.Errorf("%s: the page does not say %q", name, w)
+			}
+		}
+		before, _, _ := strings.Cut(words, "How these numbers were made")
+		for _, w := range c.not {
+			if strings.Contains(before, w) {
+				t.Errorf("%s: the page says %q", name, w)
+			}
+		}
+		var rows []string
+		for _, row := range root.all("tr") {
+			var cells []string
+			for _, cell := range row.all("") {
+				if cell.name == "th" || cell.name == "td" {
+					cells = append(cells, strings.ReplaceAll(cell.words(), " ", " "))
+				}
+			}
+			rows = append(rows, strings.Join(cells, "|"))
+		}
+		if !slices.Contains(rows, c.row) {
+			t.Errorf("%s: no row is %q: %q", name, c.row, rows)
+		}
+	}
+}
+
 // TestPageAdvice: what a page says to do fits what it says is so.
 func TestPageAdvice(t *testing.T) {
 	skipShort(t)
