@@ -435,8 +435,9 @@ func legendre(n int) (x, w []float64) {
 // Interval: credible: of communities whose spreads are drawn from their priors, those
 // asked for at 90 % hold 90. Of one pair of spreads, 0.8 between homes and 0.4 between
 // areas, those of areas hold 89 % with 12 areas of 25 homes, 87 to 90 with 20 of 5 or with
-// 5 of 10, 86 with 40 of 2, and 95 where areas are nearly alike; TestCoverage holds that. With five
-// areas or fewer they lean on the prior.
+// 5 of 10, 86 with 40 of 2, and 95 where areas are nearly alike; TestCoverage holds that. Of
+// homes that are not the model, a mass balance, means of 12 areas of 25 homes hold 87 to
+// 93. With five areas or fewer they lean on the prior.
 //
 // Notes: one-area, areas-explained, few-areas, mostly-censored, no-homes, all-below.
 //
