@@ -3,7 +3,6 @@ package compare
 import (
 	"fmt"
 	"math"
-	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -41,23 +40,15 @@ func coverage(pooled, series []pooledSetting, trials [2]int) [][]analysis.Covera
 	return rows
 }
 
-// remake writes the table anew, or only the rows of the settings that -settings names:
-// each setting has random numbers of its own, so that a row is the same whatever else is
-// made with it.
+// remake writes the table anew, or only the rows of the settings that -settings names.
 func remake(pooled, series []pooledSetting) error {
-	asked, err := regexp.Compile(*settingsAsked)
+	asked, kept, err := reftest.PartOfCoverage(*settingsAsked)
 	if err != nil {
 		return err
 	}
-	var kept []analysis.CoverageRow
-	if *settingsAsked != "" {
-		if kept, err = reftest.CoverageRows("COVERAGE.md"); err != nil {
-			return err
-		}
-	}
 	only := func(all []pooledSetting) (some []pooledSetting) {
 		for _, s := range all {
-			if asked.MatchString(s.name) {
+			if asked(s.name) {
 				some = append(some, s)
 			}
 		}
@@ -66,11 +57,11 @@ func remake(pooled, series []pooledSetting) error {
 	made := coverage(only(pooled), only(series), [2]int{pooledTrials, seriesTrials})
 	var rows [][]analysis.CoverageRow
 	for _, s := range slices.Concat(pooled, series) {
-		if asked.MatchString(s.name) {
+		if asked(s.name) {
 			rows, made = append(rows, made[0]), made[1:]
-			continue
+		} else {
+			rows = append(rows, kept(s.name))
 		}
-		rows = append(rows, slices.DeleteFunc(slices.Clone(kept), func(r analysis.CoverageRow) bool { return r.Setting != s.name }))
 	}
 	return reftest.WriteCoverage(coverageIntroduction, rows)
 }

@@ -3,8 +3,6 @@ package lognormal
 import (
 	"flag"
 	"fmt"
-	"regexp"
-	"slices"
 	"strings"
 	"testing"
 
@@ -24,29 +22,20 @@ const publishedTrials = 4000
 var introduction = fmt.Sprintf("%d samples a setting (bca: %d, with 2000 resamples each), log-normal, geometric mean 100 Bq/m³. Asked for: 95 %%.\n\n", publishedTrials, publishedTrials/4) +
 	"Held: intervals that held the truth; under and over: with the truth under the lower limit and over the upper. Answered: samples with an interval; where fewer than two lie above the limit there is none, where more than 80 % lie below it none of the mean, the geometric mean and deviation and of a quantile below the lowest value known. An open upper limit is counted as any other. Where that of the mean is open, describe gives no mean and tells its lower limit: mean with upper limit is the means that are left, which may hold less than all of them do, of ten homes and fewer, or with more than 60 % below the limit, and by the default. Share above is of a level that 10 % of homes are above, share far above of one that 2 % are; with 88 % below the limit, the first lies just above that, and the few samples of which a mean, a geometric mean or deviation is given are those that by chance have fewer below than there are. Width: median of upper limit over lower, +Inf where most upper limits are open; of a threshold, the difference, Bq/m³. The default for complete samples is land for the mean, of two values no mean at all, and adjusted-likelihood for any other sample. Made by `go test -run TestCoverage ./analysis/lognormal -args -update`."
 
-// remake writes the table anew, or only the rows of the settings that -settings names:
-// each setting has random numbers of its own, so that a row is the same whatever else is
-// made with it.
+// remake writes the table anew, or only the rows of the settings that -settings names.
 func remake() error {
-	asked, err := regexp.Compile(*settingsAsked)
+	asked, kept, err := reftest.PartOfCoverage(*settingsAsked)
 	if err != nil {
 		return err
-	}
-	var kept []analysis.CoverageRow
-	if *settingsAsked != "" {
-		if kept, err = reftest.CoverageRows("COVERAGE.md"); err != nil {
-			return err
-		}
 	}
 	settings := CoverageSettings()
 	rows := make([][]analysis.CoverageRow, len(settings))
 	numeric.Each(len(settings), func(i int) {
-		name := settings[i].String()
-		if asked.MatchString(name) {
+		if name := settings[i].String(); asked(name) {
 			rows[i] = CoverageTable(settings[i], publishedTrials)
-			return
+		} else {
+			rows[i] = kept(name)
 		}
-		rows[i] = slices.DeleteFunc(slices.Clone(kept), func(r analysis.CoverageRow) bool { return r.Setting != name })
 	})
 	return reftest.WriteCoverage(introduction, rows)
 }

@@ -1,24 +1,20 @@
 package lognormal
 
 import (
+	"bytes"
 	"encoding/csv"
 	"encoding/json"
 	"math"
-	"os"
-	"path/filepath"
 	"strconv"
 	"testing"
 
 	"radonyear/analysis/internal/numeric"
+	"radonyear/analysis/internal/reftest"
 )
 
 // TestOthersData holds fits to published ones of data that are other people's and that
 // the project does not contain: a folder of them is named by RADONYEAR_OTHERS_DATA.
 func TestOthersData(t *testing.T) {
-	folder := os.Getenv("RADONYEAR_OTHERS_DATA")
-	if folder == "" {
-		t.Skip("RADONYEAR_OTHERS_DATA names no folder of other people's data")
-	}
 	for _, c := range []struct {
 		file         string
 		mean, sd     float64 // of logarithms
@@ -34,12 +30,7 @@ func TestOthersData(t *testing.T) {
 		// the fit by two programs in R.
 		{"helsel_cohn_silver.csv", -1.0405716, 2.3548467, 0, 1.8837, 50.576, [2]float64{}, 3e-5},
 	} {
-		f, err := os.Open(filepath.Join(folder, c.file))
-		if err != nil {
-			t.Fatal(err)
-		}
-		rows, err := csv.NewReader(f).ReadAll()
-		f.Close()
+		rows, err := csv.NewReader(bytes.NewReader(reftest.Others(t, c.file))).ReadAll()
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -71,12 +62,8 @@ func TestOthersData(t *testing.T) {
 	}
 
 	// NIST StRD, univariate summary statistics: certified values.
-	text, err := os.ReadFile(filepath.Join(folder, "published", "nist_univ.json"))
-	if err != nil {
-		t.Fatal(err)
-	}
 	var sets map[string]json.RawMessage
-	if err := json.Unmarshal(text, &sets); err != nil {
+	if err := json.Unmarshal(reftest.Others(t, "published", "nist_univ.json"), &sets); err != nil {
 		t.Fatal(err)
 	}
 	for _, c := range []struct {

@@ -153,11 +153,27 @@ type heldRow struct {
 	held, under, over, bias, w float64 // bias of the value, as a logarithm or, of shares, as it is; w: mean width likewise
 }
 
+// heldRows are those of a setting's quantities, of the counts of each replication.
+func heldRows(setting string, quantities []string, all [][]heldRow) (rows []heldRow) {
+	for k, name := range quantities {
+		r := heldRow{setting: setting, quantity: name}
+		for _, o := range all {
+			r.intervals += o[k].intervals
+			r.under, r.over, r.bias, r.w = r.under+o[k].under, r.over+o[k].over, r.bias+o[k].bias, r.w+o[k].w
+		}
+		m := float64(r.intervals)
+		r.under, r.over, r.bias, r.w = r.under/m, r.over/m, r.bias/m, r.w/m
+		r.held = 1 - r.under - r.over
+		rows = append(rows, r)
+	}
+	return rows
+}
+
 var fixedNames = []string{"GM of an area", "AM of an area", "share of an area", "GM of the community", "AM of the community", "share of the community"}
 
 // fixedCoverage counts, over n communities of a setting from a seed on, how often the
 // 90 % intervals of areas and of the community held the truth.
-func fixedCoverage(set community, n int, seed uint64) (rows []heldRow) {
+func fixedCoverage(set community, n int, seed uint64) []heldRow {
 	const level = 100.0
 	names := fixedNames
 	all := make([][]heldRow, n)
@@ -206,18 +222,7 @@ func fixedCoverage(set community, n int, seed uint64) (rows []heldRow) {
 		add(5, m.Above[0].Share.Value, m.Above[0].Share.Lower, m.Above[0].Share.Upper, share/total)
 		all[i] = out
 	})
-	for k, name := range names {
-		r := heldRow{setting: set.String(), quantity: name}
-		for _, o := range all {
-			r.intervals += o[k].intervals
-			r.under, r.over, r.bias, r.w = r.under+o[k].under, r.over+o[k].over, r.bias+o[k].bias, r.w+o[k].w
-		}
-		m := float64(r.intervals)
-		r.under, r.over, r.bias, r.w = r.under/m, r.over/m, r.bias/m, r.w/m
-		r.held = 1 - r.under - r.over
-		rows = append(rows, r)
-	}
-	return rows
+	return heldRows(set.String(), names, all)
 }
 
 const (

@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"testing"
 
 	"radonyear/analysis/internal/numeric"
@@ -148,21 +149,17 @@ func updateCoverage(t *testing.T) {
 	}
 	b.WriteString(noiseText + noiseHead)
 	// A district's homes are simulated once for all of these rows.
-	names := make([]string, len(noiseSets))
+	made := sync.OnceValues(func() ([]deNoised, [][]float64) {
+		return deNoiseAll(noiseSeed, noiseDistricts, noiseHomes, noiseSets, noiseReps)
+	})
 	for i, set := range noiseSets {
-		names[i] = set.name
-	}
-	if !slices.ContainsFunc(names, func(n string) bool { return have[n+" | "+noiseQuantity] == "" }) {
-		for _, n := range names {
-			b.WriteString(have[n+" | "+noiseQuantity])
-		}
-	} else {
-		sum, biases := deNoiseAll(noiseSeed, noiseDistricts, noiseHomes, noiseSets, noiseReps)
-		for i, x := range sum {
-			_, sd := numeric.Moments(biases[i])
-			fmt.Fprintf(&b, "| %s | %s | %d | %.1f | %.1f | %.1f | %+.4f | %.4f | %+.3f | %+.3f | %.3f | %.1f | %+.4f | %+.4f | %.1f | %.1f |\n", names[i], noiseQuantity, noiseDistricts*noiseReps, 100*x.held, 100*x.under, 100*x.over,
-				x.bias, sd/math.Sqrt(noiseDistricts), slices.Min(biases[i]), slices.Max(biases[i]), x.width, 100*x.heldSample, x.biasSample, x.rawBias, 100*x.heldAlone, 100*x.heldMean)
-		}
+		add(set.name, []string{noiseQuantity}, func() []string {
+			sum, biases := made()
+			x, each := sum[i], biases[i]
+			_, sd := numeric.Moments(each)
+			return []string{fmt.Sprintf("| %s | %s | %d | %.1f | %.1f | %.1f | %+.4f | %.4f | %+.3f | %+.3f | %.3f | %.1f | %+.4f | %+.4f | %.1f | %.1f |\n", set.name, noiseQuantity, noiseDistricts*noiseReps, 100*x.held, 100*x.under, 100*x.over,
+				x.bias, sd/math.Sqrt(noiseDistricts), slices.Min(each), slices.Max(each), x.width, 100*x.heldSample, x.biasSample, x.rawBias, 100*x.heldAlone, 100*x.heldMean)}
+		})
 	}
 	if err := os.WriteFile("COVERAGE.md", b.Bytes(), 0o644); err != nil {
 		t.Fatal(err)

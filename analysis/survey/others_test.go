@@ -1,51 +1,12 @@
 package survey
 
 import (
-	"bytes"
 	"math"
-	"os"
-	"path/filepath"
 	"strconv"
 	"testing"
-)
 
-// columns reads the rows of numbers at the end of a file of NIST's Statistical
-// Reference Datasets, which follow on the second line that begins with Data:.
-func columns(t *testing.T, name string) (rows [][]float64) {
-	t.Helper()
-	folder := os.Getenv("RADONYEAR_OTHERS_DATA")
-	if folder == "" {
-		t.Skip("RADONYEAR_OTHERS_DATA names no folder of other people's data")
-	}
-	text, err := os.ReadFile(filepath.Join(folder, "published", name))
-	if err != nil {
-		t.Fatal(err)
-	}
-	heads := 0
-	for line := range bytes.Lines(text) {
-		if bytes.HasPrefix(line, []byte("Data:")) {
-			heads++
-			continue
-		}
-		fields := bytes.Fields(line)
-		if heads < 2 || len(fields) == 0 {
-			continue
-		}
-		var row []float64
-		for _, f := range fields {
-			x, err := strconv.ParseFloat(string(f), 64)
-			if err != nil {
-				t.Fatal(name, err)
-			}
-			row = append(row, x)
-		}
-		rows = append(rows, row)
-	}
-	if len(rows) == 0 {
-		t.Fatalf("%s holds no rows", name)
-	}
-	return rows
-}
+	"radonyear/analysis/internal/reftest"
+)
 
 // TestOthersData holds Fit to NIST's certified analyses of variance and regressions, of
 // data that the project does not contain; see the test of this name in lognormal.
@@ -78,7 +39,7 @@ func TestOthersData(t *testing.T) {
 		{"nist_SmLs07.dat", 9, 21, 1e12, 2.10000000000000e-01, 1.00000000000000e-02, 1e-4},
 		{"nist_SmLs09.dat", 9, 2001, 1e12, 2.00100000000000e+01, 1.00000000000000e-02, 1e-4},
 	} {
-		rows := columns(t, c.file)
+		rows := reftest.NIST(t, c.file)
 		if len(rows) != c.areas*c.n {
 			t.Fatalf("%s: %d rows", c.file, len(rows))
 		}
@@ -110,7 +71,7 @@ func TestOthersData(t *testing.T) {
 	} {
 		var opt Options
 		var homes []Home
-		for _, r := range columns(t, c.file) {
+		for _, r := range reftest.NIST(t, c.file) {
 			homes = append(homes, Home{Log: r[0] / c.unit, Covariates: r[1:]})
 		}
 		for k := range homes[0].Covariates {

@@ -950,7 +950,7 @@ var publishedQuantities = append(slices.Clone(fixedNames), "GSD of the community
 // publishedCoverage counts over n communities, with spreads of 0.5 to 1 between homes and
 // 0.1 to 0.6 between areas, how often what is published at 90 % holds the truth: of areas,
 // and of the homes as measured in each, or of dwellings.
-func publishedCoverage(set publishedSet, n int, seed uint64) (rows []heldRow) {
+func publishedCoverage(set publishedSet, n int, seed uint64) []heldRow {
 	const level = 200.0
 	all := make([][]heldRow, n)
 	numeric.Each(n, func(i int) {
@@ -1014,18 +1014,7 @@ func publishedCoverage(set publishedSet, n int, seed uint64) (rows []heldRow) {
 		add(7, &p.SDHome, same, sigma)
 		all[i] = out
 	})
-	for k, name := range publishedQuantities {
-		r := heldRow{setting: set.name, quantity: name}
-		for _, o := range all {
-			r.intervals += o[k].intervals
-			r.under, r.over, r.bias, r.w = r.under+o[k].under, r.over+o[k].over, r.bias+o[k].bias, r.w+o[k].w
-		}
-		m := float64(r.intervals)
-		r.under, r.over, r.bias, r.w = r.under/m, r.over/m, r.bias/m, r.w/m
-		r.held = 1 - r.under - r.over
-		rows = append(rows, r)
-	}
-	return rows
+	return heldRows(set.name, publishedQuantities, all)
 }
 
 const publishedReps = 200

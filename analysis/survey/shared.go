@@ -124,6 +124,9 @@ func sharedVariance(tests []countedTest, season [][]float64) float64 {
 	for _, t := range tests {
 		n += t.count
 	}
+	if n < 2 {
+		return 0
+	}
 	tests = slices.DeleteFunc(slices.Clone(tests), func(t countedTest) bool { return t.Test == nil })
 	// The order of homes is to change no digit.
 	slices.SortFunc(tests, func(a, b countedTest) int {
@@ -157,9 +160,6 @@ func sharedVariance(tests []countedTest, season [][]float64) float64 {
 			}
 			sum += w
 		}
-	}
-	if n < 2 {
-		return 0
 	}
 	return max(sum-itself, 0) / (n * (n - 1))
 }

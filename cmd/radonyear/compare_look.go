@@ -31,8 +31,8 @@ func (r *record) place() string {
 	if r.room != "" {
 		parts = append(parts, r.room)
 	}
-	if named := strings.Join(r.detectors, ", then "); strings.Trim(named, ", then") != "" {
-		parts = append(parts, named)
+	if slices.ContainsFunc(r.detectors, func(name string) bool { return name != "" }) {
+		parts = append(parts, strings.Join(r.detectors, ", then "))
 	}
 	if parts == nil {
 		return "the monitor"

@@ -23,6 +23,11 @@ func TestRecords(t *testing.T) {
 		}
 		return s
 	}
+	for want, of := range map[string]analysis.Series{"the monitor": monitor("", "", 0, 3), "ten": monitor("", "ten", 0, 3), "attic, hen": monitor("attic", "hen", 0, 3)} {
+		if r := records([]analysis.Series{of}); r[0].place() != want {
+			t.Errorf("%q, not %q", r[0].place(), want)
+		}
+	}
 	got := records([]analysis.Series{
 		monitor("living", "M4", 30, 5), // after a gap
 		monitor("living", "M3", 5, 8),  // beside M1

@@ -485,6 +485,9 @@ func subjectsOf(h ingest.Home, by string) []subject {
 	return out
 }
 
+// unsaidPhase is why readings of no phase cannot be used beside others from after.
+const unsaidPhase = "readings from after mitigation, and others that state no phase; state it"
+
 // phaseOf is the side of a mitigation that readings of such phases are of, together,
 // or why they are of no one side. What states no phase is taken as from before: a
 // home without a system has nothing else to state.
@@ -494,7 +497,7 @@ func phaseOf(phases []string) (phase, why string) {
 	case after && before:
 		return "", "readings from before and after mitigation; choose with --phase before or --phase after"
 	case after && unsaid:
-		return "", "readings from after mitigation, and others that state no phase; state it, or choose with --phase after"
+		return "", unsaidPhase + ", or choose with --phase after"
 	case after:
 		return "after", ""
 	case before:

@@ -390,8 +390,8 @@ func (q communityQuestion) population(daily *ingest.Daily) (population, int) {
 				s.series = append(s.series, x)
 			}
 		}
-		if slices.Contains(phases, "") { // beside "after" it may be either
-			_, s.why = phaseOf(phases)
+		if slices.Contains(phases, "") && slices.Contains(phases, "after") {
+			s.why = unsaidPhase
 		}
 		switch {
 		case len(h.Series) == 0:

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"os"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -78,6 +79,25 @@ func CoverageRows(name string) (rows []analysis.CoverageRow, err error) {
 		rows = append(rows, r)
 	}
 	return rows, nil
+}
+
+// PartOfCoverage is for making a part of COVERAGE.md anew, where each setting has random
+// numbers of its own: which settings a pattern names, and the rows that others have there.
+// No pattern is all of them.
+func PartOfCoverage(pattern string) (asked func(setting string) bool, kept func(setting string) []analysis.CoverageRow, err error) {
+	named, err := regexp.Compile(pattern)
+	if err != nil {
+		return nil, nil, err
+	}
+	var rows []analysis.CoverageRow
+	if pattern != "" {
+		if rows, err = CoverageRows("COVERAGE.md"); err != nil {
+			return nil, nil, err
+		}
+	}
+	return named.MatchString, func(setting string) []analysis.CoverageRow {
+		return slices.DeleteFunc(slices.Clone(rows), func(r analysis.CoverageRow) bool { return r.Setting != setting })
+	}, nil
 }
 
 // CoverageDiffers says where rows found by fewer trials lie further from the
