@@ -258,6 +258,10 @@ func prepare(s analysis.Series) (r Result, rec record, notes []analysis.Note, er
 	if !(r.Spread > 1e-12*r.PlainMean) || math.IsInf(r.Spread, 0) {
 		return r, rec, nil, refuse("all %d readings are %.4g Bq/m³, so nothing shows how far they could be off", n, rec.y[0])
 	}
+	step := r.Step.Hours()
+	if lag, ok := LagOne(rec.y, func(i int) bool { return math.Abs(rec.hours[rec.gap[i]]-step) <= Alike*step }); ok {
+		r.LagOne = &lag
+	}
 	if r.Step <= 4*time.Hour && rec.length+usual.Hours() >= 72 {
 		takeDayOff(rec.y, hours)
 	}

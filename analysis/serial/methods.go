@@ -32,4 +32,5 @@ var Methods = []analysis.Method{
 		},
 		Evidence: analysis.Evidence{Reference: "testdata/reference/serial-mean.json", ByHand: "TestByHand", Coverage: "analysis/serial/COVERAGE.md"},
 	},
+	lagOneMethod,
 }

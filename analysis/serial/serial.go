@@ -34,6 +34,7 @@ type Result struct {
 	EffectiveN      float64           // so many independent readings of the same spread would have an interval as wide as Mean's
 	NaiveHalfWidth  float64           // Bq/m³; what t·s/√n would have claimed
 	Step            time.Duration     // the usual distance from one reading to the next
+	LagOne          *float64          // by LagOne, of readings one Step apart, their daily cycle and all; nil where it gives none
 }
 
 // What a series needs, by this project's choice; MinTimes and EnoughTimes by

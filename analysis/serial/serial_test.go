@@ -333,6 +333,9 @@ func TestProperties(t *testing.T) {
 				t.Error(err)
 			}
 		}
+		if l := r.LagOne; l != nil && !(*l >= -1 && *l <= 1) {
+			t.Errorf("a lag-one autocorrelation of %v", *l)
+		}
 		if w := r.Mean.Upper - r.Mean.Lower; w <= last {
 			t.Errorf("an interval of %v at %v is no wider than before", w, c)
 		} else {

@@ -43,6 +43,14 @@ func correlationTime(r serial.Result) any {
 	return r.CorrelationTime
 }
 
+// lagOne is a cell with the lag-one autocorrelation, empty where gaps leave none.
+func lagOne(r serial.Result) any {
+	if r.LagOne == nil {
+		return nil
+	}
+	return *r.LagOne
+}
+
 func (p *program) mean(c *cli.Context) error {
 	var opt serial.Options
 	var err error
@@ -105,13 +113,14 @@ func (p *program) mean(c *cli.Context) error {
 		{Key: "cosine", Style: report.Estimate},
 		{Key: "correlation_time_h", Head: "Correlation\ntime, h", Style: report.Factor},
 		{Key: "correlation_time_at_most", Style: report.Bool},
+		{Key: "lag_one_autocorrelation", Style: report.Factor},
 		{Key: "effective_n", Head: "Worth\nreadings", Style: report.Factor},
 		{Key: "naive_half_width", Head: "±t·s/√n\nclaims ±", Style: report.Factor},
 	}}
 	for _, r := range results {
 		t.Rows = append(t.Rows, report.Row{Label: report.PlaceName(r.Place), Notes: rowNotes(r.notes), Cells: []any{
 			r.Home, r.Area, r.Room, r.Detector, r.phase, instant(r.Start()), instant(r.End()), r.Mean.N, r.PlainMean, r.Mean, r.Cosine,
-			correlationTime(r.Result), r.NotSeen, r.EffectiveN, r.NaiveHalfWidth}})
+			correlationTime(r.Result), r.NotSeen, lagOne(r.Result), r.EffectiveN, r.NaiveHalfWidth}})
 	}
 	doc := report.Document{
 		Command: "mean", Version: version, Tables: []report.Table{t},
