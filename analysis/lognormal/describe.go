@@ -48,8 +48,12 @@ type Description struct {
 	Outdoor           float64
 	Fit               *FitResult // nil where a note says why. Mean, quantiles and next home include Outdoor; GM and GSD are of the excess over it
 	Above             []Share
-	Shape             *ShapeResult // of the excess over Outdoor; nil if not asked for, or where a note says why
-	Notes             []analysis.Note
+	// OrderStatistics is nil unless some of the excess lies below limits, all of it is known
+	// otherwise, each value counts one home, and Fit has a mean for it to stand beside. Its
+	// Mean includes Outdoor; its line is of the excess.
+	OrderStatistics *OrderStatisticsResult
+	Shape           *ShapeResult // of the excess over Outdoor; nil if not asked for, or where a note says why
+	Notes           []analysis.Note
 }
 
 // Describe sums up one group of homes, one value a home, Bq/m³: how many, least to
@@ -58,7 +62,9 @@ type Description struct {
 // and a note says why.
 //
 // Formula. Fit for everything that rests on a log-normal distribution, of the
-// excess over Outdoor if there is one; Counted for the other share.
+// excess over Outdoor if there is one; Counted for the other share; OrderStatistics for a
+// second mean where some values lie below limits, as information beside Fit's and never
+// in its place, for it has no interval.
 //
 // Assumes what Fit and Counted assume; and that each home is there once.
 //
@@ -137,6 +143,12 @@ func Describe(obs []Observation, opt DescribeOptions) (Description, error) {
 			fit.addOutdoor(opt.Outdoor)
 		}
 		d.checkMean(obs)
+		if d.Fit.Mean != nil && opt.Counts == nil {
+			if r, err := OrderStatistics(excess); err == nil && r.Below > 0 {
+				r.Mean += opt.Outdoor
+				d.OrderStatistics = &r
+			}
+		}
 	}
 	uncertain := slices.ContainsFunc(obs, func(o Observation) bool { return o.Error > 0 })
 	for i, l := range opt.Levels {

@@ -161,6 +161,18 @@ var Methods = []analysis.Method{
 		Evidence: analysis.Evidence{Reference: "testdata/reference/lognormal.json", ByHand: "TestByHand, TestClassesByHand, TestErrorsByHand", Coverage: published},
 	},
 	{
+		Key: "order-statistics-mean", Title: "mean where values lie below limits, by regression on order statistics",
+		Estimates: "the arithmetic mean, Bq/m³, where some values lie below limits, by regression on order statistics: the known values enter as they stand, and only those below limits are filled in from a log-normal line through the known ones.",
+		Formula:   "Of the limits L₁ < … < Lₘ, with L₀ = 0, Aⱼ known values lie from Lⱼ up to under Lⱼ₊₁, Bⱼ values are known to lie under Lⱼ, and Cⱼ have the limit Lⱼ. The share at Lⱼ or above is pⱼ = pⱼ₊₁ + (1 − pⱼ₊₁)·Aⱼ/(Aⱼ + Bⱼ), from pₘ₊₁ = 0 down to p₁, and p₀ = 1. The rank of the i-th of the Aⱼ from below is 1 − pⱼ + (pⱼ − pⱼ₊₁)·i/(Aⱼ + 1), that of the i-th of the Cⱼ is (1 − pⱼ)·i/(Cⱼ + 1). The line is ln x = a + b·z by least squares over the known values, z being the standard normal quantiles of their ranks; a value below a limit is taken as e^(a + b·z) at its own rank, and the mean is the plain one of all n. A value may so be taken as above its own limit, where few lie under a low one; it is left there, as published.",
+		Assumes:   "independent values, known exactly or below limits that do not depend on the value, at most 80 % of them below; and that what lies below goes on as the known values do, log-normally. Values between bounds or with an error have no rank here.",
+		Interval:  "none. Of 20 log-normal values with half below a limit and a geometric standard deviation of 2.5 it is some 1 % too low on average, and varies as much as the plain mean would if all of them were known.",
+		Sources: []analysis.Source{
+			{Key: "hirsch-stedinger-1987", Cite: "Hirsch and Stedinger 1987, Water Resour. Res. 23:715 (from memory)", Part: "for the ranks"},
+			{Key: "helsel-cohn-1988", Cite: "Helsel and Cohn 1988, Water Resour. Res. 24:1997 (from memory)"},
+		},
+		Evidence: analysis.Evidence{Reference: "testdata/reference/lognormal-order-statistics.json; TestOthersData", ByHand: "TestOrderStatisticsByHand", Coverage: "no interval"},
+	},
+	{
 		Key: "threshold", Title: "where a log-normal distribution begins (library only)",
 		Estimates: "the concentration at which a log-normal distribution begins, Bq/m³: a level that no home lies below, as outdoor air gives one.",
 		Formula: "l(γ) = −n·ln σ − Σ ln(x−γ) − (n/2)(1 + ln 2π), σ² = Σ(ln(x−γ) − μ)²/n about the mean μ. It grows without bound as γ nears the least value, " +

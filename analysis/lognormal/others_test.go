@@ -21,14 +21,16 @@ func TestOthersData(t *testing.T) {
 		am           float64 // 0: not published
 		lower, upper float64 // of the arithmetic mean
 		gm           [2]float64
+		ordered      float64 // the mean by regression on order statistics
+		unbiased     float64 // the quasi unbiased mean; 0: not published
 		rel          float64
 	}{
 		// USEPA 2009, Unified Guidance EPA 530/R-09-007, example 15-1: 25 values of manganese,
 		// limits at 2 and 5.
-		{"epa09_manganese.csv", 2.215905, 1.356291, 23.003987, 12.37629, 69.87694, [2]float64{1.595062, 2.771197}, 1e-6},
+		{"epa09_manganese.csv", 2.215905, 1.356291, 23.003987, 12.37629, 69.87694, [2]float64{1.595062, 2.771197}, 19.8276733285983, 21.566945, 1e-6},
 		// Helsel and Cohn 1988, Water Resour. Res. 24:1997 (from memory): 56 values of silver, several limits;
-		// the fit by two programs in R.
-		{"helsel_cohn_silver.csv", -1.0405716, 2.3548467, 0, 1.8837, 50.576, [2]float64{}, 3e-5},
+		// the fits by two programs in R.
+		{"helsel_cohn_silver.csv", -1.0405716, 2.3548467, 0, 1.8837, 50.576, [2]float64{}, 12.5326827809271, 0, 3e-5},
 	} {
 		rows, err := csv.NewReader(bytes.NewReader(reftest.Others(t, c.file))).ReadAll()
 		if err != nil {
@@ -58,6 +60,13 @@ func TestOthersData(t *testing.T) {
 			agree(t, c.file+", mean", r.Mean.Value, c.am, c.rel)
 			agree(t, c.file+", lower of the log mean", math.Log(r.GM.Lower), c.gm[0], c.rel)
 			agree(t, c.file+", upper of the log mean", math.Log(r.GM.Upper), c.gm[1], c.rel)
+		}
+		agree(t, c.file+", mean by order statistics", orderStatistics(t, obs).Mean, c.ordered, 1e-12)
+		// Finney's unbiased mean of as many known values, with the censored likelihood's mean
+		// and standard deviation in their place. No result gives it: its shape is the
+		// fit's, and it has no interval, so that it tells a reader nothing beside the fit.
+		if c.unbiased > 0 {
+			agree(t, c.file+", quasi unbiased mean", math.Exp(r.MeanLog+logUnbiased(len(obs), r.SDLog)), c.unbiased, c.rel)
 		}
 	}
 

@@ -475,6 +475,12 @@ func checkAllOf(t *testing.T, name string, d Description) {
 	if d.Fit != nil {
 		numbers = append(numbers, d.Fit.MeanLog, d.Fit.SDLog, d.Fit.LogLikelihood)
 	}
+	if o := d.OrderStatistics; o != nil {
+		numbers = append(numbers, o.Mean, o.MeanLog, o.SDLog)
+		if !(o.Mean > 0) {
+			t.Errorf("%s: a mean by order statistics of %v", name, o.Mean)
+		}
+	}
 	for _, x := range numbers {
 		if math.IsNaN(x) || math.IsInf(x, 0) {
 			t.Errorf("%s: a number is %v: %+v", name, x, d)
@@ -711,6 +717,9 @@ func FuzzDescribe(f *testing.F) {
 	f.Add(pack(0, 10, 0, 20, 20, 0.1, 30, 40, 0), 100.0, 5.0, 0.9)
 	f.Add(pack(1e-300, 1e-300, 0, 1e300, 1e300, 0), 1e-300, 1e-301, 0.999999)
 	f.Add(pack(0, 1e-300, 0, 1e300, math.Inf(1), 0, 1, 2, 0, 5, 6, 3), 1e300, 0.0, 0.5)
+	f.Add(pack(0, 1e-300, 0, 1e-300, 1e-300, 0, 1e300, 1e300, 0, 0, 1e300, 0), 1.0, 0.0, 0.95)
+	f.Add(pack(0, 20, 0, 0, 30, 0), 1.0, 0.0, 0.95)
+	f.Add(pack(0, 20, 0, 30, 30, 0, 30, 30, 0), 100.0, 8.0, 0.95)
 	f.Add(pack(20, 20, 1e10, 30, 30, 1e-10, 50, 50, 1), 25.0, 0.0, 0.95)
 	f.Fuzz(func(t *testing.T, b []byte, level, outdoor, confidence float64) {
 		var obs []Observation

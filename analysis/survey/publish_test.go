@@ -185,7 +185,7 @@ func TestGate(t *testing.T) {
 		"RawShare.Level": "published", "RawShare.Above": "published: rounded", "RawShare.Undecided": "withheld: a count", "RawShare.Share": "published: Countable",
 		"Description.N": "published: rounded", "Description.Below": "withheld: a count", "Description.Between": "withheld: a count", "Description.Min": "withheld: one home", "Description.Max": "withheld: one home",
 		"Description.MinBelow": "withheld: one home", "Description.Ranks": "published: with homes beyond", "Description.Outdoor": "withheld: a setting", "Description.Fit": "published", "Description.Above": "published",
-		"Description.Shape": "withheld: holds every value", "Description.Notes": "withheld: count homes",
+		"Description.OrderStatistics": "withheld: full digits, and counts homes", "Description.Shape": "withheld: holds every value", "Description.Notes": "withheld: count homes",
 		"Ranked.P": "published", "Ranked.Value": "published: with homes beyond", "Ranked.Below": "withheld: with its value",
 		"Share.Level": "published", "Share.Fraction": "published", "Share.Counted": "published: by PublishedCount, where Countable allows",
 		"FitResult.N": "withheld: a count", "FitResult.Below": "withheld: a count", "FitResult.Between": "withheld: a count", "FitResult.MeanLog": "withheld: full digits", "FitResult.SDLog": "withheld: full digits",

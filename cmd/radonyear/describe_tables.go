@@ -47,6 +47,7 @@ func (q surveyQuestion) tables(groups []group, ds []lognormal.Description) []rep
 	q.estimate(&main, report.Column{Key: "gm", Head: "GM", Style: report.Estimate}, report.Concentration)
 	q.estimate(&main, report.Column{Key: "gsd", Head: "GSD", Style: report.Estimate, ValueOnly: true}, report.Factor)
 	q.estimate(&main, report.Column{Key: "am", Head: "Mean", Style: report.Estimate}, report.Concentration)
+	main.Columns = append(main.Columns, report.Column{Key: "am_by_order_statistics", Style: report.Concentration})
 	if len(ds) > 1 {
 		main.Title = "Bq/m³; GM: geometric mean; GSD: geometric standard deviation."
 	}
@@ -92,6 +93,7 @@ func (q surveyQuestion) tables(groups []group, ds []lognormal.Description) []rep
 				row.Cells = append(row.Cells, valueOf(e))
 			}
 		}
+		row.Cells = append(row.Cells, orderedMean(d))
 		quantiles := []any{}
 		for _, r := range d.Ranks {
 			row.Cells = append(row.Cells, bounded(r.Value, r.Below), r.Below)
@@ -121,7 +123,30 @@ func (q surveyQuestion) tables(groups []group, ds []lognormal.Description) []rep
 	for k := range q.levels {
 		tables = append(tables, q.shares(k, head, groups, ds))
 	}
-	return append(tables, q.shapes(head, groups, ds))
+	return append(tables, q.means(head, groups, ds), q.shapes(head, groups, ds))
+}
+
+// orderedMean is a cell with the mean by order statistics, empty where there is none.
+func orderedMean(d lognormal.Description) any {
+	if d.OrderStatistics == nil {
+		return nil
+	}
+	return d.OrderStatistics.Mean
+}
+
+// means are the groups with values below limits and two means, for people.
+func (q surveyQuestion) means(head string, groups []group, ds []lognormal.Description) report.Table {
+	t := report.Table{
+		Title: "The mean two ways where some lie below limits, Bq/m³ (order statistics: those below filled in from the rest):", Hidden: true,
+		Columns: []report.Column{{Head: head, Style: report.Text}, {Head: "By the\nfit", Style: report.Concentration}, {Head: "By order\nstatistics", Style: report.Concentration}},
+	}
+	for i, d := range ds {
+		if d.OrderStatistics != nil {
+			t.Hidden = false
+			t.Rows = append(t.Rows, report.Row{Cells: []any{q.groupName(groups[i]), d.Fit.Mean.Value, d.OrderStatistics.Mean}})
+		}
+	}
+	return t
 }
 
 // What follows is what --by home leaves of an estimate: its value. The interval is one
