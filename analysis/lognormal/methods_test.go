@@ -19,7 +19,7 @@ func TestMethods(t *testing.T) {
 		}
 		known[m.Key] = m
 	}
-	used := map[string]bool{"log-normal-shape": true, "probability-plot": true, "order-statistics-mean": true} // give no Estimate
+	used := map[string]bool{"log-normal-shape": true, "probability-plot": true, "order-statistics-mean": true, "threshold-moments": true} // give no Estimate
 	see := func(e analysis.Estimate) {
 		m, ok := known[e.Method]
 		if !ok {

@@ -148,6 +148,7 @@ func answer(t *testing.T, c reftest.Case) (got map[string]float64, kind string) 
 		return map[string]float64{
 			"threshold": r.Threshold.Value, "lower": r.Threshold.Lower, "upper": r.Threshold.Upper,
 			"meanlog": r.MeanLog, "sdlog": r.SDLog, "loglik": r.LogLikelihood, "without": r.Without,
+			"moments_threshold": r.Moments.Threshold, "moments_meanlog": r.Moments.MeanLog, "moments_sdlog": r.Moments.SDLog,
 		}, "threshold"
 	case what == "two-sided tolerance":
 		s, err := FromLogs(in.N, 4, 1)

@@ -20,8 +20,9 @@ type ThresholdResult struct {
 	Threshold     analysis.Estimate
 	MeanLog       float64 // μ and σ of the natural logarithms of the excess, by maximum likelihood
 	SDLog         float64
-	LogLikelihood float64 // of the values in Bq/m³ at that threshold
-	Without       float64 // the same where the threshold is zero
+	LogLikelihood float64           // of the values in Bq/m³ at that threshold
+	Without       float64           // the same where the threshold is zero
+	Moments       *ThresholdMoments // by ThresholdByMoments; nil where there are none
 }
 
 // Threshold estimates the concentration at which a log-normal distribution begins,
@@ -50,19 +51,11 @@ func Threshold(values []float64, opt Options) (ThresholdResult, error) {
 	if err := opt.check(); err != nil {
 		return ThresholdResult{}, err
 	}
+	if err := checkThreshold(values); err != nil {
+		return ThresholdResult{}, err
+	}
 	n := len(values)
-	if n < MinThreshold {
-		return ThresholdResult{}, fmt.Errorf("%d values; a threshold needs at least %d: take the outdoor level as known and subtract it", n, MinThreshold)
-	}
-	for i, v := range values {
-		if !(v > 0) || math.IsInf(v, 0) {
-			return ThresholdResult{}, fmt.Errorf("value %d is %v; a threshold is fitted to positive numbers, all known: with values below a limit, subtract a known outdoor level", i+1, v)
-		}
-	}
 	p := newThresholdProfile(values)
-	if p.spread == 0 {
-		return ThresholdResult{}, fmt.Errorf("all %d values are %v, so no threshold can be seen: if they were rounded, more digits are needed", n, p.least)
-	}
 	bottom, top, err := p.hill()
 	if err != nil {
 		return ThresholdResult{}, err
@@ -104,6 +97,9 @@ func Threshold(values []float64, opt Options) (ThresholdResult, error) {
 		note("few-for-threshold", "%d values say little of a threshold; measure at least %d homes, or subtract a known outdoor level", n, EnoughThreshold)
 	}
 	r := ThresholdResult{MeanLog: best.mean + math.Log(p.spread), SDLog: best.sd, LogLikelihood: best.l - float64(n)*math.Log(p.spread)}
+	if m, err := p.moments(); err == nil {
+		r.Moments = &m
+	}
 	logs := make([]float64, n)
 	for i, v := range values {
 		logs[i] = math.Log(v)
@@ -117,6 +113,25 @@ func Threshold(values []float64, opt Options) (ThresholdResult, error) {
 		Confidence: opt.Confidence, Kind: analysis.ConfidenceInterval, N: n, Method: "threshold", Notes: notes,
 	})
 	return r, err
+}
+
+// checkThreshold is an error where the values can tell no threshold.
+func checkThreshold(values []float64) error {
+	n := len(values)
+	if n < MinThreshold {
+		return fmt.Errorf("%d values; a threshold needs at least %d: take the outdoor level as known and subtract it", n, MinThreshold)
+	}
+	same := true
+	for i, v := range values {
+		if !(v > 0) || math.IsInf(v, 0) {
+			return fmt.Errorf("value %d is %v; a threshold is fitted to positive numbers, all known: with values below a limit, subtract a known outdoor level", i+1, v)
+		}
+		same = same && v == values[0]
+	}
+	if same {
+		return fmt.Errorf("all %d values are %v, so no threshold can be seen: if they were rounded, more digits are needed", n, values[0])
+	}
+	return nil
 }
 
 // normalTop is the log likelihood of n values whose logarithms have this mean and
@@ -215,5 +230,9 @@ func (p thresholdProfile) hill() (bottom, top float64, err error) {
 	case last > 0:
 		return 0, 0, fmt.Errorf("the values are no more skewed than a normal distribution, and no threshold above minus infinity fits best: there is none to subtract")
 	}
-	return 0, 0, fmt.Errorf("the likelihood only grows towards the least value, %v, where it has no bound, and no threshold below fits best: subtract a known outdoor level, or take a log-normal distribution from zero", p.least)
+	byMoments := ""
+	if m, err := p.moments(); err == nil && m.Threshold > 0 {
+		byMoments = fmt.Sprintf(" (by moments it begins at %.4g, of which there is no interval)", m.Threshold)
+	}
+	return 0, 0, fmt.Errorf("the likelihood only grows towards the least value, %v, where it has no bound, and no threshold below fits best%s: subtract a known outdoor level, or take a log-normal distribution from zero", p.least, byMoments)
 }

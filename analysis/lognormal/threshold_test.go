@@ -38,6 +38,8 @@ func TestPublishedThreshold(t *testing.T) {
 		// That program and another search, with more digits.
 		{"μ", r.MeanLog, 1.2751207521726, 1e-11}, {"σ", r.SDLog, 0.668422256364355, 1e-11}, {"threshold", r.Threshold.Value, 10.4986648423968, 1e-11},
 		{"lower limit", r.Threshold.Lower, 3.69998876305485, 1e-9}, {"upper limit", r.Threshold.Upper, 11.2660274077983, 1e-11},
+		// That program's modified moments.
+		{"μ by moments", r.Moments.MeanLog, 1.52066641337042, 1e-9}, {"σ by moments", r.Moments.SDLog, 0.533097413137818, 1e-9}, {"threshold by moments", r.Moments.Threshold, 9.66204032995544, 1e-9},
 		{"log likelihood", r.LogLikelihood, -45.8244820106764, 1e-11}, {"without", r.Without, -48.2328142489124, 1e-11},
 	} {
 		if !(math.Abs(c.got-c.want) <= c.by) {
@@ -214,6 +216,13 @@ func FuzzThreshold(f *testing.F) {
 		for ; len(b) >= 8 && len(x) < 40; b = b[8:] {
 			x = append(x, math.Float64frombits(binary.LittleEndian.Uint64(b)))
 		}
+		if m, err := ThresholdByMoments(x); err == nil {
+			for _, v := range []float64{m.Threshold, m.MeanLog, m.SDLog} {
+				if math.IsNaN(v) || math.IsInf(v, 0) {
+					t.Errorf("%+v", m)
+				}
+			}
+		}
 		r, err := Threshold(x, Options{confidence})
 		if err != nil {
 			return
@@ -221,7 +230,11 @@ func FuzzThreshold(f *testing.F) {
 		if err := r.Threshold.Check(); err != nil {
 			t.Error(err)
 		}
-		for _, v := range []float64{r.MeanLog, r.SDLog, r.LogLikelihood, r.Without} {
+		numbers := []float64{r.MeanLog, r.SDLog, r.LogLikelihood, r.Without}
+		if m := r.Moments; m != nil {
+			numbers = append(numbers, m.Threshold, m.MeanLog, m.SDLog)
+		}
+		for _, v := range numbers {
 			if math.IsNaN(v) || math.IsInf(v, 0) {
 				t.Errorf("%+v", r)
 			}
