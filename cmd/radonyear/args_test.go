@@ -49,6 +49,9 @@ func TestUsageErrors(t *testing.T) {
 	for _, c := range []struct{ args, stderr string }{
 		{"", "no command given"},
 		{"anual x.csv", "did you mean radonyear annual?"},
+		{"methods lan", "hint: did you mean radonyear methods land?"},
+		{"methods Ladn", "hint: did you mean radonyear methods land?"},
+		{"methods frobnicate", "hint: radonyear methods lists them"},
 		{"frobnicate", `unknown command "frobnicate"`},
 		{"--frobnicate", "unknown option --frobnicate"},
 		{"levels --frobnicate", "unknown option --frobnicate"},

@@ -51,7 +51,13 @@ func (p *program) methods(c *cli.Context) error {
 	if one != "" {
 		i := slices.IndexFunc(methods, func(m analysis.Method) bool { return strings.EqualFold(m.Key, one) })
 		if i < 0 {
-			return usageError{fmt.Sprintf("there is no method %q", one), "radonyear methods lists them"}
+			hint := "radonyear methods lists them"
+			for _, m := range methods {
+				if near(m.Key, strings.ToLower(one)) {
+					hint = "did you mean radonyear methods " + m.Key + "?"
+				}
+			}
+			return usageError{fmt.Sprintf("there is no method %q", one), hint}
 		}
 		shown = methods[i : i+1]
 	}

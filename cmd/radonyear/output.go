@@ -57,13 +57,27 @@ func stdoutFormat(c *cli.Context) (string, error) {
 	return format, nil
 }
 
-// write writes the document to standard output.
-func (p *program) write(doc report.Document, format string) error {
+// render is the document in a format. Of a CSV that could run something in a spreadsheet it
+// warns: see Document.Formula.
+func (p *program) render(doc report.Document, format string) ([]byte, error) {
 	var b bytes.Buffer
 	if err := report.Write(&b, doc, format); err != nil {
+		return nil, err
+	}
+	if row, column := doc.Formula(); format == "csv" && row > 0 {
+		fmt.Fprintf(p.stderr, "radonyear: warning: row %d, column %s: the text begins as a formula does, and a spreadsheet may run it\n", row, column)
+		fmt.Fprintf(p.stderr, "radonyear: hint: it is written as your file has it, so that results can be joined by it; import the column as text\n")
+	}
+	return b.Bytes(), nil
+}
+
+// write writes the document to standard output.
+func (p *program) write(doc report.Document, format string) error {
+	b, err := p.render(doc, format)
+	if err != nil {
 		return err
 	}
-	_, err := p.stdout.Write(b.Bytes())
+	_, err = p.stdout.Write(b)
 	return writing("standard output", err)
 }
 
@@ -73,11 +87,11 @@ func (p *program) emit(c *cli.Context, doc report.Document, format string) error
 	if path == "" || path == "-" {
 		return p.write(doc, format)
 	}
-	var b bytes.Buffer
-	if err := report.Write(&b, doc, format); err != nil {
+	b, err := p.render(doc, format)
+	if err != nil {
 		return err
 	}
-	return replaceFile(path, b.Bytes())
+	return replaceFile(path, b)
 }
 
 // writing puts the name of what was being written before an error, and a hint

@@ -112,6 +112,32 @@ func (doc *Document) csvCell(row []string, c Column, cell any) []string {
 	return append(row, "")
 }
 
+// Formula is where the first text of the CSV table stands that a spreadsheet would take for
+// a formula and might run: it begins with =, +, -, @, a tab or a line break and is no
+// number. Rows count from 1, without the head; 0 where there is none.
+//
+// Such a text is written as it is all the same. It names a home or an area of the user's
+// file, and results are joined to that file by it; the apostrophe that spreadsheets are
+// often fed before it would be another name to every other program.
+func (doc *Document) Formula() (row int, column string) {
+	if len(doc.Tables) == 0 {
+		return 0, ""
+	}
+	t := doc.Tables[doc.CSVTable]
+	for i, r := range t.Rows {
+		for k, c := range t.Columns {
+			text, ok := r.Cells[k].(string)
+			if !ok || c.Key == "" || len(text) < 2 || !strings.ContainsRune("=+-@\t\r\n", rune(text[0])) {
+				continue
+			}
+			if _, err := strconv.ParseFloat(text, 64); err != nil {
+				return i + 1, c.Key
+			}
+		}
+	}
+	return 0, ""
+}
+
 // full is every digit needed to read the same number back; an open limit is
 // an empty field.
 func full(x float64) string {

@@ -286,6 +286,30 @@ func TestCSV(t *testing.T) {
 	}
 }
 
+// TestFormula: what a spreadsheet would run is found, and written as it is; numbers and
+// lone signs are no formulas.
+func TestFormula(t *testing.T) {
+	for text, runs := range map[string]bool{
+		"=1+2": true, "+a1": true, "-a1": true, "@sum(a1)": true, "\t=1": true, "\r=1": true, "\n=1": true, "=\"x\"": true, "-1-2": true,
+		"": false, "-": false, "=": false, "-5": false, "+12.5": false, "-1e3": false, "K-13": false, " =1": false, "a=b": false, "'=1": false, "−5 a": false,
+	} {
+		doc := Document{Tables: []Table{{
+			Columns: []Column{{Key: "home", Style: Text}, {Style: Text}, {Key: "area", Style: Text}, {Key: "n", Style: Count}},
+			Rows:    []Row{{Cells: []any{"a", "=only for people", "b", 1}}, {Cells: []any{"c", "", text, nil}}},
+		}}}
+		row, column := doc.Formula()
+		if runs != (row == 2 && column == "area") || !runs && row != 0 {
+			t.Errorf("%q: row %d, column %q", text, row, column)
+		}
+		if rows, err := csv.NewReader(strings.NewReader(write(t, doc, "csv"))).ReadAll(); err != nil || rows[2][1] != strings.ReplaceAll(text, "\r\n", "\n") {
+			t.Errorf("%q is written as %q: %v", text, rows, err)
+		}
+	}
+	if row, _ := new(Document).Formula(); row != 0 {
+		t.Errorf("row %d of nothing", row)
+	}
+}
+
 func TestJSON(t *testing.T) {
 	text := write(t, sample(), "json")
 	var got map[string]any
