@@ -380,6 +380,7 @@ func (h *home) result(post temporal.Posterior) (Result, error) {
 		},
 		ExpectedMean: math.Exp(m + s*s/2),
 		LogMedian:    m, LogSpread: s,
+		LogError: h.opt.Profile.RootMeanSquare(post.LogSD, post.Apart, h.measured, post.Course),
 	}
 	for i, d := range post.Daily {
 		r.Daily = append(r.Daily, Day{temporal.Date(h.data.From+i, h.zone), math.Exp(d.Mean), math.Exp(d.Mean - z*d.SD), math.Exp(d.Mean + z*d.SD)})

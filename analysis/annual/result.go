@@ -35,6 +35,7 @@ type Result struct {
 	AnnualMean           analysis.Estimate
 	ExpectedMean         float64 // posterior mean of the annual mean, Bq/m³; Value above is the median
 	LogMedian, LogSpread float64 // centre and calibrated scale of ln(annual mean)
+	LogError             float64 // its root mean square error, no more than that: a variance where many homes are put together
 	Above                []Against
 	Daily                []Day // of the twelve months; nil unless Options.Daily
 	Notes                []analysis.Note

@@ -88,8 +88,9 @@ type record struct {
 // maximisation of a mixed model) and drift (by simplex). What the homes had in
 // common is the mean over homes of what is left. Then each home is left out in
 // turn, its season and course learned from the others, and tests of 2 to 300
-// days cut from its record are judged against its own year; the factor by which
-// the spread must be multiplied to hold what it promises goes into the profile.
+// days cut from its record are judged against its own year; the factors by which
+// the spread must be multiplied to hold what it promises, and to be the root mean
+// square of the errors, go into the profile.
 //
 // Assumes that the homes are like those the profile will be used on. With fewer
 // than 10 homes all variances are raised toward the built-in profile's. The mean
@@ -367,7 +368,7 @@ func calibrate(recs []*record, opt Options, leftOut func(int) *temporal.Profile)
 		row.Coverage = held / total
 		row.WidthRatio = width / total / (z * math.Sqrt(err2/total))
 		out = append(out, row)
-		rows = append(rows, temporal.Calibration{Days: float64(length), Factor: factor})
+		rows = append(rows, temporal.Calibration{Days: float64(length), Factor: factor, Error: errorOf(ts, n)})
 	}
 	return out, rows
 }
@@ -400,6 +401,18 @@ func factorOf(ts []trial, without int, homes float64) float64 {
 		k = 1
 	}
 	return min(max(k, 0.7), 2) * distuv.StudentsT{Mu: 0, Sigma: 1, Nu: homes - 1}.Quantile(0.975) / z
+}
+
+// errorOf is the factor that makes the spread the root mean square of the trials'
+// errors, drawn toward 1 as the other is: of few homes neither says much.
+func errorOf(ts []trial, homes float64) float64 {
+	err2, std2 := 0.0, 0.0
+	for _, t := range ts {
+		err2 += t.err * t.err
+		std2 += t.std * t.std
+	}
+	k := 1 + homes/(homes+10)*(math.Sqrt(err2/std2)-1)
+	return min(max(k, 0.5), 2)
 }
 
 // startsPerLength is how many tests of each length are cut from a home's year.

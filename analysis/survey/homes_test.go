@@ -41,12 +41,13 @@ type noiseSet struct {
 const noiseSeed, noiseDistricts, noiseReps = 51, 60, 5
 
 const (
-	yearBefore = 1 + iota // to the end of the February before
+	yearBefore = 1 + iota // to the end of the February before the winter
 	sameYear              // about the tests, whose weather it then knows
 )
 
 var noiseSets = []noiseSet{
 	{"a week at any season", false, 0},
+	{"the same, by a profile learned there from half a year before on", false, yearBefore},
 	{"a week from December to February", true, 0},
 	{"the same, by a profile learned there the winter before", true, yearBefore},
 	{"the same, by a profile learned there that winter", true, sameYear},
@@ -81,15 +82,20 @@ func simDistrict(seed uint64, inArea int, sets []noiseSet) (homes []simHome, pro
 		}
 		return l.Profile
 	}
+	kinds := map[int]*temporal.Profile{}
 	for _, set := range sets {
-		p := temporal.BuiltIn(false)
-		switch set.learned {
-		case yearBefore:
+		p := kinds[set.learned]
+		switch {
+		case p != nil:
+		case set.learned == yearBefore:
 			p = learn(start)
-			p.Course = nil // which knows no day of the tests
-		case sameYear:
+			p.Course = nil // as if it knew no day of the tests
+		case set.learned == sameYear:
 			p = learn(start.AddDate(0, 0, 555))
+		default:
+			p = temporal.BuiltIn(false)
 		}
+		kinds[set.learned] = p
 		profiles = append(profiles, p)
 	}
 	homes = make([]simHome, noiseAreas*inArea)
@@ -112,7 +118,7 @@ func simDistrict(seed uint64, inArea int, sets []noiseSet) (homes []simHome, pro
 			if err != nil {
 				panic(err)
 			}
-			s.tests = append(s.tests, simTest{Home{Area: h.Area, Log: r.LogMedian, SE: r.LogSpread}, weekTest(r, p.Course != nil), raw, h.Mean(scenario.Living, r.YearStart, r.YearEnd)})
+			s.tests = append(s.tests, simTest{Home{Area: h.Area, Log: r.LogMedian, SE: r.LogError}, weekTest(r, p.Course != nil), raw, h.Mean(scenario.Living, r.YearStart, r.YearEnd)})
 		}
 		homes[i] = s
 	})
@@ -141,7 +147,7 @@ func monitored(h *scenario.Home, from time.Time, days, unit int) (x analysis.Ser
 // weekTest says when a week was, as the command does.
 func weekTest(r annual.Result, known bool) *Test {
 	first := temporal.Day(r.Start, time.UTC)
-	t := &Test{Season: make([]float64, temporal.Harmonics), Day: float64(first) + 3, Weather: r.LogSpread * math.Sqrt(WeatherShare(known)), Rest: 1 - 7/temporal.YearDays}
+	t := &Test{Season: make([]float64, temporal.Harmonics), Day: float64(first) + 3, Weather: r.LogError * math.Sqrt(WeatherShare(known)), Rest: 1 - 7/temporal.YearDays}
 	for day := range 7 {
 		for k, x := range temporal.Regressors(first + day) {
 			t.Season[k] += x / 7

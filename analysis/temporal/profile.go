@@ -62,11 +62,22 @@ type Component struct {
 
 // Calibration says by how much the model's log spread is to be multiplied after
 // a test of so many days, found by leaving out each home a profile was learned
-// from. Between rows it is interpolated in ln(days); beyond the last it goes to 1
-// at a full year.
+// from: for an interval to hold 95 %, few homes allowed for, and to be the root mean
+// square of the errors. Errors have heavy tails and few homes widen intervals, so the
+// first is the larger, and as a variance it would be too much. Between rows both are
+// interpolated in ln(days); beyond the last they go to 1 at a full year.
 type Calibration struct {
 	Days   float64 `json:"days"`
 	Factor float64 `json:"factor"`
+	Error  float64 `json:"error,omitempty"` // of the root mean square; 0: as Factor
+}
+
+// error is Error, or Factor where a profile does not state it.
+func (c Calibration) error() float64 {
+	if c.Error > 0 {
+		return c.Error
+	}
+	return c.Factor
 }
 
 // Course is what homes measured at the same time did in common, beyond the
@@ -242,8 +253,8 @@ func checkCoefficients(name string, mean []float64, cov [][]float64) error {
 
 func checkCalibration(name string, rows []Calibration) error {
 	for i, c := range rows {
-		if !(c.Days > 0) || bad(c.Days) || !(c.Factor > 0) || c.Factor > 10 || i > 0 && c.Days <= rows[i-1].Days {
-			return fmt.Errorf("profile: %s row %d (%v days, factor %v) is out of order or range", name, i+1, c.Days, c.Factor)
+		if !(c.Days > 0) || bad(c.Days) || !(c.Factor > 0) || c.Factor > 10 || !(c.Error >= 0) || c.Error > 10 || i > 0 && c.Days <= rows[i-1].Days {
+			return fmt.Errorf("profile: %s row %d (%v days, factor %v, error %v) is out of order or range", name, i+1, c.Days, c.Factor, c.Error)
 		}
 	}
 	return nil
@@ -285,13 +296,13 @@ func (s Season) At(day int) float64 {
 	return sum
 }
 
-// Widen is the factor on the log spread after a test of so many days.
-func Widen(rows []Calibration, days float64) float64 {
+// widen is a factor on the log spread after a test of so many days.
+func widen(rows []Calibration, days float64, factor func(Calibration) float64) float64 {
 	if len(rows) == 0 {
 		return 1
 	}
 	if days <= rows[0].Days {
-		return rows[0].Factor
+		return factor(rows[0])
 	}
 	for i := range rows {
 		lo, hi := rows[i], Calibration{Days: 365, Factor: 1}
@@ -300,7 +311,7 @@ func Widen(rows []Calibration, days float64) float64 {
 		}
 		if days <= hi.Days && hi.Days > lo.Days {
 			t := math.Log(days/lo.Days) / math.Log(hi.Days/lo.Days)
-			return lo.Factor + t*(hi.Factor-lo.Factor)
+			return factor(lo) + t*(factor(hi)-factor(lo))
 		}
 	}
 	return 1
@@ -308,13 +319,23 @@ func Widen(rows []Calibration, days float64) float64 {
 
 // Calibrated is a log spread of which the part that is not instruments' and years'
 // (apart) is widened as the profile's own trials of so many days say, or those with
-// its course.
+// its course: what intervals are made of.
 func (p *Profile) Calibrated(sd, apart, days float64, course bool) float64 {
+	return p.calibrated(sd, apart, days, course, func(c Calibration) float64 { return c.Factor })
+}
+
+// RootMeanSquare is that spread as the trials' errors have it: a variance to reckon
+// with, where many homes are put together.
+func (p *Profile) RootMeanSquare(sd, apart, days float64, course bool) float64 {
+	return p.calibrated(sd, apart, days, course, Calibration.error)
+}
+
+func (p *Profile) calibrated(sd, apart, days float64, course bool, factor func(Calibration) float64) float64 {
 	rows := p.Calibration
 	if course {
 		rows = p.Course.Calibration
 	}
-	k := Widen(rows, days)
+	k := widen(rows, days, factor)
 	return math.Sqrt(k*k*max(0, sd*sd-apart*apart) + apart*apart)
 }
 

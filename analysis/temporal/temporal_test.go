@@ -60,13 +60,21 @@ func TestByHand(t *testing.T) {
 
 	// Between two rows of a calibration it is linear in ln(days): half way from 2
 	// to 8 is 4. At a full year nothing is left to widen.
-	rows := []Calibration{{2, 1.2}, {8, 0.8}}
-	for _, c := range []struct{ days, want float64 }{{1, 1.2}, {2, 1.2}, {4, 1}, {8, .8}, {365, 1}, {1000, 1}} {
-		if got := Widen(rows, c.days); math.Abs(got-c.want) > 1e-12 {
-			t.Errorf("widen after %v days: %v, want %v", c.days, got, c.want)
+	// Of the second row the root mean square is not stated, and taken to be as the factor.
+	p := Profile{Calibration: []Calibration{{2, 1.2, 0.9}, {8, 0.8, 0}}}
+	for _, c := range []struct{ days, factor, error float64 }{{1, 1.2, 0.9}, {2, 1.2, 0.9}, {4, 1, 0.85}, {8, .8, 0.8}, {365, 1, 1}, {1000, 1, 1}} {
+		if got := p.Calibrated(3, 0, c.days, false); math.Abs(got-3*c.factor) > 1e-12 {
+			t.Errorf("spread after %v days: %v, want %v times 3", c.days, got, c.factor)
+		}
+		if got := p.RootMeanSquare(3, 0, c.days, false); math.Abs(got-3*c.error) > 1e-12 {
+			t.Errorf("root mean square after %v days: %v, want %v times 3", c.days, got, c.error)
 		}
 	}
-	if Widen(nil, 7) != 1 {
+	// Of a spread of 5 a part of 4 is apart: √(3²·1.2² + 4²).
+	if got := p.Calibrated(5, 4, 1, false); math.Abs(got-math.Sqrt(9*1.44+16)) > 1e-12 {
+		t.Errorf("with a part apart: %v", got)
+	}
+	if none := new(Profile); none.Calibrated(3, 0, 7, false) != 3 || none.RootMeanSquare(3, 0, 7, false) != 3 {
 		t.Error("without rows nothing is widened")
 	}
 
@@ -399,7 +407,7 @@ func TestCensoredAgainstSimulation(t *testing.T) {
 // is refused by the name of what is wrong.
 func TestProfile(t *testing.T) {
 	p := BuiltIn(true)
-	p.Calibration = []Calibration{{2, 1.1}, {30, .9}}
+	p.Calibration = []Calibration{{2, 1.1, 0.95}, {30, .9, 0}}
 	p.Course = &Course{First: 19000, Areas: []string{"A"}, Homes: []int{9, 0}, Factors: [][]float64{{.1, 0}}, Mean: []float64{.1, 0, 0, 0, 1}, Drift: p.Drift, Shared: []Component{{6, .1}}, DayNoise: .1}
 	for i := range 5 {
 		p.Course.Cov = append(p.Course.Cov, make([]float64, 5))

@@ -554,13 +554,14 @@ func annualTable(results []homeYear, by string) report.Table {
 		{Key: "season_factor", Head: "Season\nfactor", Style: report.Factor, Spare: 2},
 		{Key: "annual_mean", Head: "Annual\nmean", Style: report.Estimate},
 		{Key: "expected_mean", Style: report.Concentration},
+		{Key: "log_error", Style: report.Factor},
 		{Key: "above", Head: "P", Style: report.Against},
 		{Key: "raw_mean_below_limit", Style: report.Bool},
 	})}
 	for _, r := range results {
 		t.Rows = append(t.Rows, report.Row{Label: name(r.Place), Notes: rowNotes(r.Notes, r.AnnualMean.Notes), Cells: []any{
 			r.Home, r.Area, r.Room, r.phase, instant(r.Start), instant(r.End), r.DaysMeasured, instant(r.YearStart), instant(r.YearEnd),
-			r.YearShare, rawMean(r.Result), r.SeasonFactor, r.AnnualMean, r.ExpectedMean, r.Above, belowLimit(r.Result)}})
+			r.YearShare, rawMean(r.Result), r.SeasonFactor, r.AnnualMean, r.ExpectedMean, r.LogError, r.Above, belowLimit(r.Result)}})
 	}
 	return t
 }

@@ -438,14 +438,14 @@ func (q communityQuestion) home(s subject) (out surveyed, err error) {
 	if out.test, err = q.measured(s.series, r); err != nil {
 		return out, err
 	}
-	out.home = survey.Home{Area: s.group, Log: r.LogMedian, SE: r.LogSpread}
+	out.home = survey.Home{Area: s.group, Log: r.LogMedian, SE: r.LogError}
 	if belowLimit(r) {
 		// What is known is the limit, of these days; the season takes it to the year's.
 		limit := r.RawMean
 		if limit == 0 {
 			limit = temporal.ZeroLimit
 		}
-		out.home = survey.Home{Area: s.group, Below: true, Log: math.Log(limit * r.SeasonFactor), SE: r.LogSpread}
+		out.home = survey.Home{Area: s.group, Below: true, Log: math.Log(limit * r.SeasonFactor), SE: r.LogError}
 	}
 	return out, nil
 }
@@ -471,7 +471,7 @@ func (q communityQuestion) measured(series []analysis.Series, r annual.Result) (
 		return nil, err
 	}
 	first, cover := temporal.Covered(seen.Observations)
-	return testOf(first, cover, r.LogSpread*math.Sqrt(survey.WeatherShare(q.Course))), nil
+	return testOf(first, cover, r.LogError*math.Sqrt(survey.WeatherShare(q.Course))), nil
 }
 
 // testOf is a test that covered so much of each day from first on.

@@ -27,13 +27,19 @@ import (
 )
 
 // What radonyear annual wrote, as CSV or JSON, may be surveyed in place of readings:
-// a home's annual mean is its estimate, and its interval says how well it is known.
+// a home's annual mean is its estimate, and its log_error, or its interval where a file
+// has none, says how well it is known.
 
 // annualColumns are those by which its CSV is known.
 var annualColumns = []string{"home", "area", "start", "end", "raw_mean", "season_factor", "annual_mean", "annual_mean_lower", "annual_mean_upper", "annual_mean_confidence", "raw_mean_below_limit"}
 
-// annualPhase is the column of the side of a mitigation; a file may be without.
-const annualPhase = "phase"
+// annualPhase is the column of the side of a mitigation, and annualError that of how far
+// off an annual mean is as a rule, which is less than its interval says; a file may be
+// without.
+const (
+	annualPhase = "phase"
+	annualError = "log_error"
+)
 
 // annualRow is one result.
 type annualRow struct {
@@ -43,6 +49,7 @@ type annualRow struct {
 	raw, factor float64
 	mean        [3]float64 // value, lower, upper
 	confidence  float64
+	logError    float64 // root mean square error of the mean's logarithm; 0: by its interval
 	below       bool
 	where       string // for an error
 	extra       map[string]string
@@ -200,7 +207,7 @@ func annualCSV(path string, text []byte) (rows []annualRow, missing annualMissin
 					return nil, missing, nil, fail(line, "two columns are called %q", name)
 				}
 				at[name] = i
-				if !slices.Contains(annualColumns, name) && name != annualPhase {
+				if !slices.Contains(annualColumns, name) && name != annualPhase && name != annualError {
 					extra = append(extra, name)
 				}
 			}
@@ -242,11 +249,12 @@ func annualCSV(path string, text []byte) (rows []annualRow, missing annualMissin
 			name  string
 			to    *float64
 			empty float64 // what an empty cell means
-		}{{"raw_mean", &r.raw, 0}, {"season_factor", &r.factor, 1}, {"annual_mean", &r.mean[0], 0}, {"annual_mean_lower", &r.mean[1], 0}, {"annual_mean_upper", &r.mean[2], math.Inf(1)}, {"annual_mean_confidence", &r.confidence, 0.95}} {
-			cell := cells[at[n.name]]
-			if *n.to = n.empty; cell == "" {
+		}{{"raw_mean", &r.raw, 0}, {"season_factor", &r.factor, 1}, {"annual_mean", &r.mean[0], 0}, {"annual_mean_lower", &r.mean[1], 0}, {"annual_mean_upper", &r.mean[2], math.Inf(1)}, {"annual_mean_confidence", &r.confidence, 0.95}, {annualError, &r.logError, 0}} {
+			k, ok := at[n.name]
+			if *n.to = n.empty; !ok || cells[k] == "" {
 				continue
 			}
+			cell := cells[k]
 			if *n.to, err = strconv.ParseFloat(cell, 64); err != nil || math.IsNaN(*n.to) || *n.to < 0 {
 				return nil, missing, nil, fail(line, "column %s: %q is not a number from 0 on", n.name, cell)
 			}
@@ -287,6 +295,7 @@ func annualJSON(path string, text []byte) (rows []annualRow, missing annualMissi
 			Start, End *time.Time
 			RawMean    *float64                                           `json:"raw_mean"`
 			Factor     *float64                                           `json:"season_factor"`
+			LogError   *float64                                           `json:"log_error"`
 			Below      bool                                               `json:"raw_mean_below_limit"`
 			Mean       struct{ Value, Lower, Upper, Confidence *float64 } `json:"annual_mean"`
 		}
@@ -312,7 +321,7 @@ func annualJSON(path string, text []byte) (rows []annualRow, missing annualMissi
 		return *x
 	}
 	for i, x := range doc.Results {
-		r := annualRow{home: x.Home, area: x.Area, raw: or(x.RawMean, 0), factor: or(x.Factor, 1), below: x.Below, confidence: or(x.Mean.Confidence, 0.95),
+		r := annualRow{home: x.Home, area: x.Area, raw: or(x.RawMean, 0), factor: or(x.Factor, 1), below: x.Below, confidence: or(x.Mean.Confidence, 0.95), logError: or(x.LogError, 0),
 			mean: [3]float64{or(x.Mean.Value, 0), or(x.Mean.Lower, 0), or(x.Mean.Upper, math.Inf(1))}, where: fmt.Sprintf("%s: result %d", path, i+1)}
 		phase := x.Phase
 		if phase == nil {
@@ -357,7 +366,10 @@ func (q communityQuestion) fromAnnual(r annualRow) (surveyed, error) {
 	if !(lower > 0 && lower < v && v < upper && !math.IsInf(upper, 1) && r.confidence >= 0.5 && r.confidence < 1) {
 		return s, fmt.Errorf("its annual mean of %g (%g to %g) has no interval to reckon with", v, lower, upper)
 	}
-	se := math.Log(upper/lower) / (2 * math.Sqrt2 * math.Erfinv(r.confidence))
+	se := r.logError
+	if se == 0 {
+		se = math.Log(upper/lower) / (2 * math.Sqrt2 * math.Erfinv(r.confidence))
+	}
 	s.home = survey.Home{Area: group, Log: math.Log(v), SE: se}
 	raw := lognormal.Exact(r.raw)
 	if r.below {
