@@ -51,6 +51,7 @@ type Track struct {
 
 	location *time.Location
 	rows     int
+	stated   bool    // a row states an uncertainty
 	extra    []int32 // value of each extra column as an id of the Daily's names; see sameExtra
 	first    place   // the first row, for findings
 	oldest   dated   // the rows that begin first and last
@@ -640,6 +641,7 @@ func (c *collector) reduceTrack(d *Daily, g *gathered, scratch *[]reading) Track
 	first, last := rs[0], rs[len(rs)-1]
 	t.oldest, t.newest = dated{first.place, first.start}, dated{last.place, last.start}
 	rs = dropDuplicates(rs, &f)
+	t.stated = slices.ContainsFunc(rs, func(r reading) bool { return r.uncertainty > 0 })
 	f.uncertainties(rs)
 	var short []reading
 	if long := slices.ContainsFunc(rs, isLong); !long {

@@ -88,7 +88,7 @@ type File struct {
 	Rows           int64             // data rows seen, rejected ones included
 	Readings       int64             // readings made of them; more than Rows in a wide file
 	Rejected       int64             // rows left out; in a wide file also single cells
-	AboveRange     int64             // of Rejected, results above what the detector could measure, as >1000
+	AboveRange     map[string]int64  // by phase, of Rejected those of field readings above what the detector could measure, as >1000; nil if none
 	Unit           string            // "Bq/m3", "kBq/m3", "pCi/L" or "by row"
 	UnitFrom       string            // "column name", "unit column", "units row", "value text", "option"
 	Zone           string            // "UTC", an IANA name, "+01:00", "in the times", "dates only"

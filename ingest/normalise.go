@@ -1077,6 +1077,7 @@ func (r *fileRun) row(row []cell, line int) {
 	}
 	if len(r.wide) == 0 {
 		if t := r.value(&rd, row, c.value, r.unit); t != nil {
+			r.countAbove(t, phase, kind)
 			lose(t)
 			return
 		}
@@ -1088,6 +1089,7 @@ func (r *fileRun) row(row []cell, line int) {
 			continue
 		}
 		if t := r.value(&rd, row, w.at, w.unit); t != nil {
+			r.countAbove(t, phase, kind)
 			r.lose(row, line, t.column, t.value, t.why)
 			continue
 		}
@@ -1098,6 +1100,21 @@ func (r *fileRun) row(row []cell, line int) {
 		emit(room)
 	}
 	of.met(rd.start)
+}
+
+// aboveRange is what is wrong with a result such as >1000.
+const aboveRange = "is above what the detector could measure; such a value cannot be used"
+
+// countAbove counts what was lost as such a result: of homes, and not of blanks, of spikes or
+// of a second detector beside the first.
+func (r *fileRun) countAbove(t *rowTrouble, phase, kind string) {
+	if t.why != aboveRange || kind != "field" {
+		return
+	}
+	if r.file.AboveRange == nil {
+		r.file.AboveRange = map[string]int64{}
+	}
+	r.file.AboveRange[phase]++
 }
 
 // textAt is the text of a column; "" where the file has no such column.
@@ -1375,8 +1392,7 @@ func (r *fileRun) value(rd *normRow, row []cell, at int, u unit) *rowTrouble {
 			return bad("states no limit; write the detection limit with a sign, such as <15")
 		}
 		if strings.HasPrefix(c.text, ">") || strings.HasPrefix(c.text, "≥") {
-			r.file.AboveRange++
-			return bad("is above what the detector could measure; such a value cannot be used")
+			return bad(aboveRange)
 		}
 		var num string
 		var v unit

@@ -26,11 +26,12 @@ type Home struct {
 // About is what is known of a series beside its readings.
 type About struct {
 	Phase, Kind, Method string
-	Rows                int // rows of the input behind the track the series came from
-	Days                int // day means; the other readings are integrating results
-	Zeros               int // readings of exactly 0 Bq/m³, which have no logarithm
-	Below               int // readings below the detection limit
-	Mixed               int // day means with some hours below the detection limit and some above
+	Rows                int  // rows of the input behind the track the series came from
+	Days                int  // day means; the other readings are integrating results
+	Zeros               int  // readings of exactly 0 Bq/m³, which have no logarithm
+	Below               int  // readings below the detection limit
+	Mixed               int  // day means with some hours below the detection limit and some above
+	Stated              bool // a row states an uncertainty; a day of Mixed has one in any case
 }
 
 // Filter chooses series. The zero value chooses field readings of any phase.
@@ -686,6 +687,7 @@ type lane struct {
 	rows     int
 	days     int
 	mixed    int // of them, Day.Mixed
+	stated   bool
 	readings []analysis.Reading
 }
 
@@ -697,7 +699,7 @@ func (d *Daily) lanes(ts []int, count bool) []*lane {
 	var out []*lane
 	for _, k := range ts {
 		t := &d.Tracks[k]
-		l := &lane{method: t.Method, zone: t.location, rows: t.rows, days: len(t.Days)}
+		l := &lane{method: t.Method, zone: t.location, rows: t.rows, days: len(t.Days), stated: t.stated}
 		if !count {
 			l.readings = make([]analysis.Reading, 0, len(t.Days)+len(t.Results))
 			for _, day := range t.Days {
@@ -729,7 +731,7 @@ func (d *Daily) lanes(ts []int, count bool) []*lane {
 				heap.Fix(&free, 0)
 				continue
 			}
-			other := &lane{method: t.Method, zone: t.location, rows: t.rows, readings: []analysis.Reading{r}}
+			other := &lane{method: t.Method, zone: t.location, rows: t.rows, stated: t.stated, readings: []analysis.Reading{r}}
 			out = append(out, other)
 			heap.Push(&free, laneEnd{r.End, len(out), other})
 		}
@@ -850,7 +852,7 @@ func (d *Daily) Home(i int, f Filter) Home {
 				home.LeftOut++
 				continue
 			}
-			about := About{Phase: t.Phase, Kind: t.Kind, Method: l.method, Rows: l.rows, Days: l.days, Mixed: l.mixed}
+			about := About{Phase: t.Phase, Kind: t.Kind, Method: l.method, Rows: l.rows, Days: l.days, Mixed: l.mixed, Stated: l.stated}
 			for _, r := range l.readings {
 				if r.Concentration == 0 {
 					about.Zeros++

@@ -200,8 +200,8 @@ func TestToleranceAtAHalf(t *testing.T) {
 	}
 }
 
-// An upper limit over a million times the value is open, and says so; the geometric
-// mean is advised where it is better known, and only there.
+// An upper limit over a million times the value is open, and says so and not how many times the
+// lower it is; the geometric mean is advised where it is better known, and only there.
 func TestLimitsBeyondReason(t *testing.T) {
 	wide, err := Fit(exacts(1, 40, 9000), FitOptions{})
 	if err != nil || !math.IsInf(wide.Mean.Upper, 1) || !analysis.HasNote(wide.Mean.Notes, "unbounded") {
@@ -219,8 +219,18 @@ func TestLimitsBeyondReason(t *testing.T) {
 		}
 		return ""
 	}
-	if text := said(wide.Mean); text == "" || strings.Contains(text, "geometric mean") {
-		t.Errorf("the geometric mean lies from %v to %v: %q", wide.GM.Lower, wide.GM.Upper, text)
+	if text := said(wide.Mean); text != "" {
+		t.Errorf("a mean that is open above is also said to have an upper limit: %q", text)
+	}
+	s, err := FromLogs(3, math.Log(70), 3)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if m, err := Mean(s, MeanOptions{}); err != nil || !math.IsInf(m.Mean.Upper, 1) || said(&m.Mean) != "" {
+		t.Errorf("%+v, %v", m.Mean, err)
+	}
+	if notes := wideNote(0, 5, 4, 9); len(notes) != 1 || strings.Contains(notes[0].Text, "geometric mean") {
+		t.Errorf("the geometric mean is no better known, and %v", notes)
 	}
 	near, err := Describe(exacts(10, 20, 300, 40, 80, 15, 110, 22, 700), DescribeOptions{})
 	if err != nil || math.IsInf(near.Fit.Mean.Upper, 1) || !strings.Contains(said(near.Fit.Mean), "geometric mean") {

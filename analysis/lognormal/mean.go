@@ -140,8 +140,10 @@ func Mean(s Sample, opt MeanOptions) (MeanResult, error) {
 		Quantity: "arithmetic mean", Unit: becquerel,
 		Value: r.Unbiased, Lower: math.Exp(lower), Upper: math.Exp(upper),
 		Confidence: opt.Confidence, Kind: analysis.ConfidenceInterval, N: s.n, Method: string(opt.Method),
-		Notes: wideNote(lower, upper, 2*medianHalfWidth(s, opt.Confidence), s.n),
 	})
+	if err == nil {
+		r.Mean.Notes = append(r.Mean.Notes, wideNote(math.Log(r.Mean.Lower), math.Log(r.Mean.Upper), 2*medianHalfWidth(s, opt.Confidence), s.n)...)
+	}
 	return r, err
 }
 
@@ -165,9 +167,9 @@ const tooWide = 10
 
 // wideNote says so where an interval for a mean, given by its logarithms, is too wide
 // to be of use; and what is better known, if the width of the geometric mean's says that
-// it is.
+// it is. Of one that is open above, a note says that already.
 func wideNote(lower, upper, median float64, n int) []analysis.Note {
-	if upper-lower <= math.Log(tooWide) {
+	if upper-lower <= math.Log(tooWide) || math.IsInf(upper, 1) {
 		return nil
 	}
 	ratio := "more than a thousand"

@@ -187,7 +187,8 @@ type Withheld struct{ What, Why string }
 // and the next level told, in the row; of areas it is told for all rows or for none,
 // so that the row left out is not what the rest leaves of the total. None above and
 // all above are so withheld too: each would say the same of every home. The whole's
-// count is told so that no row's is narrowed by it.
+// count is told so that no row's is narrowed by it, and above a level that is not told of
+// the rows only where no higher one is.
 //
 // Assumes what Posterior and Unpooled do; and where it may not be told which areas are
 // merged, that dwellings of areas without a home are like those of the merged ones.
@@ -469,33 +470,38 @@ func mergedAreas(areas []Area, homes []Home, merged map[string]bool, named bool)
 	return out
 }
 
-// Countable says for each level whether the counted share of the whole may be told,
-// and whether those of all its parts may: that at least min homes lie above, below,
-// and between the levels told.
+// Countable says for each level whether the counted share may be told of all the parts, and so
+// of the whole: where in each part at least min homes lie above, below, and between it and
+// the next lower level told. Above all of these levels it may be told of the whole alone, where
+// that is so of the whole.
 func Countable(whole RawArea, parts []RawArea, min int) (ofWhole, ofParts []bool) {
 	n := len(whole.Above)
 	ofWhole, ofParts = make([]bool, n), make([]bool, n)
-	last := func(a RawArea) int { return a.Homes }
-	lastWhole, lastParts := last(whole), make([]int, len(parts))
+	last, lastParts := whole.Homes, make([]int, len(parts))
 	for j, a := range parts {
-		lastParts[j] = last(a)
+		lastParts[j] = a.Homes
 	}
 	tellable := func(s RawShare, before int) bool {
 		return s.Undecided == 0 && s.Above >= min && before-s.Above >= min
 	}
-	for _, i := range risingLevels(whole) {
-		if !tellable(whole.Above[i], lastWhole) {
-			continue
-		}
-		ofWhole[i], lastWhole = true, whole.Above[i].Above
-		all := true
+	rising := risingLevels(whole)
+	higher := rising // than all that are told of the parts
+	for at, i := range rising {
+		all := tellable(whole.Above[i], last)
 		for j, a := range parts {
 			all = all && tellable(a.Above[i], lastParts[j])
 		}
-		if ofParts[i] = all; all {
-			for j, a := range parts {
-				lastParts[j] = a.Above[i].Above
-			}
+		if !all {
+			continue
+		}
+		ofWhole[i], ofParts[i], last, higher = true, true, whole.Above[i].Above, rising[at+1:]
+		for j, a := range parts {
+			lastParts[j] = a.Above[i].Above
+		}
+	}
+	for _, i := range higher {
+		if tellable(whole.Above[i], last) {
+			ofWhole[i], last = true, whole.Above[i].Above
 		}
 	}
 	return ofWhole, ofParts
@@ -530,15 +536,23 @@ func Told(homes, min int) ToldCount {
 // others as ΣL to ΣU: the lower levels' counts can then be U and the higher ones' L, in
 // all rows but one, and hinder nothing.
 //
-// Levels told only of the whole lie between two that are told of the rows, a below and b
-// above (or between the homes and none above), m of them. With A = ΣL of a and B = ΣU of b,
-// the j-th one's bins are such that every one reaches from A − jk or less to
-// B + (m−j+1)k or more. Then whatever the rows have above a and b, counts k apart and in
-// the bins told lie between: take each as small as b and the higher ones let it be.
-// So nothing is said of a and b. It needs A − B of (m+1)k; where that lacks, the highest of
-// them are not told. And of such a level itself a row may have any of k + 1 numbers even
-// if all else is known: from what it has above b to what it has above a, so far as the
-// others can make up for it, and all of these are k or more apart.
+// That a level is not told of the rows, of which the next lower one told is a, tells that
+// some row has fewer than k above it, or fewer than k between a and it. So below a level b
+// that is told of the rows none is told of the whole alone: it would say of b, by what that row
+// leaves to the others. If it is not told at all, each row may have as many above it as above a.
+//
+// Levels told only of the whole lie above a, the highest told of the rows (or the homes), m of
+// them. With A = ΣL of a, the j-th one's bins are such that every one reaches from A − jk
+// or less to (m−j+1)k or more. So whatever the rows have above a, there are totals k apart
+// in the bins told: take each as small as the higher ones let it be. And rows that have them:
+// from what they have above a, let all but one fall to none, one after the other, and then
+// that one. On the way there is always a row with what it has above a, or another with none, and
+// every total from a's to none; one not told is as the one before it. So nothing is said
+// of a. It needs A of (m+1)k; where that lacks, the highest of them are not told. And of such a
+// level itself a row may have k numbers or more even if all totals are known: with S of the
+// level and the others having O above a, the k from 0 or S − O on. If S is O or less, let the
+// row fall to one of the numbers below k, then the others to none, and it last; else let it fall
+// to S − O + t, then the others by t, it to none, and the others too.
 func tellWhole(whole RawArea, rows []RawArea, ofWhole, ofRows []bool, k int) []*ToldCount {
 	out := make([]*ToldCount, len(whole.Above))
 	least := make([]int, len(rows)) // of the last level told of the rows
@@ -548,30 +562,14 @@ func tellWhole(whole RawArea, rows []RawArea, ofWhole, ofRows []bool, k int) []*
 		total += least[r]
 	}
 	slack := len(rows) * (k - 1) // ΣU − ΣL
-	var between []int            // levels told only of the whole, since then
-	tell := func(below, most int) {
-		m := max(min(len(between), (total-most)/k-1), 0)
-		for j, i := range between[:m] {
-			first, last := most+(m-j)*k, total-(j+1)*k // the first bin ends no earlier, the last begins no later
-			told := ToldCount{min(AtLeast(whole.Above[i].Above, k), last), total + slack - (j+1)*k}
-			next := told.Least + k
-			if told.Least <= first {
-				told.Least, next = below+(m-j)*k, AtLeast(first, k)+k
-			}
-			if next <= last {
-				told.Most = next - 1
-			}
-			out[i] = &told
-		}
-		between = nil
-	}
-	parted := false // one of the levels that hang together has been
+	var wholeOnly []int          // levels told only of the whole
+	parted := false              // one of the levels that hang together has been
 	for _, i := range risingLevels(whole) {
 		switch {
 		case !ofWhole[i]:
 			continue
 		case !ofRows[i]:
-			between = append(between, i)
+			wholeOnly = append(wholeOnly, i)
 			continue
 		}
 		sum, apart := 0, true
@@ -580,7 +578,6 @@ func tellWhole(whole RawArea, rows []RawArea, ofWhole, ofRows []bool, k int) []*
 			apart = apart && least[r]-l >= 2*k
 			sum, least[r] = sum+l, l
 		}
-		tell(sum, sum+slack)
 		total = sum
 		told := ToldCount{sum, sum + slack}
 		if !parted || apart {
@@ -593,7 +590,15 @@ func tellWhole(whole RawArea, rows []RawArea, ofWhole, ofRows []bool, k int) []*
 		}
 		out[i] = &told
 	}
-	tell(0, 0)
+	m := max(min(len(wholeOnly), total/k-1), 0)
+	for j, i := range wholeOnly[:m] {
+		last := total - (j+1)*k // the last bin begins there, and the first at (m − j)k: no fewer are above
+		told := ToldCount{min(AtLeast(whole.Above[i].Above, k), last), total + slack - (j+1)*k}
+		if told.Least < last {
+			told.Most = told.Least + k - 1
+		}
+		out[i] = &told
+	}
 	return out
 }
 

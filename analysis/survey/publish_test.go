@@ -3,6 +3,7 @@ package survey
 import (
 	"fmt"
 	"math"
+	"math/bits"
 	"math/rand/v2"
 	"reflect"
 	"slices"
@@ -455,13 +456,16 @@ func TestPublishedCount(t *testing.T) {
 
 // reader is who knows the rule and what is told of the counts: Least to Most of each row
 // at each level told of the rows, and of the whole where it is told, that two counts told of
-// a row or of the whole are k apart, and that homes above a level are above the lower ones.
+// a row or of the whole are k apart, that homes above a level are above the lower ones, and
+// that of a level told only of the whole some row has fewer than k above, or fewer than k
+// between it and the next lower level told of the rows.
 // values are how many numbers each count of each row may still be, by trying all; the homes
 // are the first of them.
 func reader(rows []RawArea, ofRows []bool, whole []*ToldCount, k int) (values [][]int) {
 	levels := risingLevels(rows[0])
 	levels = slices.DeleteFunc(levels, func(i int) bool { return whole[i] == nil })
-	type counts [4]int // homes, and above each level told
+	type counts [5]int // homes, those above each level told, and last, as bits, the levels for which the row is why rows are not told
+	const why = len(counts{}) - 1
 	ways := make([][]counts, len(rows))
 	for r, a := range rows {
 		var walk func(c counts, at, told int)
@@ -477,9 +481,12 @@ func reader(rows []RawArea, ofRows []bool, whole []*ToldCount, k int) (values []
 				span.Most = min(span.Most, told-k, c[at])
 			}
 			for x := span.Least; x <= span.Most; x++ {
-				next := told
+				c, next := c, told
 				if ofRows[i] {
 					next = x
+				}
+				if ofRows[i] || x < k || told-x < k {
+					c[why] |= 1 << at
 				}
 				c[at+1] = x
 				walk(c, at+1, next)
@@ -490,12 +497,23 @@ func reader(rows []RawArea, ofRows []bool, whole []*ToldCount, k int) (values []
 		}
 	}
 	fits := func(sum counts) bool {
+		if sum[why] != 1<<len(levels)-1 {
+			return false
+		}
 		for at, i := range levels {
 			if x := sum[at+1]; x < whole[i].Least || x > whole[i].Most || x < k || sum[at]-x < k {
 				return false
 			}
 		}
 		return true
+	}
+	sum := func(a, b counts) counts {
+		bits := a[why] | b[why]
+		for i := range a {
+			a[i] += b[i]
+		}
+		a[why] = bits
+		return a
 	}
 	for r := range rows {
 		others := map[counts]bool{{}: true}
@@ -506,13 +524,10 @@ func reader(rows []RawArea, ofRows []bool, whole []*ToldCount, k int) (values []
 			sums := map[counts]bool{}
 			for s := range others {
 				for _, w := range ways[o] {
-					if w[0] < Told(rows[o].Homes, k).Most {
-						continue // with more homes below, whatever is possible remains so
+					if len(rows) > 2 && w[0] < Told(rows[o].Homes, k).Most {
+						continue // to try them all takes long, and there is enough without these
 					}
-					for i := range w {
-						w[i] += s[i]
-					}
-					sums[w] = true
+					sums[sum(w, s)] = true
 				}
 			}
 			others = sums
@@ -530,10 +545,7 @@ func reader(rows []RawArea, ofRows []bool, whole []*ToldCount, k int) (values []
 				continue
 			}
 			for s := range others {
-				for i := range w {
-					s[i] += w[i]
-				}
-				if fits(s) {
+				if fits(sum(w, s)) {
 					for i := range possible {
 						possible[i][w[i]] = true
 					}
@@ -596,21 +608,27 @@ func TestTellWhole(t *testing.T) {
 		{[][]int{{14, 8}, {19, 9}, {12, 5}}, "20-27 "},
 		{[][]int{{29, 16, 6}, {39, 18, 5}, {24, 13, 7}}, "45-52 15-27 "},
 		{[][]int{{29, 16, 1}, {39, 18, 4}, {24, 13, 7}}, "45-52 10-14 "},
-		{[][]int{{29, 16}}, "15-19 "},           // one row is all
-		{[][]int{{29, 0}, {39, 4}}, "none "},    // fewer than a cell
-		{[][]int{{29, 28}, {39, 36}}, "none "},  // fewer than a cell below
-		{[][]int{{29, 28}, {39, 30}}, "55-63 "}, // at most 68 − 5, and bins begin no later than 60 − 5
+		{[][]int{{29, 16}}, "15-19 "},                      // one row is all
+		{[][]int{{29, 0}, {39, 4}}, "none "},               // fewer than a cell
+		{[][]int{{29, 28}, {39, 36}}, "none "},             // fewer than a cell below
+		{[][]int{{29, 28}, {39, 30}}, "55-63 "},            // at most 68 − 5, and bins begin no later than 60 − 5
+		{[][]int{{27, 7, 6}, {26, 22, 12}}, "none 15-23 "}, // rows are told of 200, and not of 100
 	} {
 		if got := told(c.rows...); got != c.want {
 			t.Errorf("%v: the whole is told as %q, want %q", c.rows, got, c.want)
 		}
 	}
+	// Two rows of 25 to 29 homes, of which 5 to 9 and 10 to 14 are above 200: if of 100 no more were
+	// told than that 20 to 29 of the whole lie above it, some row would have fewer than 5 between. If
+	// it were A, with 21 or more above 100, B would have 8 at most, and has 10 above 200. So it
+	// would be B, with 21 to 24, as A has 5 or more, and so with 25 to 28 homes; and A would have 5 to 8 above both.
+	_, pinned := rowsOf([]int{27, 7, 6}, []int{26, 22, 12})
+	if got := reader(pinned, []bool{false, true}, []*ToldCount{{20, 29}, {15, 23}}, k); !reflect.DeepEqual(got, [][]int{{5, 4, 4}, {4, 4, 5}}) {
+		t.Errorf("of a level told of the whole alone, below one told of the rows, the reader finds %v numbers", got)
+	}
 	// The reader finds no count of a row to be of fewer than k numbers; and where the whole is
 	// told by its own multiple of k, as a row is, or by the partition at each level, he does.
-	communities := 300
-	if testing.Short() {
-		communities = 60
-	}
+	const communities = 100
 	rng := rand.New(rand.NewPCG(3, 1))
 	tried, both2, wholeOnly, own, each := 0, 0, 0, 0, 0
 	narrowest := func(rows []RawArea, all []bool, whole []*ToldCount) int {
@@ -682,6 +700,103 @@ func TestTellWhole(t *testing.T) {
 	t.Logf("%d communities, %d with several levels, %d levels told only of the whole; by the whole's own multiple %d are opened, by a partition at each level %d", tried, both2, wholeOnly, own, each)
 	if own == 0 || each == 0 || wholeOnly == 0 || both2 < communities/8 {
 		t.Error("the reader finds nothing where there is something to find, or too little was tried")
+	}
+}
+
+// Whoever knows the rule and tries every community finds each count of each row, at levels
+// told and not, to be any of k numbers: that a level is not told of the rows or of the whole
+// tells something too, and all that is told alike is here. Counts are small, cells as well.
+func TestTellWholeExhaustive(t *testing.T) {
+	for _, c := range []struct{ k, rows, levels, least, most int }{ // homes of a row, from a multiple of k to one less than another
+		{2, 2, 2, 2, 11}, {2, 3, 1, 2, 9}, {3, 2, 2, 15, 17}, {2, 2, 3, 4, 9}, {2, 3, 2, 6, 7}, {3, 1, 3, 9, 17},
+	} {
+		if testing.Short() && c.k*c.rows*c.levels > 8 {
+			continue
+		}
+		var ways [][]int // that a row's homes and those above each level may be
+		var walk func(row []int)
+		walk = func(row []int) {
+			if len(row) == c.levels+1 {
+				ways = append(ways, slices.Clone(row))
+				return
+			}
+			low, high := c.least, c.most
+			if len(row) > 0 {
+				low, high = 0, row[len(row)-1]
+			}
+			for x := low; x <= high; x++ {
+				walk(append(row, x))
+			}
+		}
+		walk(nil)
+		type class struct {
+			like [][]int
+			seen []uint64 // of each count, the numbers that it is
+		}
+		alike := map[string]*class{}
+		counts, whole, rows := make([][]int, c.rows), RawArea{}, []RawArea(nil)
+		tried, wholeOnly := 0, 0
+		one := func() {
+			whole, rows = rowsOf(counts...)
+			both, all := Countable(whole, rows, c.k)
+			var key []byte
+			for _, a := range rows {
+				key = append(key, byte(AtLeast(a.Homes, c.k)))
+			}
+			for i, told := range tellWhole(whole, rows, both, all, c.k) {
+				if told == nil {
+					key = append(key, 255)
+					continue
+				}
+				key = append(key, byte(told.Least), byte(told.Most))
+				if !all[i] {
+					wholeOnly++
+					continue
+				}
+				for _, a := range rows {
+					key = append(key, 254, byte(AtLeast(a.Above[i].Above, c.k)))
+				}
+			}
+			of := alike[string(key)]
+			if of == nil {
+				of = &class{slices.Clone(counts), make([]uint64, c.rows*(c.levels+1))}
+				alike[string(key)] = of
+			}
+			at := 0
+			for _, row := range counts {
+				for _, x := range row {
+					of.seen[at] |= 1 << x
+					at++
+				}
+			}
+			tried++
+		}
+		var each func(r int)
+		each = func(r int) {
+			if r == c.rows {
+				one()
+				return
+			}
+			for _, w := range ways {
+				counts[r] = w
+				each(r + 1)
+			}
+		}
+		each(0)
+		narrow := 0
+		for _, of := range alike {
+			for at, seen := range of.seen {
+				if n := bits.OnesCount64(seen); n < c.k {
+					if narrow++; narrow <= 3 {
+						t.Errorf("k = %d: of what is told like %v, count %d of row %d is one of %d numbers", c.k, of.like, at%(c.levels+1), at/(c.levels+1), n)
+					}
+				}
+			}
+		}
+		t.Logf("%+v: %d communities, %d told apart, %d levels told only of the whole, %d counts too narrow", c, tried, len(alike), wholeOnly, narrow)
+		if c.rows > 1 && c.levels > 1 && wholeOnly == 0 {
+			t.Error("no level is told of the whole alone")
+		}
 	}
 }
 

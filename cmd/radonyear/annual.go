@@ -378,7 +378,7 @@ func (p *program) annual(c *cli.Context) error {
 	doc := report.Document{
 		Command: "annual", Version: version,
 		Settings: slices.Concat(q.settings(), []report.Field{{Name: "by", Value: by}}, readingSettings(c)),
-		Inputs:   inputs(files), Beside: q.beside,
+		Inputs:   inputs(files, q.phase), Beside: q.beside,
 		Rejects: rejectsFile(c),
 		Tables:  []report.Table{annualTable(results, by)},
 		Notes:   inputNotes(files, daily, q.phase),

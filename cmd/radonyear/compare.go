@@ -191,7 +191,7 @@ func (p *program) compare(c *cli.Context) error {
 				return err
 			}
 		}
-		doc.Inputs, doc.Notes, doc.Rejects = inputs(files), inputNotes(files, daily, ""), rejectsFile(c)
+		doc.Inputs, doc.Notes, doc.Rejects = inputs(files, ""), inputNotes(files, daily, ""), rejectsFile(c)
 		doc.Notes = append(doc.Notes, differingRows(daily, q.by)...)
 		if q.switches.given() && slices.ContainsFunc(files, func(f ingest.File) bool { return f.ColumnsFound["phase"] != "" }) {
 			doc.Notes = append(doc.Notes, analysis.Note{Code: "phases-not-used", Text: "The files have a column of phases, which --switch and --switches take the place of."})

@@ -190,7 +190,7 @@ func (p *program) compareHomes(c *cli.Context, q compareQuestion, format string)
 	doc := report.Document{
 		Command: "compare", Version: version, Tables: []report.Table{t, ranks},
 		Settings: slices.Concat([]report.Field{{Name: "with", Value: c.String("with")}, {Name: "pair", Value: pairedBy}, {Name: "confidence", Value: q.Confidence}}, readingSettings(c)),
-		Inputs:   inputs(files), Beside: q.beside, Rejects: rejectsFile(c), Notes: inputNotes(files, daily, ""), LeftOut: left,
+		Inputs:   inputs(files, ""), Beside: q.beside, Rejects: rejectsFile(c), Notes: inputNotes(files, daily, ""), LeftOut: left,
 		After: []string{
 			"Ratio: of geometric means, homes with over homes without; of pairs, the geometric mean of their ratios. A home is the plain mean of its readings, so measure all in the same weeks. Systems go where radon is high, so that groups make one look worse than it is: a home before and after, or a pair, says more.",
 			caution},

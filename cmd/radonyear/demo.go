@@ -113,7 +113,7 @@ func demoDocument(dir string, course courseUse) (report.Document, error) {
 	return report.Document{
 		Command: "demo", Version: version,
 		Settings: q.settings(),
-		Inputs:   inputs(files),
+		Inputs:   inputs(files, ""),
 		Lead: []string{
 			fmt.Sprintf("An invented district in %d files, no real home among them. %s", len(files), contents(daily)),
 			"Wrong in them: " + findingCounts(daily.Findings()) + ".",

@@ -224,8 +224,8 @@ func (p *program) describe(c *cli.Context) error {
 	doc := report.Document{
 		Command: "describe", Version: version,
 		Settings: slices.Concat(q.settings(), readingSettings(c)),
-		Inputs:   inputs(files), Rejects: rejectsFile(c),
-		Notes: append(inputNotes(files, daily, q.phase), all.notes(q)...), LeftOut: all.left,
+		Inputs:   inputs(files, orNotAfter(q.phase)), Rejects: rejectsFile(c),
+		Notes: append(inputNotes(files, daily, orNotAfter(q.phase)), all.notes(q)...), LeftOut: all.left,
 		Levels: q.levels, Confidence: q.opt.Confidence,
 	}
 	descriptions := make([]lognormal.Description, len(groups))
@@ -365,7 +365,8 @@ type reduced struct {
 type grouped struct {
 	groups                                   []group
 	left                                     []report.LeftOut
-	homes, after, zeros, dead, errors, mixed int
+	homes, after, zeros, dead, errors, mixed int // zeros and dead of readings
+	zeroHomes, deadHomes                     int
 }
 
 // notes say what was done with readings of another kind.
@@ -378,21 +379,30 @@ func (g grouped) notes(q surveyQuestion) (notes []analysis.Note) {
 	}
 	notes = append(notes, zeroNotes(g.zeros, g.dead)...)
 	if g.mixed > 0 {
-		doubt := ", and the intervals count nothing for that"
-		if q.stated || q.by == "home" {
-			doubt = ""
-		}
-		add("mixed-limit-days", "Days of %s have hours below the detector's limit among others: for those hours half of the limit counts%s. A more sensitive detector would tell.", count(g.mixed, "home"), doubt)
+		add("mixed-limit-days", "Days of %s have hours below the detector's limit among others: for those hours half of the limit counts%s. A more sensitive detector would tell.", count(g.mixed, "home"), q.mixedDoubt())
+	}
+	but := "" // what is taken off all the same
+	if g.mixed > 0 {
+		but = " but that of days with hours below the limit"
 	}
 	switch {
 	case g.errors == 0 && q.stated:
-		add("no-error-stated", "No file states an uncertainty of a reading, so --error stated takes none off.")
+		add("no-error-stated", "No file states an uncertainty of a reading, so --error stated takes none off%s.", but)
 	case g.errors < g.homes && q.stated:
-		add("no-error-stated", "An uncertainty is stated for %d of %s; the others' values are taken as exact.", g.errors, count(g.homes, "home"))
+		add("no-error-stated", "An uncertainty is stated for %d of %s; of the others' values none is taken off%s.", g.errors, count(g.homes, "home"), but)
 	case g.errors > 0 && q.error == 0 && !q.stated:
 		add("errors-not-counted", "The uncertainty stated for readings of %s is not counted, so that the spread is that of the values as measured, errors and all; --error stated takes it off.", count(g.errors, "home"))
 	}
 	return notes
+}
+
+// mixedDoubt says of days with hours below a limit, where it is so, that how far their means
+// may be off is not counted: it is their uncertainty, which --error stated takes off.
+func (q surveyQuestion) mixedDoubt() string {
+	if q.stated || q.by == "home" {
+		return ""
+	}
+	return ", and the intervals count nothing for that"
 }
 
 // groups reduces each home to its value, and gathers the homes.
@@ -404,16 +414,22 @@ func (q surveyQuestion) groups(daily *ingest.Daily) (all grouped) {
 		if h.none {
 			continue
 		}
-		if h.after {
-			all.after++
-		}
 		all.zeros += h.zeros
+		if h.zeros > 0 {
+			all.zeroHomes++
+		}
 		if h.why != "" {
 			all.left = append(all.left, report.LeftOut{Place: h.place, Why: h.why})
 			continue
 		}
 		all.homes++
+		if h.after { // homes left out whole are told of as such
+			all.after++
+		}
 		all.dead += h.dead // a home without another reading is left out, and that says why
+		if h.dead > 0 {
+			all.deadHomes++
+		}
 		if h.error {
 			all.errors++
 		}
@@ -435,19 +451,19 @@ func (q surveyQuestion) groups(daily *ingest.Daily) (all grouped) {
 func (q surveyQuestion) home(h ingest.Home) reduced {
 	r := reduced{place: analysis.Place{Home: h.Name, Area: h.Area}, none: len(h.Series) == 0}
 	var kept []analysis.Series
+	unsaid := false // of which phase some are
 	for k, s := range h.Series {
 		if q.phase == "" && h.About[k].Phase == "after" {
 			continue
 		}
 		kept = append(kept, s)
-		uncertain := 0 // a day with hours below the limit is, whether or not a file says so
+		unsaid = unsaid || h.About[k].Phase == ""
+		uncertain := false // nothing is taken off where a reading of each day states none
 		for i := range s.Len() {
-			if s.At(i).Uncertainty > 0 {
-				uncertain++
-			}
+			uncertain = uncertain || s.At(i).Uncertainty > 0
 		}
 		r.mixed = r.mixed || h.About[k].Mixed > 0
-		r.error = r.error || uncertain > h.About[k].Mixed
+		r.error = r.error || h.About[k].Stated && uncertain
 	}
 	r.after = len(kept) < len(h.Series)
 	r.zeros, r.dead = zerosIn(kept)
@@ -463,6 +479,8 @@ func (q surveyQuestion) home(h ingest.Home) reduced {
 	switch o, ok := q.rule.reduce(kept); {
 	case len(kept) == 0:
 		r.why = onlyAfter
+	case r.after && unsaid:
+		r.why = unsaidPhase
 	case slices.Contains(h.Differs, q.by):
 		r.why = noSingle(q.by)
 	case !ok:

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -145,7 +146,7 @@ func (q surveyQuestion) ranksFigure(groups []group, ds []lognormal.Description) 
 		f.Panels[i].Y.Min, f.Panels[i].Y.Max = max(low/beyond, least/1.1), min(high*beyond, 1.1*most)
 	}
 	if len(f.Panels) == 0 {
-		return f, nothingToDraw{"no group has a fit; the table says why"}
+		return f, errors.New("nothing to draw: no group has a fit; the table says why")
 	}
 	if outdoors > 0 {
 		f.Notes = append([]string{fmt.Sprintf("%d of %d values lie at the outdoor level of %g Bq/m³ or below it: they count in the others' ranks and in the fit, and are no points.", outdoors, all, q.outdoor)}, f.Notes...)

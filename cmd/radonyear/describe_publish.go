@@ -100,10 +100,10 @@ func (p *program) publishDescription(c *cli.Context, q surveyQuestion, o *publis
 		survey.Withheld{What: "least and most", Why: "one home's each"},
 		survey.Withheld{What: "homes, rooms, detectors, dates, files", Why: "they identify"},
 		survey.Withheld{What: "homes below a limit, tests and plot of the shape, next home", Why: "nearer to single homes, and not needed"})
-	withheld = append(withheld, o.toldByListing(all.left)...)
+	withheld = append(withheld, o.untold(all.left)...)
 	doc := report.Document{
 		Command: "describe", Version: version, Levels: q.levels, Confidence: q.opt.Confidence,
-		Settings: append(q.publishedSettings(), o.settings()...), Notes: append(o.notes(files, all.after), all.published(q)...), LeftOut: o.leftOut(all.left),
+		Settings: append(q.publishedSettings(), o.settings()...), Notes: append(o.notes(all.after), all.published(q, o.MinCell)...), LeftOut: o.leftOut(all.left),
 		Tables: []report.Table{q.publishedTable(groups, merged, rows, o)},
 	}
 	if far != nil {
@@ -131,19 +131,22 @@ func (p *program) publishDescription(c *cli.Context, q surveyQuestion, o *publis
 	return p.published(files, all.left)
 }
 
-// published are the notes without a number.
-func (g grouped) published(q surveyQuestion) (notes []analysis.Note) {
-	words := map[string]string{
-		zeroResult:           fmt.Sprintf("Results of zero were taken as below %g Bq/m³.", temporal.ZeroLimit),
-		"zero-days":          "Days of zero were taken as not measured.",
-		"mixed-limit-days":   "Where some hours of a day lie below the detector's limit, half of the limit counts for them, and the intervals count nothing for that.",
-		"errors-not-counted": "Uncertainties that are stated for readings are not counted: the spread is that of the values as measured, errors and all.",
-		"no-error-stated":    "Where no uncertainty is stated, values are taken as exact.",
-	}
-	for _, n := range g.notes(q) {
-		if text, ok := words[n.Code]; ok {
-			notes = append(notes, analysis.Note{Code: n.Code, Text: text})
+// published are the notes without a number: those that as many homes as a cell give rise to,
+// and one that follows from what was asked.
+func (g grouped) published(q surveyQuestion, min int) (notes []analysis.Note) {
+	add := func(homes int, code, text string) {
+		if homes >= min {
+			notes = append(notes, analysis.Note{Code: code, Text: text})
 		}
+	}
+	add(g.zeroHomes, zeroResult, fmt.Sprintf("Results of zero were taken as below %g Bq/m³.", temporal.ZeroLimit))
+	add(g.deadHomes, "zero-days", "Days of zero were taken as not measured.")
+	add(g.mixed, "mixed-limit-days", "Where some hours of a day lie below the detector's limit, half of the limit counts for them"+q.mixedDoubt()+".")
+	switch {
+	case q.stated:
+		add(min, "no-error-stated", "Where no uncertainty is stated, values are taken as exact, but for days with hours below the detector's limit.")
+	case q.error == 0:
+		add(g.errors, "errors-not-counted", "Uncertainties that are stated for readings are not counted: the spread is that of the values as measured, errors and all.")
 	}
 	return notes
 }

@@ -160,7 +160,7 @@ func (p *program) floors(c *cli.Context) error {
 	doc := report.Document{
 		Command: "floors", Version: version, Confidence: q.Confidence, Tables: []report.Table{result, homes, means},
 		Settings: slices.Concat([]report.Field{{Name: "from", Value: from}, {Name: "to", Value: to}, {Name: "rooms_from", Value: roomNames(daily, from)}, {Name: "rooms_to", Value: roomNames(daily, to)}}, q.floorSettings(), readingSettings(c)),
-		Inputs:   inputs(files), Beside: q.beside, Rejects: rejectsFile(c), Notes: inputNotes(files, daily, q.phase), LeftOut: left,
+		Inputs:   inputs(files, orNotAfter(q.phase)), Beside: q.beside, Rejects: rejectsFile(c), Notes: inputNotes(files, daily, orNotAfter(q.phase)), LeftOut: left,
 	}
 	if after > 0 {
 		doc.Notes = append(doc.Notes, afterLeftOut(after))

@@ -77,7 +77,7 @@ func (p *program) ingest(c *cli.Context) error {
 		return err
 	}
 	doc := report.Document{
-		Command: "ingest", Version: version, Inputs: inputs(files), Tables: []report.Table{filesTable(files)},
+		Command: "ingest", Version: version, Inputs: inputs(files, ""), Tables: []report.Table{filesTable(files)},
 		Rejects:  rejectsFile(c),
 		Settings: slices.Concat([]report.Field{{Name: "output", Value: out}, {Name: "daily", Value: c.Bool("daily")}}, readingSettings(c)),
 	}

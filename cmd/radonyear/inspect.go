@@ -64,7 +64,7 @@ func (p *program) inspect(c *cli.Context) error {
 	doc := report.Document{
 		Command: "inspect", Version: version,
 		Settings: append(readingSettings(c), report.Field{Name: "confidence", Value: confidence}),
-		Inputs:   inputs(files),
+		Inputs:   inputs(files, ""),
 		Rejects:  rejectsFile(c),
 		Lead:     append(fileSentences(files), contents(daily)),
 		Tables:   append([]report.Table{findingsTable(findings), places, filesTable(files)}, duplicateTables(pairs, agreed)...),

@@ -125,7 +125,7 @@ func (p *program) mean(c *cli.Context) error {
 	doc := report.Document{
 		Command: "mean", Version: version, Tables: []report.Table{t},
 		Settings: slices.Concat([]report.Field{{Name: "confidence", Value: opt.Confidence}, {Name: "phase", Value: phase}}, readingSettings(c)),
-		Inputs:   inputs(files), Rejects: rejectsFile(c), Notes: inputNotes(files, daily, phase), LeftOut: left,
+		Inputs:   inputs(files, phase), Rejects: rejectsFile(c), Notes: inputNotes(files, daily, phase), LeftOut: left,
 		After: []string{
 			"Bq/m³, of the days' means. Correlation time: until what readings share has fallen to 1/e. Worth readings: so many independent days of the same spread would have an interval as wide as the one given. The last column is what the formula for independent days would have claimed.",
 			"The mean of the time measured, taken for one kind of time throughout: part the file where a system was switched. It is no mean of a year: radonyear annual gives that. " + caution,

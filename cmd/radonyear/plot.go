@@ -1,8 +1,8 @@
 package main
 
 import (
-	"errors"
 	"fmt"
+	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -51,9 +51,8 @@ func plotFormat(c *cli.Context) (string, error) {
 }
 
 // emitPlotted writes the document, and then the picture where --plot asks for one. A
-// picture that cannot be drawn takes nothing from the answer and its exit status: it is
-// complained of, and makes the status 1 where it would be 0, unless it is for the answer's own
-// sake that there is nothing to draw.
+// picture that cannot be drawn takes nothing from the answer: it is complained of, and makes
+// the exit status 1 where it would be 0.
 func (p *program) emitPlotted(c *cli.Context, doc report.Document, format string, figure func() (plot.Figure, error)) error {
 	if _, err := plotFormat(c); err != nil {
 		return err
@@ -74,21 +73,16 @@ func (p *program) emitPlotted(c *cli.Context, doc report.Document, format string
 // plotted writes a picture where --plot asks for one.
 func (p *program) plotted(c *cli.Context, figure func() (plot.Figure, error)) {
 	err := p.draw(c, figure)
-	var nothing nothingToDraw
-	switch {
-	case err == nil:
-	case errors.As(err, &nothing):
-		fmt.Fprintf(p.stderr, "radonyear: warning: nothing to draw, so %s was not written: %s\n", report.Plain(c.String("plot")), nothing.why)
-	default:
-		p.fail(err)
-		p.undrawn = true
+	if err == nil {
+		return
+	}
+	p.fail(err)
+	p.undrawn = true
+	path := c.String("plot")
+	if _, err := os.Stat(path); err == nil {
+		fmt.Fprintf(p.stderr, "radonyear: warning: %s is as it was before, and no picture of this answer\n", report.Plain(path))
 	}
 }
-
-// nothingToDraw is why a complete answer holds nothing that a picture could show.
-type nothingToDraw struct{ why string }
-
-func (e nothingToDraw) Error() string { return "nothing to draw: " + e.why }
 
 func (p *program) draw(c *cli.Context, figure func() (plot.Figure, error)) error {
 	format, err := plotFormat(c)

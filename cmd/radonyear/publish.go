@@ -236,18 +236,19 @@ func (o *publishing) settings() []report.Field {
 	return []report.Field{{Name: "published", Value: true}, {Name: "min_cell", Value: o.MinCell}, {Name: "digits", Value: 2}, {Name: "pseudonyms", Value: o.key != nil}}
 }
 
-// notes are those of what was read, without a name or a number.
-func (o *publishing) notes(files []ingest.File, after int) (notes []analysis.Note) {
-	if after > 0 {
+// notes are those of what was read, without a name or a number: each only where as many homes
+// as a cell give rise to it, so that no one home's readings make or unmake it.
+func (o *publishing) notes(after int) (notes []analysis.Note) {
+	if after >= o.MinCell {
 		notes = append(notes, analysis.Note{Code: "after-left-out", Text: "Readings from after mitigation were left out."})
 	}
-	if rejectedRows(files) > 0 {
-		notes = append(notes, analysis.Note{Code: "rows-left-out", Text: "Rows that could not be read were left out."})
-	}
-	if aboveRange(files) > 0 {
-		notes = append(notes, analysis.Note{Code: aboveLeftOut, Text: "Among the rows left out are results above what the detector could measure, so that means and shares above a level come out too low."})
-	}
 	return notes
+}
+
+// untold is what is withheld of what was read. Of rows that were left out it is not known how many
+// homes' they are, so it always stands.
+func (o *publishing) untold(left []report.LeftOut) []survey.Withheld {
+	return append([]survey.Withheld{{What: "whether rows were left out", Why: "they may be one home's; left out are those that cannot be read, and results above what the detector could measure, without which means and shares above a level come out too low"}}, o.toldByListing(left)...)
 }
 
 // missing is how many homes have no result, as counts are told.

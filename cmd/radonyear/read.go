@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/csv"
 	"fmt"
 	"iter"
@@ -216,10 +217,21 @@ func rejectsFile(c *cli.Context) string {
 	return "the list on standard error"
 }
 
-// aboveRange is how many of the rows left out are results above what the detector could measure.
-func aboveRange(files []ingest.File) (n int64) {
+// notAfter is, where a phase is asked for, all but what was measured after mitigation.
+const notAfter = "not after"
+
+// orNotAfter is the phase asked for, and where none is, notAfter.
+func orNotAfter(phase string) string { return cmp.Or(phase, notAfter) }
+
+// aboveRange is how many of the rows left out are homes' results above what the detector could
+// measure, of the phase asked for; all of them where none is.
+func aboveRange(files []ingest.File, phase string) (n int64) {
 	for _, f := range files {
-		n += f.AboveRange
+		for of, rows := range f.AboveRange {
+			if phase == "" || phase == of || phase == notAfter && of != "after" {
+				n += rows
+			}
+		}
 	}
 	return n
 }
@@ -243,11 +255,11 @@ func rejectedRows(files []ingest.File) (n int64) {
 	return n
 }
 
-// inputs are the files as a result names them.
-func inputs(files []ingest.File) []report.Input {
+// inputs are the files as a result of a phase names them.
+func inputs(files []ingest.File, phase string) []report.Input {
 	var in []report.Input
 	for _, f := range files {
-		in = append(in, report.Input{Path: f.Path, SHA256: f.SHA256, Rows: f.Rows, Rejected: f.Rejected, AboveRange: f.AboveRange})
+		in = append(in, report.Input{Path: f.Path, SHA256: f.SHA256, Rows: f.Rows, Rejected: f.Rejected, AboveRange: aboveRange([]ingest.File{f}, phase)})
 	}
 	return in
 }
@@ -271,7 +283,7 @@ func inputNotes(files []ingest.File, d *ingest.Daily, phase string) (notes []ana
 			note("expanded-uncertainty", "The uncertainties of %s were divided by %g: the column %q names them as so many standard ones.", f.Path, f.UncertaintyK, f.ColumnsFound["uncertainty"])
 		}
 	}
-	if n := aboveRange(files); n > 0 {
+	if n := aboveRange(files, phase); n > 0 {
 		notes = append(notes, aboveNote(n))
 	}
 	if d == nil {
@@ -346,7 +358,7 @@ func differingRows(d *ingest.Daily, column string) []analysis.Note {
 // otherPhase says how many homes have field readings, and none of the phase asked
 // for: they have no result and nothing is wrong with them.
 func otherPhase(d *ingest.Daily, phase string) []analysis.Note {
-	if phase == "" {
+	if phase == "" || phase == notAfter {
 		return nil
 	}
 	type home struct{ name, area string }

@@ -161,7 +161,7 @@ func (p *program) homesPage(c *cli.Context) error {
 	docs := q.documents(c, homes)
 	for i := range docs {
 		d := &docs[i]
-		d.Inputs, d.Rejects, d.Notes = inputs(files), rejectsFile(c), inputNotes(files, daily, "")
+		d.Inputs, d.Rejects, d.Notes = inputs(files, ""), rejectsFile(c), inputNotes(files, daily, "")
 		if d.Command == "compare" {
 			d.Notes = append(d.Notes, unknown...)
 		}

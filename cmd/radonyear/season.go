@@ -82,7 +82,7 @@ func (p *program) season(c *cli.Context) error {
 	doc.Settings = slices.Concat([]report.Field{
 		{Name: "name", Value: learned.Profile.Name}, {Name: "confidence", Value: opt.Confidence}, {Name: "toward", Value: opt.BuiltIn.Name},
 	}, readingSettings(c))
-	doc.Inputs, doc.Rejects = inputs(files), rejectsFile(c)
+	doc.Inputs, doc.Rejects = inputs(files, phase), rejectsFile(c)
 	doc.Notes = slices.Concat(doc.Notes, inputNotes(files, daily, phase))
 	doc.LeftOut = left
 	doc.LeftOutTitle = "Not learned from:"

@@ -197,7 +197,7 @@ func (p *program) survey(c *cli.Context) error {
 	doc := report.Document{
 		Command: "survey", Version: version, Levels: q.Levels, Confidence: q.Confidence,
 		Settings: slices.Concat(q.communitySettings(), q.drawing.settings(), readingSettings(c)),
-		Inputs:   inputs(in.files), Beside: slices.Concat(q.beside, q.drawing.beside), Rejects: rejectsFile(c), Notes: slices.Concat(inputNotes(in.files, in.daily, ""), in.notes), LeftOut: in.left,
+		Inputs:   inputs(in.files, notAfter), Beside: slices.Concat(q.beside, q.drawing.beside), Rejects: rejectsFile(c), Notes: slices.Concat(inputNotes(in.files, in.daily, notAfter), in.notes), LeftOut: in.left,
 	}
 	if in.after > 0 {
 		doc.Notes = append(doc.Notes, afterLeftOut(in.after))
@@ -358,24 +358,21 @@ func (p *program) readTests(c *cli.Context, q *communityQuestion, in *communityR
 			return err
 		}
 	}
-	var homes population
-	homes, in.after = q.population(in.daily)
+	homes := q.population(in.daily)
 	if err := q.settleCourse(homes); err != nil {
 		return err
 	}
 	in.all, in.left = estimateAll(homes, q.home)
+	for _, s := range in.all { // homes left out whole are told of as such
+		if slices.ContainsFunc(in.daily.Home(s.at, ingest.Filter{}).About, func(a ingest.About) bool { return a.Phase == "after" }) {
+			in.after++
+		}
+	}
 	return nil
 }
 
-// population are the homes without what was measured after mitigation; after says
-// of how many something was left out for that.
-func (q communityQuestion) population(daily *ingest.Daily) (population, int) {
-	after := 0
-	for i := range daily.HomeCount() {
-		if slices.ContainsFunc(daily.Home(i, ingest.Filter{}).About, func(a ingest.About) bool { return a.Phase == "after" }) {
-			after++
-		}
-	}
+// population are the homes without what was measured after mitigation.
+func (q communityQuestion) population(daily *ingest.Daily) population {
 	return population{daily.HomeCount(), func(i int) []subject {
 		h := daily.Home(i, ingest.Filter{})
 		s := subject{place: analysis.Place{Home: h.Name, Area: h.Area}, home: i}
@@ -406,7 +403,7 @@ func (q communityQuestion) population(daily *ingest.Daily) (population, int) {
 			}
 		}
 		return []subject{s}
-	}}, after
+	}}
 }
 
 // home is a home's annual mean as the model takes it: the middle and the spread of

@@ -100,6 +100,7 @@ func (q communityQuestion) readAnnual(c *cli.Context, in *communityRead) error {
 	seen := map[[2]string]string{}
 	var lost annualMissing
 	unsaid := 0 // homes of which the phase is not known
+	after := 0  // homes of after mitigation
 	for _, path := range paths {
 		text, err := os.ReadFile(path)
 		if err != nil {
@@ -137,7 +138,7 @@ func (q communityQuestion) readAnnual(c *cli.Context, in *communityRead) error {
 			seen[key] = r.where
 			place := analysis.Place{Home: r.home, Area: r.area}
 			if r.phase == "after" {
-				in.after++
+				after++
 				in.left = append(in.left, report.LeftOut{Place: place, Why: onlyAfter})
 				continue
 			}
@@ -152,7 +153,7 @@ func (q communityQuestion) readAnnual(c *cli.Context, in *communityRead) error {
 			in.all = append(in.all, s)
 		}
 	}
-	if n := len(in.left); n > 0 && in.all == nil && in.after == n {
+	if n := len(in.left); n > 0 && in.all == nil && after == n {
 		return hinted{fmt.Errorf("no result: all annual means in %s are of homes with mitigation (phase after), which are no survey of homes as they are", strings.Join(paths, ", ")), "radonyear annual --phase before, or give the readings"}
 	}
 	slices.SortStableFunc(in.all, func(a, b surveyed) int { return strings.Compare(a.name, b.name) })
@@ -234,7 +235,7 @@ func annualCSV(path string, text []byte) (rows []annualRow, missing annualMissin
 		for _, n := range []struct {
 			name string
 			to   *int64
-		}{{"rows_left_out", &missing.rows}, {"homes_left_out", &missing.homes}} {
+		}{{"rows_left_out", &missing.rows}, {"homes_left_out", &missing.homes}, {"rows_above_range", &missing.above}} {
 			k, ok := at[n.name]
 			if !ok || cells[k] == "" {
 				continue

@@ -121,13 +121,16 @@ func readMap(c *cli.Context) (*areaMap, error) {
 	keyed := 0
 	for i, raw := range features {
 		var f feature
-		if f.members, err = membersOf(raw); err != nil || textOf(f.members, "type") != "Feature" {
+		if f.members, err = membersOf(raw); err != nil {
+			return nil, bad("feature %d: %v", i+1, err)
+		}
+		if textOf(f.members, "type") != "Feature" {
 			return nil, bad("feature %d is none", i+1)
 		}
 		f.at = slices.IndexFunc(f.members, func(x member) bool { return x.name == "properties" })
 		if f.at >= 0 && string(bytes.TrimSpace(f.members[f.at].value)) != "null" {
 			if f.properties, err = membersOf(f.members[f.at].value); err != nil {
-				return nil, bad("feature %d: its properties are no object", i+1)
+				return nil, bad("feature %d: its properties: %v", i+1, err)
 			}
 		}
 		if k := slices.IndexFunc(f.properties, func(x member) bool { return x.name == m.key }); k >= 0 {
@@ -155,7 +158,8 @@ func readMap(c *cli.Context) (*areaMap, error) {
 	return m, nil
 }
 
-// membersOf are the fields of an object, in order.
+// membersOf are the fields of an object, in order. Two of one name are an error: readers differ
+// in which they take, and what is checked of one must not let the other through.
 func membersOf(text []byte) (all []member, err error) {
 	d := json.NewDecoder(bytes.NewReader(text))
 	if t, err := d.Token(); err != nil || t != json.Delim('{') {
@@ -170,6 +174,9 @@ func membersOf(text []byte) (all []member, err error) {
 		if err := d.Decode(&value); err != nil && !errors.Is(err, io.EOF) {
 			return nil, err
 		}
+		if slices.ContainsFunc(all, func(m member) bool { return m.name == name }) {
+			return nil, fmt.Errorf("%q stands there twice", name)
+		}
 		all = append(all, member{name.(string), value})
 	}
 	return all, nil
@@ -177,18 +184,17 @@ func membersOf(text []byte) (all []member, err error) {
 
 // textOf is a field that is text, or a number as it stands.
 func textOf(members []member, name string) string {
-	for _, m := range members {
-		if m.name != name {
-			continue
-		}
-		var s string
-		if json.Unmarshal(m.value, &s) == nil {
-			return s
-		}
-		var n json.Number
-		if json.Unmarshal(m.value, &n) == nil {
-			return n.String()
-		}
+	k := slices.IndexFunc(members, func(m member) bool { return m.name == name })
+	if k < 0 {
+		return ""
+	}
+	var s string
+	if json.Unmarshal(members[k].value, &s) == nil {
+		return s
+	}
+	var n json.Number
+	if json.Unmarshal(members[k].value, &n) == nil {
+		return n.String()
 	}
 	return ""
 }

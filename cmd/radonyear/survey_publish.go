@@ -60,10 +60,10 @@ func (q communityQuestion) publish(o *publishing, in communityRead) (pub survey.
 		}
 		return pub, nil, doc, hinted{err, "measure more homes; what radonyear survey gives without --publish is for yourself"}
 	}
-	pub.Withheld = append(pub.Withheld, o.toldByListing(in.left)...)
+	pub.Withheld = append(pub.Withheld, o.untold(in.left)...)
 	doc = report.Document{
 		Command: "survey", Version: version, Levels: q.Levels, Confidence: q.Confidence,
-		Settings: append(q.publishedSettings(), o.settings()...), Notes: append(o.notes(in.files, in.after), pub.Notes...),
+		Settings: append(q.publishedSettings(), o.settings()...), Notes: append(o.notes(in.after), pub.Notes...),
 		LeftOut: o.leftOut(in.left), CSVTable: 1,
 	}
 	if q.oneSeason(in.all) >= mostInASeason {

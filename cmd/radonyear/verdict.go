@@ -108,7 +108,7 @@ func (p *program) verdict(c *cli.Context) error {
 		}
 		files = f
 		subs = subjects(daily, by, q.phase)
-		doc.Inputs, doc.Notes, doc.Rejects = inputs(files), inputNotes(files, daily, q.phase), rejectsFile(c)
+		doc.Inputs, doc.Notes, doc.Rejects = inputs(files, q.phase), inputNotes(files, daily, q.phase), rejectsFile(c)
 		settings = slices.Concat([]report.Field{{Name: "by", Value: by}}, readingSettings(c))
 	}
 	if err := q.settleCourse(subs); err != nil {

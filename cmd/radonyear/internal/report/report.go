@@ -242,6 +242,14 @@ func (doc *Document) Rejected() int64 {
 	return n
 }
 
+// aboveRange is how many of these are results above what the detector could measure.
+func (doc *Document) aboveRange() (n int64) {
+	for _, in := range doc.Inputs {
+		n += in.AboveRange
+	}
+	return n
+}
+
 // empty says whether a column shows people nothing at all.
 func (t *Table) empty(col int) bool {
 	return !slices.ContainsFunc(t.Rows, func(r Row) bool {

@@ -125,7 +125,7 @@ func sample() Document {
 	return Document{
 		Command: "annual", Version: "1",
 		Settings:   []Field{{"levels", []float64{200}}, {"profile", []Field{{"name", `odd "name"`}}}, {"area_prior", nil}},
-		Inputs:     []Input{{Path: "a<b>.csv", SHA256: "00", Rows: 12, Rejected: 1}},
+		Inputs:     []Input{{Path: "a<b>.csv", SHA256: "00", Rows: 12, Rejected: 1, AboveRange: 1}},
 		Lead:       []string{"Lead."},
 		Levels:     []float64{200},
 		Confidence: 0.95,
@@ -277,9 +277,9 @@ func TestCSV(t *testing.T) {
 		t.Fatal(err)
 	}
 	want := [][]string{
-		{"home", "area", "start", "days", "annual_mean", "annual_mean_lower", "annual_mean_upper", "annual_mean_confidence", "annual_mean_unit", "p_above_200", "verdict_200", "hidden", "notes", "rows_left_out", "homes_left_out"},
-		{"0071", "", "2026-01-09T23:00:00Z", "2.5", "165.2", "90.1", "199.8", "0.95", "Bq/m3", "0.0249", "below", "1.5", "short; all", "1", "1"},
-		{"K\x1b2", "", "2026-01-09T23:00:00Z", "30", "165.2", "90.1", "", "0.95", "Bq/m3", "0.3", "not conclusive", "", "all; unbounded", "1", "1"},
+		{"home", "area", "start", "days", "annual_mean", "annual_mean_lower", "annual_mean_upper", "annual_mean_confidence", "annual_mean_unit", "p_above_200", "verdict_200", "hidden", "notes", "rows_left_out", "homes_left_out", "rows_above_range"},
+		{"0071", "", "2026-01-09T23:00:00Z", "2.5", "165.2", "90.1", "199.8", "0.95", "Bq/m3", "0.0249", "below", "1.5", "short; all", "1", "1", "1"},
+		{"K\x1b2", "", "2026-01-09T23:00:00Z", "30", "165.2", "90.1", "", "0.95", "Bq/m3", "0.3", "not conclusive", "", "all; unbounded", "1", "1", "1"},
 	}
 	if d := cmp.Diff(want, rows); d != "" {
 		t.Error(d)
@@ -319,7 +319,7 @@ func TestJSON(t *testing.T) {
 	want := map[string]any{
 		"schema": "radonyear/1", "command": "annual", "version": "1",
 		"settings": map[string]any{"levels": []any{200.0}, "profile": map[string]any{"name": `odd "name"`}, "area_prior": nil},
-		"inputs":   []any{map[string]any{"path": "a<b>.csv", "sha256": "00", "rows": 12.0, "rejected": 1.0, "above_range": 0.0}},
+		"inputs":   []any{map[string]any{"path": "a<b>.csv", "sha256": "00", "rows": 12.0, "rejected": 1.0, "above_range": 1.0}},
 		"results": []any{
 			map[string]any{"home": "0071", "area": "", "start": "2026-01-09T23:00:00Z", "days": 2.5,
 				"annual_mean": map[string]any{"value": 165.2, "lower": 90.1, "upper": 199.8, "confidence": 0.95, "unit": "Bq/m3", "method": "m"},
