@@ -804,6 +804,41 @@ func (d *Daily) Row(i int) (file string, line int64) {
 	return file, line
 }
 
+// Said is one value of a column that rides along, and from when to when a home's field
+// readings that state it go.
+type Said struct {
+	Value      string
+	Start, End time.Time // UTC
+}
+
+// Said are the values that the field readings of home i of HomeCount state in a column,
+// each with its time, in order of value and track; of a track that states more than four,
+// nothing.
+func (d *Daily) Said(i int, column string) (out []Said) {
+	k := slices.Index(d.extras, column)
+	if k < 0 {
+		return nil
+	}
+	for _, at := range d.homes[i].tracks {
+		t := &d.Tracks[at]
+		if t.Kind != "field" {
+			continue
+		}
+		for _, s := range t.said[k] {
+			if v := d.names[s.id]; v != "" {
+				out = append(out, Said{v, time.UnixMicro(s.first).UTC(), time.UnixMicro(s.last).UTC()})
+			}
+		}
+	}
+	slices.SortStableFunc(out, func(a, b Said) int {
+		return cmp.Or(cmp.Compare(a.Value, b.Value), a.Start.Compare(b.Start), a.End.Compare(b.End))
+	})
+	return out
+}
+
+// Extras are the names of the columns that ride along.
+func (d *Daily) Extras() []string { return slices.Clone(d.extras) }
+
 // Home is home i of HomeCount, in the order of Homes; without Series where the
 // filter admits none. Its series are made anew at each call, so that many homes
 // need not be held at a time; several goroutines may call it at once.
