@@ -232,7 +232,7 @@ func (f *finder) track(short []reading) {
 		if d.Hours < analysis.FullDayHours && i > 0 && i < len(days)-1 {
 			note(&thin, &firstThin, 1, d.start)
 		}
-		if d.Mean == 0 {
+		if d.Mean < analysis.NextToNothing && !d.BelowLimit() {
 			note(&zero, &firstZero, 1, d.start)
 		}
 		if d.Below > 0 {
@@ -254,7 +254,7 @@ func (f *finder) track(short []reading) {
 	}
 	var resultZero, resultBelow int
 	for _, r := range f.t.Results {
-		if r.Concentration == 0 {
+		if r.Concentration < analysis.NextToNothing && !r.BelowLimit {
 			resultZero++
 		}
 		if r.BelowLimit {
@@ -268,7 +268,7 @@ func (f *finder) track(short []reading) {
 		return at(first)
 	}
 	if n := zero + resultZero; n > 0 {
-		f.add("zero-values", where(zero, firstZero), place{}, n, fmt.Sprintf("%s of exactly 0 Bq/m³, which no home has: ask whether the detector worked; days of it are left out, longer results taken as below a limit", some(n, "mean")))
+		f.add("zero-values", where(zero, firstZero), place{}, n, fmt.Sprintf("%s of zero or next to nothing, which no home has: ask whether the detector worked; days of it are left out, longer results taken as below a limit", some(n, "mean")))
 	}
 	if n := below + resultBelow; n > 0 {
 		f.add("below-limit", where(below, firstBelow), place{}, n, fmt.Sprintf("%s below the detection limit", some(n, "reading")))

@@ -237,7 +237,7 @@ func (c *comparison) observe() error {
 	for k, name := range sideNames {
 		s := &c.sides[k]
 		if len(all[k]) == 0 {
-			return fmt.Errorf("home %q: every day mean %s is zero, and air is never without radon for a day; look whether the detector was alive", c.place.Home, name)
+			return fmt.Errorf("home %q: every day mean %s is zero or next to nothing, and air is never without radon for a day; look whether the detector was alive", c.place.Home, name)
 		}
 		s.AllBelow = !slices.ContainsFunc(all[k], func(o temporal.Observation) bool { return !o.Below })
 		if s.AllBelow {
@@ -404,7 +404,7 @@ func (c *comparison) describe() {
 	}
 	for k, s := range c.sides {
 		if zero(k) {
-			c.note("zero-result", "a result of exactly zero %s is taken as below %g Bq/m³: ask first whether the detector worked, for there is some radon in the air of every home; if it did not, nothing is known of that side, so measure again", sideNames[k], temporal.ZeroLimit)
+			c.note("zero-result", "a result of zero or next to nothing %s is taken as below %g Bq/m³: ask first whether the detector worked, for there is some radon in the air of every home; if it did not, nothing is known of that side, so measure again", sideNames[k], temporal.ZeroLimit)
 		}
 		if s.AllBelow {
 			bound := "the reduction is at least so much, and its other limit is 100 %"

@@ -334,7 +334,7 @@ func watchOne(s subject, opt trend.Options, latest time.Time) (watched, error) {
 	case len(m.days) == 0 && m.long > 0:
 		return w, fmt.Errorf("only results of more than a day; charts take a monitor's days")
 	case len(m.days) == 0:
-		return w, fmt.Errorf("every day is zero; look whether the monitor is alive")
+		return w, fmt.Errorf("every day is zero or next to nothing; look whether the monitor is alive")
 	case m.deadBy >= deadDays:
 		return w, fmt.Errorf("its last %d days read zero, and air is never without radon for a day; look whether the monitor is alive", m.deadBy)
 	case m.below == len(m.days):
@@ -361,7 +361,7 @@ func watchOne(s subject, opt trend.Options, latest time.Time) (watched, error) {
 		w.Notes = append(w.Notes, analysis.Note{Code: "silent", Text: fmt.Sprintf("its last reading is of %s and others go on; look whether the monitor is alive", series.End().In(series.Zone).Format(time.DateOnly))})
 	}
 	if m := c.read; m.dead > 0 {
-		w.Notes = append(w.Notes, analysis.Note{Code: "zero-days", Text: count(m.dead, "day") + " of zero taken as not measured, since air is never without radon for a day; look whether the monitor was alive"})
+		w.Notes = append(w.Notes, analysis.Note{Code: "zero-days", Text: count(m.dead, "day") + " of zero or next to nothing taken as not measured, since air is never without radon for a day; look whether the monitor was alive"})
 	}
 	if m := c.read; m.below > 0 {
 		w.Notes = append(w.Notes, analysis.Note{Code: "below-limit", Text: count(m.below, "day") + " below the monitor's limit, taken as the limit: a rise from there looks smaller than it is"})
