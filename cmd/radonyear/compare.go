@@ -705,6 +705,7 @@ func (q compareQuestion) compareTables(results []compared) []report.Table {
 			row = append(row, a.Probability)
 		}
 		did.Rows = append(did.Rows, report.Row{Cells: row})
+		did.Tenfold = did.Tenfold || rawRatio(r.Result) != nil && r.RawRatio > ten || r.SeasonArtefact > ten
 		if r.cycled != nil {
 			spelled.Rows = append(spelled.Rows, report.Row{Cells: []any{r.Home, r.cycled.Switches, r.cycled.Reduction}})
 		}
@@ -734,9 +735,12 @@ func rawFall(r compare.Result) any {
 	return fall(r.RawRatio)
 }
 
+// ten times as much is where a rise is told as no more than that.
+const ten = 10
+
 // fall is by how many percent a ratio lies under 1.
 func fall(ratio float64) string {
-	if ratio > 10 {
+	if ratio > ten {
 		return report.Value(compare.ReductionOf(analysis.Estimate{Value: ratio})) // no more than that
 	}
 	return report.Whole(100 * (1 - ratio))
@@ -826,7 +830,9 @@ func (q compareQuestion) pooled(results []compared) (pooled, below report.Table,
 				}
 				var next, tau, h any
 				if pool.Next != nil {
-					next = report.Interval(compare.ReductionOf(*pool.Next))
+					reduction := compare.ReductionOf(*pool.Next)
+					next = report.Interval(reduction)
+					pooled.Tenfold = pooled.Tenfold || report.IntervalTenfold(reduction)
 				}
 				if pool.Tau != nil {
 					tau = math.Exp(pool.Tau.Value)
