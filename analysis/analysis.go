@@ -27,6 +27,10 @@ const DayReading = 36 * time.Hour
 // FullDayHours is how many hours have to be measured for a day to count in full.
 const FullDayHours = 18
 
+// NextToNothing, in Bq/m³, is below what a reading is as good as zero: the air outdoors holds
+// hundreds of times as much, and no monitor in homes shows so little.
+const NextToNothing = 0.01
+
 // MinSensitivity is the least sensitivity of a continuous monitor, in counts an
 // hour per Bq/m³: 2 counts an hour per pCi/L (ANSI/AARST MS-PC 2015, section 6). A
 // better one counts more, so what its counting cannot explain no monitor's can.

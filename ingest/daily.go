@@ -53,8 +53,9 @@ type Track struct {
 	rows     int
 	stated   bool    // a row states an uncertainty
 	extra    []int32 // value of each extra column as an id of the Daily's names; see sameExtra
-	first    place   // the first row, for findings
-	oldest   dated   // the rows that begin first and last
+	said     [][]said
+	first    place // the first row, for findings
+	oldest   dated // the rows that begin first and last
 	newest   dated
 }
 
@@ -240,6 +241,33 @@ type gathered struct {
 	weight float64 // smallest stated; 0 if none
 	other  bool    // another weight was stated too
 	extra  []int32
+	said   [][]said
+}
+
+// said is one value of an extra column, and the time of the rows that say it,
+// microseconds since 1970.
+type said struct {
+	id          int32
+	first, last int64
+}
+
+// mostSaid is how many values of one extra column are kept apart in a track; a column of
+// more is no state that a home was in, and nothing is kept of it.
+const mostSaid = 4
+
+// say adds a row from start to end that says id to what a track says, in the order of the
+// rows; nil is too many.
+func say(all []said, id int32, start, end int64) []said {
+	for i := range all {
+		if s := &all[i]; s.id == id {
+			s.first, s.last = min(s.first, start), max(s.last, end)
+			return all
+		}
+	}
+	if len(all) == mostSaid {
+		return nil
+	}
+	return append(all, said{id, start, end})
 }
 
 // Values of gathered.extra that are not names.
@@ -415,9 +443,9 @@ func (c *collector) add(rec arrow.Record) error {
 		g := c.last
 		if g == nil || key != c.lastKey {
 			if g = c.tracks[key]; g == nil {
-				g = &gathered{key: key, extra: make([]int32, len(extras))}
+				g = &gathered{key: key, extra: make([]int32, len(extras)), said: make([][]said, len(extras))}
 				for k := range g.extra {
-					g.extra[k] = extraNone
+					g.extra[k], g.said[k] = extraNone, []said{}
 				}
 				c.tracks[key] = g
 				c.order = append(c.order, g)
@@ -438,9 +466,12 @@ func (c *collector) add(rec arrow.Record) error {
 			}
 		}
 		for k := range extras {
-			if g.extra[k] != extraMany {
-				g.extra[k] = sameExtra(g.extra[k], extras[k].at(i))
+			if g.said[k] == nil {
+				continue // extraMany already
 			}
+			id := extras[k].at(i)
+			g.extra[k] = sameExtra(g.extra[k], id)
+			g.said[k] = say(g.said[k], id, start, end)
 		}
 	}
 	c.rows += rec.NumRows()
@@ -624,6 +655,7 @@ func (c *collector) reduceTrack(d *Daily, g *gathered, scratch *[]reading) Track
 		Weight: g.weight,
 		rows:   g.n,
 		extra:  g.extra,
+		said:   g.said,
 	}
 	*scratch = g.unroll(*scratch, c.names)
 	rs := *scratch

@@ -7,6 +7,7 @@ import (
 	"math/rand/v2"
 	"runtime"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -824,6 +825,46 @@ func TestHomes(t *testing.T) {
 		if len(h.About) != len(h.Series) {
 			t.Errorf("home %s: %d series, %d abouts", h.Name, len(h.Series), len(h.About))
 		}
+	}
+}
+
+// TestSaid: what rows say in a column, with their time; not of blanks, whatever the order
+// of the rows, and nothing of a track that says too much.
+func TestSaid(t *testing.T) {
+	lines := []string{"m,2026-01-10,fan", "m,2026-01-12,fan and sump", "m,2026-01-11,fan", "m,2026-01-13,", "n,2026-01-20,sump"}
+	many := []string{"o,2026-01-10,a", "o,2026-01-11,b", "o,2026-01-12,c", "o,2026-01-13,d", "o,2026-01-14,e"}
+	said := func(lines []string) (out []string) {
+		text := "detector,date,system,radon_Bq_m3,home,zone\n"
+		for _, l := range lines {
+			text += l + ",100,7,UTC\n"
+		}
+		tb, err := Open([]string{"-"}, Options{Stdin: strings.NewReader(text), Unit: "Bq/m3"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer tb.Close()
+		d, err := tb.Daily()
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, s := range d.Said(0, "system") {
+			out = append(out, fmt.Sprintf("%s %s to %s", s.Value, s.Start.Format(time.DateOnly), s.End.Format(time.DateOnly)))
+		}
+		if d.Said(0, "nothing") != nil {
+			t.Error("a column that is not there says something")
+		}
+		return out
+	}
+	want := []string{"fan 2026-01-10 to 2026-01-12", "fan and sump 2026-01-12 to 2026-01-13", "sump 2026-01-20 to 2026-01-21"}
+	backwards := slices.Clone(lines)
+	slices.Reverse(backwards)
+	for _, l := range [][]string{lines, backwards, slices.Concat(many, lines)} {
+		if diff := cmp.Diff(want, said(l)); diff != "" {
+			t.Error(diff)
+		}
+	}
+	if four := said(many[:4]); len(four) != 4 {
+		t.Errorf("four values: %q", four)
 	}
 }
 

@@ -233,7 +233,7 @@ func (f *finder) track(short []reading) {
 		if d.Hours < analysis.FullDayHours && i > 0 && i < len(days)-1 {
 			note(&thin, &firstThin, 1, d.start)
 		}
-		if d.Mean == 0 {
+		if d.Mean < analysis.NextToNothing && !d.BelowLimit() {
 			note(&zero, &firstZero, 1, d.start)
 		}
 		if d.Below > 0 {
@@ -255,7 +255,7 @@ func (f *finder) track(short []reading) {
 	}
 	var resultZero, resultBelow int
 	for _, r := range f.t.Results {
-		if r.Concentration == 0 {
+		if r.Concentration < analysis.NextToNothing && !r.BelowLimit {
 			resultZero++
 		}
 		if r.BelowLimit {
@@ -269,7 +269,7 @@ func (f *finder) track(short []reading) {
 		return at(first)
 	}
 	if n := zero + resultZero; n > 0 {
-		f.add("zero-values", where(zero, firstZero), place{}, n, fmt.Sprintf("%s of exactly 0 Bq/m³, which no home has: ask whether the detector worked; days of it are left out, longer results taken as below a limit", some(n, "mean")))
+		f.add("zero-values", where(zero, firstZero), place{}, n, fmt.Sprintf("%s of zero or next to nothing, which no home has: ask whether the detector worked; days of it are left out, longer results taken as below a limit", some(n, "mean")))
 	}
 	if n := below + resultBelow; n > 0 {
 		f.add("below-limit", where(below, firstBelow), place{}, n, fmt.Sprintf("%s below the detection limit", some(n, "reading")))
@@ -805,6 +805,41 @@ func (d *Daily) Row(i int) (file string, line int64) {
 	}
 	return file, line
 }
+
+// Said is one value of a column that rides along, and from when to when a home's field
+// readings that state it go.
+type Said struct {
+	Value      string
+	Start, End time.Time // UTC
+}
+
+// Said are the values that the field readings of home i of HomeCount state in a column,
+// each with its time, in order of value and track; of a track that states more than four,
+// nothing.
+func (d *Daily) Said(i int, column string) (out []Said) {
+	k := slices.Index(d.extras, column)
+	if k < 0 {
+		return nil
+	}
+	for _, at := range d.homes[i].tracks {
+		t := &d.Tracks[at]
+		if t.Kind != "field" {
+			continue
+		}
+		for _, s := range t.said[k] {
+			if v := d.names[s.id]; v != "" {
+				out = append(out, Said{v, time.UnixMicro(s.first).UTC(), time.UnixMicro(s.last).UTC()})
+			}
+		}
+	}
+	slices.SortStableFunc(out, func(a, b Said) int {
+		return cmp.Or(cmp.Compare(a.Value, b.Value), a.Start.Compare(b.Start), a.End.Compare(b.End))
+	})
+	return out
+}
+
+// Extras are the names of the columns that ride along.
+func (d *Daily) Extras() []string { return slices.Clone(d.extras) }
 
 // Home is home i of HomeCount, in the order of Homes; without Series where the
 // filter admits none. Its series are made anew at each call, so that many homes

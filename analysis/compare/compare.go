@@ -31,6 +31,7 @@ type Home struct {
 	Without, With []analysis.Series
 	Switched      time.Time // when the system was first switched on; zero where that is not known
 	Timed         bool      // known times of switches part the sides, and so no phase can be the wrong one
+	Ran           []Ran     // which systems ran when, where that is known
 }
 
 // Side is what was seen of a home without its system, or with it.
@@ -124,9 +125,9 @@ const Outdoor = 10.0
 // without it does, the upper is open.
 //
 // Notes: season-artefact, other-detector, other-room, rooms-differ, other-year,
-// overlapping, after-first, too-soon, under-two-days, high-first-test, near-outdoor,
-// unbounded, all-below-limit, zero-result, restless-home, below-limit, zero-days,
-// partial-days.
+// several-systems, system-before, overlapping, after-first, too-soon, under-two-days,
+// high-first-test, near-outdoor, unbounded, all-below-limit, zero-result, restless-home,
+// below-limit, zero-days, partial-days.
 //
 // Source: Durbin and Koopman 2012, Time Series Analysis by State Space Methods,
 // chapters 4 and 10, for the filter; intervention as a step in the level, Box and
@@ -236,7 +237,7 @@ func (c *comparison) observe() error {
 	for k, name := range sideNames {
 		s := &c.sides[k]
 		if len(all[k]) == 0 {
-			return fmt.Errorf("home %q: every day mean %s is zero, and air is never without radon for a day; look whether the detector was alive", c.place.Home, name)
+			return fmt.Errorf("home %q: every day mean %s is zero or next to nothing, and air is never without radon for a day; look whether the detector was alive", c.place.Home, name)
 		}
 		s.AllBelow = !slices.ContainsFunc(all[k], func(o temporal.Observation) bool { return !o.Below })
 		if s.AllBelow {
@@ -376,6 +377,7 @@ func (c *comparison) describe() {
 		c.note("other-room", "measured in %s without the system and in %s with it; rooms differ, and the interval allows for that: measure the same room", list(a), list(b))
 	}
 	c.rooms()
+	c.systems()
 	phased := c.h.Switched.IsZero() && !c.h.Timed
 	if c.sides[0].End.After(c.sides[1].Start) && c.sides[1].End.After(c.sides[0].Start) && phased {
 		c.note("overlapping", "readings without the system go on until %s, those with it begin on %s; look whether their phases are right", c.sides[0].End.Format(time.DateOnly), c.sides[1].Start.Format(time.DateOnly))
@@ -402,7 +404,7 @@ func (c *comparison) describe() {
 	}
 	for k, s := range c.sides {
 		if zero(k) {
-			c.note("zero-result", "a result of exactly zero %s is taken as below %g Bq/m³: ask first whether the detector worked, for there is some radon in the air of every home; if it did not, nothing is known of that side, so measure again", sideNames[k], temporal.ZeroLimit)
+			c.note("zero-result", "a result of zero or next to nothing %s is taken as below %g Bq/m³: ask first whether the detector worked, for there is some radon in the air of every home; if it did not, nothing is known of that side, so measure again", sideNames[k], temporal.ZeroLimit)
 		}
 		if s.AllBelow {
 			bound := "the reduction is at least so much, and its other limit is 100 %"
@@ -762,7 +764,7 @@ var compareMethods = []analysis.Method{{
 	Formula:   "One posterior (see temporal.Pair) of every day with and without the system: a step in the level, and swings that the system leaves smaller, by how much depending on the ratio r itself: of the season r² is left, of the drift (1 + r)/2, and with it come a season and a drift of its own. For given swings ln ratio is normal; its spread, but for what is instruments', is multiplied by the profile's calibration for the shorter side, and where the profile's course was not used 0.7 of its spread between years is added in quadrature. The density at θ = ln ratio is that of the normal whose swings suit θ; value and limits are its median and quantiles. A detector that stood on both sides is off by as much on each, and that falls out. Where every reading with the system is a limit, the year without it is by its own readings alone.",
 	Assumes:   "that season and drift are like those of the profile's homes, that nothing but the system changed, and the same rooms on both sides or rooms that differ as the profile says. A fan takes soil gas away and leaves the air exchange that thins it, so the more it takes, the less of the season stays; the shares were set by trial on homes of a mass balance with fans of 60 to 99 %, of other districts than those that the published table is of.",
 	Interval:  "credible, checked by simulation with a generator that is not the model; its coverage is published in COVERAGE-homes.md beside this package. That of the annual mean with the system holds 90 to 96.5 % with a fan, and 88 to 89 % where no work was done; and by the built-in profile a plain correction of the raw ratio by the mean cycle has no larger an error, 0.87 of the raw one's against 0.89. Where every reading with the system lies below its limit the lower limit of the ratio is 0, where every one without it does, the upper is open.",
-	Notes: []string{"season-artefact", "other-detector", "other-room", "rooms-differ", "other-year", "overlapping", "after-first", "too-soon", "under-two-days", "high-first-test",
+	Notes: []string{"season-artefact", "other-detector", "other-room", "rooms-differ", "other-year", "several-systems", "system-before", "overlapping", "after-first", "too-soon", "under-two-days", "high-first-test",
 		"near-outdoor", "unbounded", "all-below-limit", "zero-result", "restless-home", "below-limit", "zero-days", "partial-days"},
 	Sources: []analysis.Source{
 		{Key: "durbin-koopman-2012", Cite: "Durbin and Koopman 2012, Time Series Analysis by State Space Methods", Part: "chapters 4 and 10"},

@@ -185,6 +185,7 @@ func TestNotes(t *testing.T) {
 	after := log("A", "m", day(2026, 2, 22), flat(40, 60)...)
 	other := func(s analysis.Series, change func(*analysis.Series)) analysis.Series { change(&s); return s }
 	base := Home{Without: []analysis.Series{before}, With: []analysis.Series{after}}
+	ran := func(h Home, ran ...Ran) Home { h.Ran = ran; return h }
 	rooms := func(one, two float64) Home { // which both had 250
 		bedroom := func(s analysis.Series) analysis.Series {
 			return other(s, func(s *analysis.Series) { s.Room, s.Detector = "bedroom", "n" })
@@ -201,6 +202,18 @@ func TestNotes(t *testing.T) {
 		{"other-detector", Home{Without: base.Without, With: []analysis.Series{other(after, func(s *analysis.Series) { s.Detector = "n" })}}, base, Options{}},
 		{"other-room", Home{Without: base.Without, With: []analysis.Series{other(after, func(s *analysis.Series) { s.Room = "bedroom" })}}, base, Options{}},
 		{"other-year", Home{Without: base.Without, With: []analysis.Series{log("A", "m", day(2027, 3, 1), flat(40, 60)...)}}, Home{Without: base.Without, With: []analysis.Series{log("A", "m", day(2026, 12, 10), flat(40, 60)...)}}, Options{}},
+		// A second system switched on while the first ran, and one that is switched on only
+		// when the readings are over.
+		{"several-systems", ran(base, Ran{To: day(2026, 2, 20)}, Ran{day(2026, 2, 20), day(2026, 3, 15), []string{"fan"}}, Ran{From: day(2026, 3, 15), Systems: []string{"fan", "sump"}}),
+			ran(base, Ran{To: day(2026, 2, 20)}, Ran{day(2026, 2, 20), day(2026, 4, 3), []string{"fan"}}, Ran{From: day(2026, 4, 3), Systems: []string{"fan", "sump"}}), Options{}},
+		// Two from the first day on; and one after the other was gone, before the first reading.
+		{"several-systems", ran(base, Ran{From: day(2026, 2, 20), Systems: []string{"fan", "sump"}}),
+			ran(base, Ran{day(2026, 2, 20), day(2026, 2, 22), []string{"fan"}}, Ran{From: day(2026, 2, 22), Systems: []string{"sump"}}), Options{}},
+		// The same one switched on twice.
+		{"several-systems", ran(base, Ran{day(2026, 2, 20), day(2026, 3, 15), []string{""}}, Ran{From: day(2026, 3, 15), Systems: []string{"", ""}}), ran(base, Ran{From: day(2026, 2, 20), Systems: []string{""}}), Options{}},
+		// A column that says fan in every row is of the home; one that says passive first is of a time.
+		{"system-before", ran(base, Ran{day(2026, 1, 10), day(2026, 2, 19), []string{"passive"}}, Ran{day(2026, 2, 22), day(2026, 4, 3), []string{"fan"}}),
+			ran(base, Ran{day(2026, 1, 10), day(2026, 2, 19), []string{"fan"}}, Ran{day(2026, 2, 22), day(2026, 4, 3), []string{"fan"}}), Options{}},
 		{"overlapping", Home{Without: base.Without, With: []analysis.Series{log("A", "n", day(2026, 2, 1), flat(40, 60)...)}}, base, Options{}},
 		{"too-soon", Home{Without: base.Without, With: []analysis.Series{log("A", "m", day(2026, 2, 19), flat(40, 60)...)}}, Home{Without: base.Without, With: []analysis.Series{log("A", "m", day(2026, 2, 20), flat(40, 60)...)}}, Options{}},
 		{"zero-result", Home{Without: base.Without, With: []analysis.Series{result("t", day(2026, 2, 22), 40, 0, false)}}, Home{Without: base.Without, With: []analysis.Series{result("t", day(2026, 2, 22), 40, 5, true)}}, Options{}},

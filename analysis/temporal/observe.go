@@ -18,7 +18,6 @@ const (
 	DefaultCalibration = 0.05 // relative standard uncertainty a detector shares over all it says
 	IntegratingError   = 0.08 // relative random standard uncertainty of one integrating result
 	ZeroLimit          = 5.0  // Bq/m³: an integrating result of zero is read as "below this", about the outdoor level
-	nothing            = 0.01 // Bq/m³: below this a reading is zero
 	absurd             = 1e8  // Bq/m³: above this it is no reading; soil gas holds some 1e5
 )
 
@@ -132,7 +131,7 @@ func ObserveBoth(without, with []analysis.Series, calibration float64) (Home, []
 				zero++
 				continue
 			}
-			if c < nothing {
+			if c < analysis.NextToNothing {
 				o.Below, c = true, ZeroLimit
 			}
 			o.Log = math.Log(c)
@@ -174,7 +173,7 @@ func ObserveBoth(without, with []analysis.Series, calibration float64) (Home, []
 	}
 	h.Rooms = len(rooms)
 	if len(h.Observations) == 0 {
-		return Home{}, nil, fmt.Errorf("home %q: every day mean is zero, and air is never without radon for a day; look whether the detector was alive", home[0].Home)
+		return Home{}, nil, fmt.Errorf("home %q: every day mean is zero or next to nothing, and air is never without radon for a day; look whether the detector was alive", home[0].Home)
 	}
 	if partial > 0 {
 		notes = append(notes, analysis.Note{Code: "partial-days", Text: fmt.Sprintf(
@@ -193,7 +192,7 @@ func ObserveBoth(without, with []analysis.Series, calibration float64) (Home, []
 // statesAll says whether a reading is an integrating result with an uncertainty
 // of its own.
 func statesAll(r analysis.Reading) bool {
-	return r.Uncertainty > 0 && r.Concentration >= nothing && !r.OfADay()
+	return r.Uncertainty > 0 && r.Concentration >= analysis.NextToNothing && !r.OfADay()
 }
 
 // some counts things with their verb, and s3 is the s of a verb of one thing.
@@ -218,12 +217,12 @@ func Dead(r analysis.Reading) bool { return r.OfADay() && Zero(r) }
 // DeadNote says that so many day means were left out as dead.
 func DeadNote(n int) analysis.Note {
 	return analysis.Note{Code: "zero-days", Text: some(n, "day mean is", "day means are") +
-		" zero and taken as not measured, since air is never without radon for a day; look whether the detector was alive"}
+		" zero or next to nothing, and taken as not measured, since air is never without radon for a day; look whether the detector was alive"}
 }
 
 // Zero says whether a reading is of nothing at all. A result of more than a day is
 // then read as below ZeroLimit, and its detector may have failed all the same.
-func Zero(r analysis.Reading) bool { return !r.BelowLimit && r.Concentration < nothing }
+func Zero(r analysis.Reading) bool { return !r.BelowLimit && r.Concentration < analysis.NextToNothing }
 
 // CalibrationSD is the log standard deviation of a detector's calibration error,
 // whose relative standard uncertainty is given, 0 for the default.

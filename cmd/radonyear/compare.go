@@ -30,7 +30,8 @@ means, of the same twelve months, and the reduction, with intervals; the chance
 that the home is now below the level; and, beside them, what the raw means say
 and what the seasons alone would have made of them. The readings are parted by a
 phase column, or by --switch or --switches; the day of a switch and the 24 hours
-after it are left out. Several homes are joined too: what the systems do in the
+after it are left out. Where several systems ran, as a column system of the
+readings or of --switches says, that is noted. Several homes are joined too: what the systems do in the
 middle of them, how much homes differ, and what the next home may expect.
 
 Examples:
@@ -321,16 +322,48 @@ func (q compareQuestion) homes(daily *ingest.Daily) (results []compared, left []
 		if err != nil {
 			return compared{}, err
 		}
+		sides.ran = q.ran(daily, s.home, h, sides)
 		return q.one(s.home, h, sides)
 	})
 }
+
+// systemColumn is the column that says by itself which system a reading is of.
+const systemColumn = "system"
+
+// ran are the systems that ran in home i, by its switches where these tell of several, and
+// else by what its readings say in the column of systems, or that which --by names.
+func (q compareQuestion) ran(daily *ingest.Daily, i int, h ingest.Home, sides parted) (out []compare.Ran) {
+	if len(h.Series) == 0 {
+		return nil
+	}
+	if out = ranIn(sides.toggles, h.Series[0].Zone); out != nil {
+		return out
+	}
+	column := q.by
+	if column == "" || column == "area" {
+		at := slices.IndexFunc(daily.Extras(), func(name string) bool { return strings.EqualFold(name, systemColumn) })
+		if at < 0 {
+			return nil
+		}
+		column = daily.Extras()[at]
+	}
+	for _, s := range daily.Said(i, column) {
+		if !slices.Contains(noSystem, strings.ToLower(s.Value)) {
+			out = append(out, compare.Ran{From: s.Start, To: s.End, Systems: []string{s.Value}})
+		}
+	}
+	return out
+}
+
+// noSystem is how people write that there is none.
+var noSystem = []string{"none", "no", "no system", "without", "off", "-", "0"}
 
 // one compares home i of the files.
 func (q compareQuestion) one(i int, h ingest.Home, sides parted) (compared, error) {
 	if why := oneSided(sides, h.Series); why != "" {
 		return compared{}, fmt.Errorf("%s", why)
 	}
-	r, err := compare.Compare(compare.Home{Without: sides.without, With: sides.with, Switched: sides.switched, Timed: q.find || q.switches.given()}, q.options())
+	r, err := compare.Compare(compare.Home{Without: sides.without, With: sides.with, Switched: sides.switched, Timed: q.find || q.switches.given(), Ran: sides.ran}, q.options())
 	if err != nil {
 		return compared{}, err
 	}
@@ -349,7 +382,7 @@ func (q compareQuestion) one(i int, h ingest.Home, sides parted) (compared, erro
 		out.through, notes = q.series(sides)
 		out.Notes = append(slices.Clip(out.Notes), notes...)
 	}
-	if len(q.switches.of(h.Name)) >= cyclingSwitches {
+	if changes(q.switches.of(h.Name)) >= cyclingSwitches {
 		periods, below := sides.periods()
 		cycled, err := compare.Cycle(periods, compare.CycleOptions{Confidence: q.Confidence})
 		if err != nil {
@@ -395,7 +428,7 @@ func oneSided(sides parted, all []analysis.Series) string {
 			why += " and so on"
 			break
 		}
-		why += fmt.Sprintf(", the system is switched %s on %s", t.state(), t.in(zone).Format(time.DateOnly))
+		why += fmt.Sprintf(", %s on %s", t.words(), t.in(zone).Format(time.DateOnly))
 	}
 	if sides.near+sides.across > 0 {
 		why += "; " + strings.Join(sides.leftOut(), " and ")
@@ -672,6 +705,7 @@ func (q compareQuestion) compareTables(results []compared) []report.Table {
 			row = append(row, a.Probability)
 		}
 		did.Rows = append(did.Rows, report.Row{Cells: row})
+		did.Tenfold = did.Tenfold || rawRatio(r.Result) != nil && r.RawRatio > ten || r.SeasonArtefact > ten
 		if r.cycled != nil {
 			spelled.Rows = append(spelled.Rows, report.Row{Cells: []any{r.Home, r.cycled.Switches, r.cycled.Reduction}})
 		}
@@ -701,9 +735,12 @@ func rawFall(r compare.Result) any {
 	return fall(r.RawRatio)
 }
 
+// ten times as much is where a rise is told as no more than that.
+const ten = 10
+
 // fall is by how many percent a ratio lies under 1.
 func fall(ratio float64) string {
-	if ratio > 10 {
+	if ratio > ten {
 		return report.Value(compare.ReductionOf(analysis.Estimate{Value: ratio})) // no more than that
 	}
 	return report.Whole(100 * (1 - ratio))
@@ -793,7 +830,9 @@ func (q compareQuestion) pooled(results []compared) (pooled, below report.Table,
 				}
 				var next, tau, h any
 				if pool.Next != nil {
-					next = report.Interval(compare.ReductionOf(*pool.Next))
+					reduction := compare.ReductionOf(*pool.Next)
+					next = report.Interval(reduction)
+					pooled.Tenfold = pooled.Tenfold || report.IntervalTenfold(reduction)
 				}
 				if pool.Tau != nil {
 					tau = math.Exp(pool.Tau.Value)

@@ -100,19 +100,28 @@ type found struct {
 	searched                 // the most probable one
 	all      []searched      // those of every record, and
 	best     int             // which of them this is
+	shared   int             // so many were long enough to be searched, and share the odds before looking
 	change   compare.Verdict // if the day is confirmed
 }
 
 // look looks for the switch in all records of a home.
 func (q compareQuestion) look(series []analysis.Series) looked {
 	var all []searched
-	for _, r := range records(series) {
+	rs := records(series)
+	// Those long enough to be searched: each more is one more chance to find what is not there.
+	searchable := 0
+	for _, r := range rs {
+		if len(r.days) >= 2*compare.LeastDaysASide {
+			searchable++
+		}
+	}
+	for _, r := range rs {
 		season := make([]float64, len(r.days))
 		for i, d := range r.days {
 			season[i] = q.Profile.Season.At(d.Day)
 		}
 		s := searched{record: r}
-		s.Switch, s.err = compare.FindSwitch(r.days, compare.SwitchOptions{Confidence: q.Confidence, Season: season})
+		s.Switch, s.err = compare.FindSwitch(r.days, compare.SwitchOptions{Confidence: q.Confidence, Season: season, Records: searchable})
 		all = append(all, s)
 	}
 	if all == nil {
@@ -132,7 +141,7 @@ func (q compareQuestion) look(series []analysis.Series) looked {
 	}
 	switch {
 	case best >= 0:
-		return looked{found: &found{searched: all[best], all: all, best: best}}
+		return looked{found: &found{searched: all[best], all: all, best: best, shared: searchable}}
 	case none == nil:
 		return looked{err: fmt.Errorf("no switch can be looked for %s", strings.Join(short, "; "))}
 	}
@@ -209,7 +218,7 @@ func (sw *found) notes() []analysis.Note {
 // searchedTable says for people where switches were looked for, a row a record.
 func searchedTable(results []compared) report.Table {
 	t := report.Table{
-		Title: "Where the switches were looked for, with the first day on a new level, most probably and at the earliest and latest:",
+		Title: "Where the switches were looked for, with the first day on a new level, most probably and at the earliest and latest; P: that there is one, where each record of a home more takes larger odds:",
 		Columns: []report.Column{
 			{Head: "Home", Style: report.Text}, {Head: "Room", Style: report.Text, OmitEmpty: true}, {Head: "Detector", Style: report.Text, OmitEmpty: true},
 			{Head: "Days", Style: report.Count}, {Head: "From", Style: report.Date, Spare: 1},
@@ -264,5 +273,5 @@ func foundFields(sw *found) any {
 	}
 	return []report.Field{{Name: "day", Value: dayText(sw.Day)}, {Name: "first", Value: dayText(sw.First)}, {Name: "last", Value: dayText(sw.Last)},
 		{Name: "probability", Value: sw.Probability}, {Name: "best", Value: sw.Best}, {Name: "second", Value: second}, {Name: "ratio", Value: sw.Ratio},
-		{Name: "room", Value: sw.room}, {Name: "detectors", Value: sw.detectors}, {Name: "change_if_confirmed", Value: string(sw.change)}, {Name: "searched", Value: list}}
+		{Name: "room", Value: sw.room}, {Name: "detectors", Value: sw.detectors}, {Name: "change_if_confirmed", Value: string(sw.change)}, {Name: "records", Value: sw.shared}, {Name: "searched", Value: list}}
 }

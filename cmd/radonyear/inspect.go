@@ -11,6 +11,7 @@ import (
 	"github.com/urfave/cli/v2"
 
 	"radonyear/analysis"
+	"radonyear/analysis/temporal"
 	"radonyear/cmd/radonyear/internal/plot"
 	"radonyear/cmd/radonyear/internal/report"
 	"radonyear/ingest"
@@ -342,10 +343,16 @@ func placesTable(d *ingest.Daily) report.Table {
 		}
 		start, end := span(tr)
 		loc := zoneOf(tr)
-		x, below := trackMean(tr)
+		x, below, ok := trackMean(tr)
 		mean := any(x)
-		if below && x > 0 {
+		switch {
+		case !ok:
+			mean = nil
+		case below && x > 0:
 			mean = report.Limit(x)
+		}
+		if slices.ContainsFunc(tr.Days, func(d ingest.Day) bool { return temporal.Dead(d.Reading()) }) {
+			t.Title = "Detectors and where they stood; days of zero or next to nothing are taken as not measured, and are in no mean:"
 		}
 		t.Rows = append(t.Rows, report.Row{Label: tr.Home, Cells: []any{
 			tr.Home, tr.Area, tr.Room, tr.Detector, tr.Method, tr.Phase, tr.Kind, kind,
@@ -363,10 +370,12 @@ func zoneOf(t ingest.Track) *time.Location {
 }
 
 // trackDays is how many days were measured, of day means and of results what was
-// measured of them.
+// measured of them. A day of zero is a monitor that failed, here as in every result.
 func trackDays(t ingest.Track) (days float64) {
 	for _, d := range t.Days {
-		days += min(1, cmp.Or(d.Share, 1))
+		if !temporal.Dead(d.Reading()) {
+			days += min(1, cmp.Or(d.Share, 1))
+		}
 	}
 	for _, r := range t.Results {
 		days += r.Days() * cmp.Or(r.Share, 1)
@@ -375,20 +384,26 @@ func trackDays(t ingest.Track) (days float64) {
 }
 
 // trackMean is the plain mean over what was measured, weighted by time; below
-// says that each of it is below a detection limit, so that the mean is one too.
-func trackMean(t ingest.Track) (mean float64, below bool) {
+// says that each of it is below a detection limit, so that the mean is one too, and ok
+// that anything was measured.
+func trackMean(t ingest.Track) (mean float64, below, ok bool) {
 	var sum, hours float64
 	below = true
 	add := func(r analysis.Reading, h float64) {
 		sum, hours, below = sum+h*r.Concentration, hours+h, below && r.BelowLimit
 	}
 	for _, d := range t.Days {
-		add(d.Reading(), d.Hours)
+		if r := d.Reading(); !temporal.Dead(r) {
+			add(r, d.Hours)
+		}
 	}
 	for _, r := range t.Results {
 		add(r, 24*r.Days()*cmp.Or(r.Share, 1))
 	}
-	return sum / hours, below
+	if hours == 0 {
+		return 0, false, false
+	}
+	return sum / hours, below, true
 }
 
 // filesTable is what was learned about each file.

@@ -408,7 +408,8 @@ type subject struct {
 	switched time.Time       // when its system was switched on, where that is asked for
 	begun    []analysis.Note // says that only what came after counts, where it ran before
 
-	earlier []analysis.Series // of the same room, begun before the first of series, the system on
+	chart   *chart   // of the first of series
+	earlier []*chart // of monitors of the same room that began before it, the system on
 }
 
 // notes adds to a result's notes what only the files know.

@@ -223,6 +223,7 @@ func (q homesQuestion) answer(daily *ingest.Daily, s subject) (homeOnPage, error
 		return out, err
 	}
 	if switched || len(sides.without) > 0 && len(sides.with) > 0 {
+		sides.ran = q.pair.ran(daily, s.home, h, sides)
 		r, err := q.pair.one(s.home, h, sides)
 		if err != nil {
 			return out, err

@@ -354,9 +354,12 @@ func (q homesQuestion) detectors(h homeOnPage) *page.Table {
 	slices.SortStableFunc(inTime, func(a, b dated) int { return a.start.Compare(b.start) })
 	for _, x := range inTime {
 		zone, of := zoneOf(x.Track), fmt.Sprintf("places.%d.", x.at)
-		mean, below := trackMean(x.Track)
+		mean, below, ok := trackMean(x.Track)
 		average := page.Prose{page.Number(report.Number(mean, q.judge.Levels...), mean, of+"mean")}
-		if below && mean > 0 {
+		switch {
+		case !ok:
+			average = page.Say("nothing but zero")
+		case below && mean > 0:
 			average = page.Say("below {}", average)
 		}
 		n := trackDays(x.Track)

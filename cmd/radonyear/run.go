@@ -21,7 +21,7 @@ const (
 	exitNoAnswer = 1 // no answer, or no picture of it where --plot asked for one
 	exitUsage    = 2 // the command line cannot be followed
 	exitPartial  = 3 // answered, but rows or homes were left out
-	exitAlarm    = 4 // answered, and a chart of watch raised an alarm
+	exitAlarm    = 4 // answered, and watch says that somebody should look at a system
 )
 
 // program is what a command may touch of the world outside its files.

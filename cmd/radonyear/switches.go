@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"maps"
 	"slices"
@@ -19,7 +20,7 @@ import (
 func switchFlags() []cli.Flag {
 	return []cli.Flag{
 		&cli.StringFlag{Name: "switch", Usage: "`TIME` at which every home's system was switched on, as 2026-01-10 or 2026-01-10T18:00, in the homes' own zone unless it names another, as 2026-01-10T18:00+01:00 (default: a phase column says what was before and after)"},
-		&cli.StringFlag{Name: "switches", Usage: "CSV `FILE` of switch times: columns home and time, and state, on or off, where a system was switched more than once"},
+		&cli.StringFlag{Name: "switches", Usage: "CSV `FILE` of switch times: columns home and time; state, on or off, where a system was switched more than once; system, a name, where a home has several"},
 	}
 }
 
@@ -30,7 +31,21 @@ type toggle struct {
 	instant bool
 	day     bool // only the day is known
 	on      bool
-	line    int // of a file
+	system  string // which of a home's systems
+	line    int    // of a file
+
+	systems []string // that run after it, as compare.Ran has them
+}
+
+// runs says whether any system runs after it.
+func (t toggle) runs() bool { return len(t.systems) > 0 }
+
+// words say what was switched, and how.
+func (t toggle) words() string {
+	if t.system != "" {
+		return fmt.Sprintf("%q is switched %s", t.system, t.state())
+	}
+	return "the system is switched " + t.state()
 }
 
 func (t toggle) state() string {
@@ -91,22 +106,23 @@ func parseSwitches(c *cli.Context) (switches, error) {
 		if !ok {
 			return switches{}, usageError{fmt.Sprintf("--switch %q is not a time", one), "--switch 2026-01-10, --switch 2026-01-10T18:00 or --switch 2026-01-10T18:00+01:00"}
 		}
-		return switches{all: []toggle{t}}, nil
+		all := []toggle{t}
+		return switches{all: all}, runThrough(all)
 	}
 	if path == "" {
 		return switches{}, nil
 	}
-	f, err := openSide(c, path, "switch times", "a line is home,time[,state] under a header, for example 17,2026-01-10T18:00,on")
+	f, err := openSide(c, path, "switch times", "a line is home,time[,state[,system]] under a header, for example 17,2026-01-10T18:00,on")
 	if err != nil {
 		return switches{}, err
 	}
 	return readSwitches(f)
 }
 
-// readSwitches takes home, time and state.
+// readSwitches takes home, time, state and system.
 func readSwitches(f sideFile) (switches, error) {
 	s := switches{byHome: map[string][]toggle{}, file: f.path, beside: []report.Input{f.sum}}
-	home, at, state := f.column("home"), f.column("time", "switch", "date"), f.column("state")
+	home, at, state, system := f.column("home"), f.column("time", "switch", "date"), f.column("state"), f.column("system")
 	if home < 0 || at < 0 {
 		return s, f.fail(1, "the header has no columns home and time")
 	}
@@ -130,6 +146,9 @@ func readSwitches(f sideFile) (switches, error) {
 				return s, f.fail(row.line, "column state: %q is neither on nor off", word)
 			}
 		}
+		if system >= 0 {
+			t.system = row.cells[system]
+		}
 		if s.byHome[name] == nil {
 			homes = append(homes, name)
 		}
@@ -138,13 +157,94 @@ func readSwitches(f sideFile) (switches, error) {
 	for _, name := range homes {
 		ts := s.byHome[name]
 		slices.SortStableFunc(ts, func(a, b toggle) int { return a.at.Compare(b.at) })
-		for i, t := range ts {
-			if i > 0 && t.on == ts[i-1].on {
-				return s, f.fail(t.line, "home %s is switched %s at %s and was %[2]s already", name, t.state(), t.at.Format("2006-01-02 15:04"))
-			}
+		if err := runThrough(ts); err != nil {
+			var at toggleError
+			errors.As(err, &at)
+			return s, f.fail(at.line, "home %s: %s", name, at.why)
 		}
 	}
 	return s, nil
+}
+
+// toggleError is a row of switches that cannot follow those before it.
+type toggleError struct {
+	line int
+	why  string
+}
+
+func (e toggleError) Error() string { return e.why }
+
+// ranFirst are the systems that ran before a home's first switch: those that are first
+// switched off.
+func ranFirst(toggles []toggle) (names []string) {
+	seen := map[string]bool{}
+	for _, t := range toggles {
+		if !seen[t.system] && !t.on {
+			names = append(names, t.system)
+		}
+		seen[t.system] = true
+	}
+	slices.Sort(names)
+	return names
+}
+
+// runThrough fills in which systems run after each of a home's toggles, which are in order of
+// time. A system switched on that is on already was enlarged, or is a second one without a
+// name of its own; off is then all of it.
+func runThrough(toggles []toggle) error {
+	running := ranFirst(toggles)
+	for i, t := range toggles {
+		at := t.at.Format("2006-01-02 15:04")
+		if i > 0 {
+			switch before := toggles[i-1]; {
+			case t.system == before.system && t.at.Equal(before.at):
+				return toggleError{t.line, fmt.Sprintf("%s at %s, and line %d switches it at that time too", t.words(), at, before.line)}
+			case (t.system == "") != (before.system == ""):
+				return toggleError{t.line, "some of its rows name a system and others do not; name it in all of them, or in none"}
+			}
+		}
+		if t.on {
+			running = append(slices.Clone(running), t.system)
+			slices.Sort(running)
+		} else {
+			n := len(running)
+			running = slices.DeleteFunc(slices.Clone(running), func(name string) bool { return name == t.system })
+			if len(running) == n {
+				return toggleError{t.line, fmt.Sprintf("%s at %s and was off already", t.words(), at)}
+			}
+		}
+		toggles[i].systems = running
+	}
+	return nil
+}
+
+// ranIn are the systems of a home by its toggles; nil where these tell of no more than one
+// that was switched on and off.
+func ranIn(toggles []toggle, zone *time.Location) []compare.Ran {
+	out := []compare.Ran{{Systems: ranFirst(toggles)}}
+	tells := false
+	for _, t := range toggles {
+		at := t.in(zone)
+		out[len(out)-1].To = at
+		out = append(out, compare.Ran{From: at, Systems: t.systems})
+		tells = tells || t.system != "" || len(t.systems) > 1
+	}
+	if !tells {
+		return nil
+	}
+	return out
+}
+
+// changes is how often a home went from no system running to some, or back.
+func changes(toggles []toggle) (n int) {
+	running := len(ranFirst(toggles)) > 0
+	for _, t := range toggles {
+		if t.runs() != running {
+			n++
+		}
+		running = t.runs()
+	}
+	return n
 }
 
 // parted is a home's readings by the state its system was in.
@@ -156,6 +256,7 @@ type parted struct {
 	unphased      int       // readings that state no phase, where phases part
 	soon          bool      // a longer result begins within a day of a switch and is kept
 	toggles       []toggle
+	ran           []compare.Ran
 }
 
 // settle is how long after a switch nothing is taken: common practice, and what
@@ -198,6 +299,8 @@ func part(series []analysis.Series, toggles []toggle) (parted, error) {
 	out := parted{toggles: toggles}
 	for _, s := range series {
 		var changes []change
+		ran := len(ranFirst(toggles)) > 0 // before a first "off" it ran
+		first := ran
 		for _, t := range toggles {
 			at := t.in(s.Zone)
 			y, m, d := at.Date()
@@ -206,13 +309,14 @@ func part(series []analysis.Series, toggles []toggle) (parted, error) {
 				until = time.Date(y, m, d+2, 0, 0, 0, 0, s.Zone)
 			}
 			changes = append(changes, change{t, time.Date(y, m, d, 0, 0, 0, 0, s.Zone), until})
-			if t.on && (out.switched.IsZero() || at.Before(out.switched)) {
+			if t.runs() && !ran && (out.switched.IsZero() || at.Before(out.switched)) {
 				out.switched = at
 			}
+			ran = t.runs()
 		}
 		err := out.add(s, func(r analysis.Reading) side {
-			running := len(changes) > 0 && !changes[0].on // before a first "off" it ran
-			var in [2]time.Duration                       // which the reading stood through
+			running := first
+			var in [2]time.Duration // which the reading stood through
 			from, soon := r.Start, false
 			for _, c := range changes {
 				if r.OfADay() && r.Start.Before(c.until) && r.End.After(c.from) {
@@ -228,7 +332,7 @@ func part(series []analysis.Series, toggles []toggle) (parted, error) {
 					from = end
 				}
 				soon = soon || c.on && !r.OfADay() && !r.Start.Before(at.Add(-mostAcross)) && r.Start.Before(c.until)
-				running = c.on
+				running = c.runs()
 			}
 			in[stateOf(running)] += r.End.Sub(from)
 			if least := min(in[without], in[with]); least > max(mostAcross, time.Duration(mostAcrossShare*float64(r.End.Sub(r.Start)))) {
@@ -290,16 +394,16 @@ func (p *parted) add(s analysis.Series, of func(analysis.Reading) side) error {
 // running says whether the system runs now, for all that its switches say, and since
 // when it does not.
 func (p parted) running() (bool, toggle) {
-	if n := len(p.toggles); n > 0 && !p.toggles[n-1].on {
+	if n := len(p.toggles); n > 0 && !p.toggles[n-1].runs() {
 		return false, p.toggles[n-1]
 	}
 	return true, toggle{}
 }
 
-// again says whether the system was switched on again after it ran, and when last.
+// again says whether a system was switched again after it ran, and when last.
 func (p parted) again() (bool, toggle) {
 	n := len(p.toggles)
-	if n > 1 && p.toggles[n-1].on {
+	if n > 1 && p.toggles[n-1].runs() {
 		return true, p.toggles[n-1]
 	}
 	return false, toggle{}

@@ -151,6 +151,17 @@ func Tenfold(e analysis.Estimate, x float64) bool {
 	return e.Unit == "%" && x < tenfold && !math.IsInf(x, 0)
 }
 
+// tellsTenfold says whether an estimate has that in a table, with its interval or alone.
+// An interval that lies beyond it is "under -900", beside a value that is.
+func tellsTenfold(e analysis.Estimate, alone bool) bool {
+	return Tenfold(e, e.Value) || !alone && IntervalTenfold(e)
+}
+
+// IntervalTenfold says whether the limits of an estimate are written with "<-900".
+func IntervalTenfold(e analysis.Estimate) bool {
+	return Tenfold(e, e.Lower) && !Tenfold(e, e.Upper)
+}
+
 const TenfoldMeans = "<-900: a rise to more than ten times, and no reduction."
 
 // among writes a number of an estimate for people.

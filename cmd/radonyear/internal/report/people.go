@@ -40,6 +40,7 @@ func (doc *Document) people(b *bytes.Buffer, markdown bool) error {
 		fmt.Fprintln(b)
 	}
 	foot := &footnotes{}
+	tenfold := false
 	for _, t := range doc.Tables {
 		if t.Hidden || len(t.Rows) == 0 {
 			continue
@@ -51,13 +52,14 @@ func (doc *Document) people(b *bytes.Buffer, markdown bool) error {
 			}
 		}
 		foot.collect(t)
+		tenfold = tenfold || t.tenfold()
 		if err := doc.grid(b, t, foot, markdown); err != nil {
 			return err
 		}
 		fmt.Fprintln(b)
 	}
 	foot.write(b, markdown)
-	if told := b.Bytes(); bytes.Contains(told, []byte("<-900")) || bytes.Contains(told, []byte(escape("<-900"))) {
+	if tenfold {
 		para(TenfoldMeans)
 		if !markdown {
 			fmt.Fprintln(b)
@@ -95,6 +97,24 @@ func (doc *Document) people(b *bytes.Buffer, markdown bool) error {
 		}
 	}
 	return nil
+}
+
+// tenfold says whether the table, as people see it, holds a rise to more than ten times.
+func (t Table) tenfold() bool {
+	if t.Tenfold {
+		return true
+	}
+	for i, c := range t.Columns {
+		if c.Head == "" || c.Style != Estimate {
+			continue
+		}
+		for _, r := range t.Rows {
+			if e, ok := r.Cells[i].(analysis.Estimate); ok && tellsTenfold(e, c.ValueOnly) {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 func (doc *Document) rows() (n int64) {

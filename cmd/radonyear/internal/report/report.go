@@ -68,6 +68,7 @@ type Table struct {
 	Columns []Column
 	Rows    []Row
 	Hidden  bool // left out of the views for people
+	Tenfold bool // some cell of text holds a rise to more than ten times; of Estimates it is known
 	Null    bool // there is none, and JSON says so with null where its rows would be; a note says why
 }
 

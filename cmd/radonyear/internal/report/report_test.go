@@ -448,3 +448,45 @@ func TestParts(t *testing.T) {
 		t.Errorf("%d intervals of 10 in\n%s", n, b.String())
 	}
 }
+
+// TestTenfoldLegend: "<-900" is explained where a number of the table is that, of a command's
+// own text where it says so, and not because a home is called that.
+func TestTenfoldLegend(t *testing.T) {
+	e := func(value, lower, upper float64) analysis.Estimate {
+		e := analysis.Estimate{Unit: "%", Value: value, Lower: lower, Upper: upper, Confidence: 0.95, Method: "m"}
+		if math.IsInf(lower, 0) {
+			e.Notes = []analysis.Note{{Code: "unbounded"}}
+		}
+		return e
+	}
+	for _, c := range []struct {
+		name  string
+		cells []any
+		alone bool // without its interval
+		text  bool // the command says that its text holds it
+		want  bool
+	}{
+		{"a name", []any{"<-900", e(20, -30, 60)}, false, false, false},
+		{"nearly", []any{"A", e(-100, -899.6, 60)}, false, false, false},
+		{"a limit", []any{"A", e(-100, -900.6, 60)}, false, false, true},
+		{"a limit that is not shown", []any{"A", e(-100, -900.6, 60)}, true, false, false},
+		{"an open limit", []any{"A", e(-100, math.Inf(-1), 60)}, false, false, false},
+		{"all of it", []any{"A", e(-2000, -9000, -1000)}, false, false, true},
+		{"a text", []any{"<-900", e(20, -30, 60)}, false, true, true},
+	} {
+		for format, sign := range map[string]string{"table": "<-900: a rise", "markdown": "&lt;-900: a rise"} {
+			doc := Document{Tables: []Table{{Tenfold: c.text, Columns: []Column{{Key: "home", Head: "Home", Style: Text}, {Key: "reduction", Head: "Reduction", Style: Estimate, ValueOnly: c.alone}}, Rows: []Row{{Cells: c.cells}}}}}
+			var b bytes.Buffer
+			if err := Write(&b, doc, format); err != nil {
+				t.Fatal(err)
+			}
+			if got := strings.Contains(b.String(), sign); got != c.want {
+				t.Errorf("%s, %s: explained %v, want %v:\n%s", c.name, format, got, c.want, b.String())
+			}
+			// Whatever the case, it is explained where a number says it, and only there.
+			if numbers := strings.ReplaceAll(b.String(), sign, ""); c.name != "a name" && strings.Contains(numbers, strings.TrimSuffix(sign, ": a rise")) != c.want {
+				t.Errorf("%s, %s: what is written and what is explained differ:\n%s", c.name, format, b.String())
+			}
+		}
+	}
+}
