@@ -12,8 +12,8 @@ var Methods = []analysis.Method{{
 		"maximised in turn over season (by expectation maximisation of a mixed model) and drift (by simplex). " +
 		"What the homes had in common is the mean over homes of what is left. Then each home is left out in " +
 		"turn, its season and course learned from the others, and tests of 2 to 300 days cut from its record " +
-		"are judged against its own year; the factor by which the spread must be multiplied to hold what it " +
-		"promises goes into the profile.",
+		"are judged against its own year; the factors by which the spread must be multiplied to hold what it " +
+		"promises, and to be the root mean square of the errors, go into the profile.",
 	Assumes: "that the homes are like those the profile will be used on. With fewer than 10 homes all variances " +
 		"are raised toward the built-in profile's. The mean cycle is drawn toward the built-in one, and its " +
 		"spread raised, by what the weather of just these years may have done to all homes alike, which no " +
