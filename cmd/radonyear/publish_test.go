@@ -12,6 +12,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"os"
+	"path/filepath"
 	"regexp"
 	"slices"
 	"strconv"
@@ -617,16 +618,16 @@ func TestAttack(t *testing.T) {
 	if testing.Short() {
 		communities = 20
 	}
-	t.Chdir(t.TempDir())
-	if err := os.WriteFile("secret.key", []byte("0123456789abcdefghijklmnopqrstuvwxyz"), 0o600); err != nil {
+
+	key := filepath.Join(t.TempDir(), "secret.key")
+	if err := os.WriteFile(key, []byte("0123456789abcdefghijklmnopqrstuvwxyz"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	rng := rand.New(rand.NewPCG(11, 12))
-	hidden, levels, naive, known, withKey, fits, mapped, named, told, ownTotals, opened := 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0
-	for i := range communities {
-		k := []int{5, 7, 10}[rng.IntN(3)]
-		c := invent(rng, k)
-		if err := os.WriteFile(file, []byte(c.file), 0o644); err != nil {
+	type tally struct{ hidden, levels, naive, known, withKey, fits, mapped, named, told, ownTotals, opened int }
+	one := func(t *testing.T, i, k int, c invented) (sum tally) {
+		dir := t.TempDir()
+		path, drawn := filepath.Join(dir, file), filepath.Join(dir, "map.geojson")
+		if err := os.WriteFile(path, []byte(c.file), 0o644); err != nil {
 			t.Fatal(err)
 		}
 		secret := append(c.secret, file, "Cousin", "secret.key", "0123456789abcdef")
@@ -635,13 +636,13 @@ func TestAttack(t *testing.T) {
 				secret = append(secret, a)
 			}
 		}
-		args := []string{"radonyear", "survey", file, "--level", "100", "--level", "200"}
+		args := []string{"radonyear", "survey", path, "--level", "100", "--level", "200"}
 		if i%40 != 5 { // the annual means of so many homes take their time
 			args = append(args, "--test-error", "none")
 		}
 		publish := append(slices.Clone(args), "--publish", "--min-cell", strconv.Itoa(k))
 		if i%3 == 0 {
-			publish = append(publish, "--key-file", "secret.key")
+			publish = append(publish, "--key-file", key)
 		}
 		all := 0
 		for _, n := range c.homes {
@@ -683,7 +684,7 @@ func TestAttack(t *testing.T) {
 				}
 				checkDigits(t, jsonNumbers(doc, ""), k)
 				if n := strings.Count(out, `"home": "p-`); n > 0 {
-					withKey++
+					sum.withKey++
 					if n < k {
 						t.Errorf("community %d: %d homes are listed, and fewer than %d are not to be counted", i, n, k)
 					}
@@ -704,37 +705,37 @@ func TestAttack(t *testing.T) {
 			for _, f := range found {
 				t.Errorf("community %d of %v, k = %d, %s: %s\n%v", i, c.homes, k, format, f, rows)
 			}
-			hidden, levels = hidden+n, levels+l
+			sum.hidden, sum.levels = sum.hidden+n, sum.levels+l
 		}
 		if first != nil {
 			found, n := attackRows(first, k)
 			for _, f := range found {
 				t.Errorf("community %d, k = %d: %s\n%v", i, k, f, first)
 			}
-			told += n
+			sum.told += n
 			// And where a total is told by itself, as a row's count is.
 			own := slices.Clone(first)
 			own[0].counted = map[string][2]int{}
 			for l := range first[0].counted {
-				sum := 0
+				total := 0
 				for _, above := range c.above {
-					sum += above[l]
+					total += above[l]
 				}
-				own[0].counted[l] = [2]int{survey.AtLeast(sum, k), survey.AtLeast(sum, k) + k - 1}
+				own[0].counted[l] = [2]int{survey.AtLeast(total, k), survey.AtLeast(total, k) + k - 1}
 			}
 			if len(first) > 1 && len(own[0].counted) > 0 {
-				ownTotals++
+				sum.ownTotals++
 				if found, _ := attackRows(own, k); len(found) > 0 {
-					opened++
+					sum.opened++
 				}
 			}
 		}
 		if first != nil && first[len(first)-1].kind != "community" { // the same as a map
 			areas := append(slices.Sorted(maps.Keys(c.homes)), "Unmeasured")
-			if err := os.WriteFile("map.geojson", []byte(drawMap(areas)), 0o644); err != nil {
+			if err := os.WriteFile(drawn, []byte(drawMap(areas)), 0o644); err != nil {
 				t.Fatal(err)
 			}
-			status, out, errs := runAll(append(publish, "--map", "map.geojson", "--map-key", "name", "--format", "geojson"))
+			status, out, errs := runAll(append(publish, "--map", drawn, "--map-key", "name", "--format", "geojson"))
 			if status != exitDone && status != exitPartial {
 				t.Fatalf("exit status %d: %s", status, errs)
 			}
@@ -771,14 +772,14 @@ func TestAttack(t *testing.T) {
 			for _, f := range found {
 				t.Errorf("community %d of %v, k = %d, map: %s\n%v", i, c.homes, k, f, rows)
 			}
-			mapped++
+			sum.mapped++
 			if rows[len(rows)-1].present != nil {
-				named++
+				sum.named++
 			}
 		}
 		if i%5 == 0 && all >= k { // the other command that publishes
 			for _, format := range []string{"json", "csv", "table"} {
-				_, out, errs := runAll([]string{"radonyear", "describe", file, "--by", "area", "--level", "100", "--level", "200", "--publish", "--min-cell", strconv.Itoa(k), "--format", format})
+				_, out, errs := runAll([]string{"radonyear", "describe", path, "--by", "area", "--level", "100", "--level", "200", "--publish", "--min-cell", strconv.Itoa(k), "--format", format})
 				for _, s := range secret {
 					if strings.Contains(out, s) || strings.Contains(errs, s) {
 						t.Errorf("community %d, describe, %s: %q leaks\n%s\n%s", i, format, s, out, errs)
@@ -798,7 +799,7 @@ func TestAttack(t *testing.T) {
 					for _, f := range found {
 						t.Errorf("community %d of %v, describe: %s", i, c.homes, f)
 					}
-					fits += rows
+					sum.fits += rows
 				}
 			}
 		}
@@ -811,27 +812,46 @@ func TestAttack(t *testing.T) {
 				}
 			}
 			if len(rows) == len(c.homes) { // one is left out
-				naive++
+				sum.naive++
 				if found, _, _ := attack(c, rows, k); len(found) > 0 {
-					known++
+					sum.known++
 				}
 			}
 		}
+		return sum
 	}
-	t.Logf("%d counts of rows attacked by all that is told; by totals told by themselves, %d of %d communities are opened", told, opened, ownTotals)
-	if !testing.Short() && (opened < 10 || told < 500) {
+	rng := rand.New(rand.NewPCG(11, 12))
+	tallies := make([]tally, communities)
+	t.Run("communities", func(t *testing.T) {
+		for i := range communities {
+			k := []int{5, 7, 10}[rng.IntN(3)]
+			c := invent(rng, k)
+			t.Run(strconv.Itoa(i), func(t *testing.T) {
+				t.Parallel()
+				tallies[i] = one(t, i, k, c)
+			})
+		}
+	})
+	var all tally
+	for _, x := range tallies {
+		all.hidden, all.levels, all.naive, all.known = all.hidden+x.hidden, all.levels+x.levels, all.naive+x.naive, all.known+x.known
+		all.withKey, all.fits, all.mapped, all.named = all.withKey+x.withKey, all.fits+x.fits, all.mapped+x.mapped, all.named+x.named
+		all.told, all.ownTotals, all.opened = all.told+x.told, all.ownTotals+x.ownTotals, all.opened+x.opened
+	}
+	t.Logf("%d counts of rows attacked by all that is told; by totals told by themselves, %d of %d communities are opened", all.told, all.opened, all.ownTotals)
+	if !testing.Short() && (all.opened < 10 || all.told < 500) {
 		t.Error("the attack on rows opens nothing, or too little was attacked")
 	}
-	t.Logf("%d maps, of which %d name the areas told together", mapped, named)
-	if !testing.Short() && (mapped < 50 || named < 20 || named == mapped) {
+	t.Logf("%d maps, of which %d name the areas told together", all.mapped, all.named)
+	if !testing.Short() && (all.mapped < 50 || all.named < 20 || all.named == all.mapped) {
 		t.Errorf("too few maps were attacked, or none of one kind")
 	}
-	t.Logf("%d communities: %d hidden areas and %d counted levels attacked, %d rows by their limits, %d documents with pseudonyms; of %d with one small row only taken out, %d gave it away", communities, hidden, levels, fits, withKey, naive, known)
-	if !testing.Short() && (hidden < 400 || levels < 50 || withKey < 10 || fits < 50) {
+	t.Logf("%d communities: %d hidden areas and %d counted levels attacked, %d rows by their limits, %d documents with pseudonyms; of %d with one small row only taken out, %d gave it away", communities, all.hidden, all.levels, all.fits, all.withKey, all.naive, all.known)
+	if !testing.Short() && (all.hidden < 400 || all.levels < 50 || all.withKey < 10 || all.fits < 50) {
 		t.Errorf("too little was attacked")
 	}
-	if naive == 0 || known < naive {
-		t.Errorf("of %d communities without complementary suppression the attack opened %d: it can find nothing", naive, known)
+	if all.naive == 0 || all.known < all.naive {
+		t.Errorf("of %d communities without complementary suppression the attack opened %d: it can find nothing", all.naive, all.known)
 	}
 }
 

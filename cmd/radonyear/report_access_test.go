@@ -195,6 +195,7 @@ func TestContrast(t *testing.T) {
 
 func TestPagesAccessible(t *testing.T) {
 	skipShort(t)
+	t.Parallel()
 	for name, path := range browserPages(t) {
 		text, err := os.ReadFile(path)
 		if err != nil {

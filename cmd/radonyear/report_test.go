@@ -358,6 +358,7 @@ func skipShort(t *testing.T) {
 // all of them.
 func TestPageNumbers(t *testing.T) {
 	skipShort(t)
+	t.Parallel()
 	demo := filepath.Join("..", "..", "testdata", "demo")
 	in := func(name string) string { return filepath.Join(demo, name) }
 	for _, c := range []struct {
@@ -378,6 +379,7 @@ func TestPageNumbers(t *testing.T) {
 		{"areas", []string{manyAreas(t, 9), "--level", "200", "--level", "100", "--exceeds", "20%", "--populations", dwellings(t, 9), "--min-cell", "6"}, nil, []string{"survey"}, 120, []string{"--community", "--min-homes", "15"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
 			args := slices.Clone(c.args)
 			for _, h := range c.home {
 				args = append(args, "--home", h)

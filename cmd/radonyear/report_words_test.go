@@ -316,6 +316,7 @@ func mustDay(text string) time.Time {
 // TestPageWordsTells: the checks above see words that say the other side.
 func TestPageWordsTells(t *testing.T) {
 	skipShort(t)
+	t.Parallel()
 	demo := filepath.Join("..", "..", "testdata", "demo")
 	fans, tests, edge := filepath.Join(demo, "fans.csv"), filepath.Join(demo, "imported-decimal-comma.csv"), edgeFile(t)
 	for _, c := range []struct {

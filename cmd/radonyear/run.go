@@ -2,6 +2,7 @@ package main
 
 import (
 	"errors"
+	"flag"
 	"fmt"
 	"io"
 	"strings"
@@ -97,7 +98,19 @@ func (p *program) fail(err error) int {
 	return status
 }
 
+// helpFlag is --help, which the library holds once for all programs of a process: each run
+// gets a copy to set, so that tests may run several side by side.
+type helpFlag struct{ *cli.BoolFlag }
+
+func (f helpFlag) Apply(set *flag.FlagSet) error {
+	own := *f.BoolFlag
+	return own.Apply(set)
+}
+
 func init() {
+	if f, ok := cli.HelpFlag.(*cli.BoolFlag); ok {
+		cli.HelpFlag = helpFlag{f}
+	}
 	// Help shows an option as "--level VALUE", its meaning beside it.
 	cli.HelpPrinter = func(w io.Writer, text string, data any) {
 		cli.HelpPrinterCustom(w, text, data, map[string]any{"option": optionHelp})

@@ -25,7 +25,8 @@ func TestMain(m *testing.M) {
 var update = flag.Bool("update", false, "write what was printed into scripts and README.md")
 
 // shortScripts are those that are run with -short, which is how the race detector is:
-// it makes each command slow, and these take every road on which goroutines meet.
+// it makes each command slow, and these take every road on which goroutines meet; those of
+// compare and watch stop where they have.
 var shortScripts = []string{"annual", "compare", "describe", "inspect", "mean", "survey", "verdict", "watch"}
 
 func TestScript(t *testing.T) {
