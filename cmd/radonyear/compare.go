@@ -371,9 +371,14 @@ func (q compareQuestion) one(i int, h ingest.Home, sides parted) (compared, erro
 	r.Notes = slices.Concat(r.Notes, sides.notes())
 	out := compared{Result: r, extra: h.Extra, toggles: sides.toggles, sides: [2][]analysis.Series{sides.without, sides.with}}
 	if q.find {
-		// Days that were parted where they differ most show nothing by themselves.
+		// Days that were parted where they differ most show nothing by themselves: no
+		// change, and of a level neither, since a strong season may be what parts them.
 		f := *q.looked[i].found
 		f.change, out.Verdict = out.Verdict, compare.NotShown
+		f.below, out.Below = out.Below, slices.Clone(out.Below)
+		for k := range out.Below {
+			out.Below[k].Verdict = annual.NotConclusive
+		}
 		out.found = &f
 		out.Notes = append(slices.Clip(out.Notes), out.found.notes()...)
 	}
@@ -674,8 +679,12 @@ func (q compareQuestion) compareTables(results []compared) []report.Table {
 		}}
 	for _, r := range results {
 		below, reduced := []any{}, []any{}
-		for _, b := range r.Below {
-			below = append(below, []report.Field{{Name: "level", Value: b.Level}, {Name: "probability", Value: b.Probability}, {Name: "verdict", Value: string(b.Verdict)}})
+		for k, b := range r.Below {
+			fields := []report.Field{{Name: "level", Value: b.Level}, {Name: "probability", Value: b.Probability}, {Name: "verdict", Value: string(b.Verdict)}}
+			if r.found != nil {
+				fields = append(fields, report.Field{Name: "verdict_if_confirmed", Value: string(r.found.below[k].Verdict)})
+			}
+			below = append(below, fields)
 		}
 		for _, a := range r.AtLeast {
 			reduced = append(reduced, []report.Field{{Name: "reduction", Value: a.Reduction}, {Name: "probability", Value: a.Probability}})
@@ -957,15 +966,19 @@ func (q compareQuestion) compareInWords(r compared, isTyped bool) []string {
 	if c := r.cycled; c != nil {
 		lines = append(lines, fmt.Sprintf("By its %d switches alone, each spell against its neighbours: reduction %s %%, interval %s.", c.Switches, report.Value(c.Reduction), reductionRange(c.Reduction, "")))
 	}
-	for _, a := range r.AtLeast {
-		lines = append(lines, fmt.Sprintf("Probability of a reduction of more than %g %%: %s %%.", round(100*a.Reduction), report.Percent(a.Probability, q.Confidence)))
+	confirmed := ""
+	if r.found != nil {
+		confirmed = ", if the day is confirmed"
 	}
-	for _, b := range r.Below {
-		verdict := string(b.Verdict)
+	for _, a := range r.AtLeast {
+		lines = append(lines, fmt.Sprintf("Probability of a reduction of more than %g %%%s: %s %%.", round(100*a.Reduction), confirmed, report.Percent(a.Probability, q.Confidence)))
+	}
+	for k, b := range r.Below {
+		verdict := levelWords(r, k)
 		if b.Verdict != annual.NotConclusive {
 			verdict = fmt.Sprintf("conclusive, %s %g Bq/m³", b.Verdict, b.Level)
 		}
-		lines = append(lines, fmt.Sprintf("Probability that it is now below %g Bq/m³: %s %%. Verdict: %s.", b.Level, report.Percent(b.Probability, q.Confidence), verdict))
+		lines = append(lines, fmt.Sprintf("Probability that it is now below %g Bq/m³%s: %s %%. Verdict: %s.", b.Level, confirmed, report.Percent(b.Probability, q.Confidence), verdict))
 	}
 	return append(lines, notesInWords(rowNotes(r.Notes))...)
 }
@@ -1040,10 +1053,20 @@ func shownWords(r compared) string {
 // make it another one.
 func changeWords(r compared) string {
 	if r.found != nil && r.found.change != compare.NotShown {
-		return string(r.Verdict) + " unless the day is confirmed"
+		return string(r.Verdict) + unlessConfirmed
 	}
 	return string(r.Verdict)
 }
+
+// levelWords are the same of level k.
+func levelWords(r compared, k int) string {
+	if r.found != nil && r.found.below[k].Verdict != annual.NotConclusive {
+		return string(r.Below[k].Verdict) + unlessConfirmed
+	}
+	return string(r.Below[k].Verdict)
+}
+
+const unlessConfirmed = " unless the day is confirmed"
 
 // compareSentences say under a result what it rests on.
 func (q compareQuestion) compareSentences(results []compared) []string {
@@ -1051,6 +1074,9 @@ func (q compareQuestion) compareSentences(results []compared) []string {
 	for i, s := range q.sentences() {
 		if i == 1 { // what annual says of its target
 			s = fmt.Sprintf("Both annual means are of the same twelve months: around all that was measured, or where that is more than a year, those of which most was measured on both sides. A change is shown where the %g %% interval of the ratio holds no 1 and each side was measured for %[2]d hours; a verdict on a level needs a probability of %[1]g %%.", round(100*q.Confidence), int(math.Round(24*annual.LeastDays)))
+			if q.find {
+				s += " By a switch that was looked for there is neither until its day is confirmed."
+			}
 		}
 		out = append(out, s)
 	}

@@ -101,7 +101,8 @@ type found struct {
 	all      []searched      // those of every record, and
 	best     int             // which of them this is
 	shared   int             // so many were long enough to be searched, and share the odds before looking
-	change   compare.Verdict // if the day is confirmed
+	change   compare.Verdict // if the day is confirmed, and
+	below    []compare.Below // so are these
 }
 
 // look looks for the switch in all records of a home.
@@ -191,7 +192,7 @@ func (sw *found) inWords() string {
 
 // notes say that nobody wrote the switch down, and what the search noted.
 func (sw *found) notes() []analysis.Note {
-	notes := []analysis.Note{{Code: "switch-found", Text: "the switch was looked for in the days, and those that it may have been on are of neither side. Days parted where they differ most differ, whatever was done, and something else may have changed: no change is shown unless the household confirms the day; give it with --switch or --switches then"}}
+	notes := []analysis.Note{{Code: "switch-found", Text: "the switch was looked for in the days, and those that it may have been on are of neither side. Days parted where they differ most differ, whatever was done, and something else may have changed: no change is shown and no level judged unless the household confirms the day, and the means, intervals and probabilities hold only if it does; give it with --switch or --switches then"}}
 	note := func(code, format string, args ...any) {
 		notes = append(notes, analysis.Note{Code: code, Text: fmt.Sprintf(format, args...)})
 	}

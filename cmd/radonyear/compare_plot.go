@@ -167,8 +167,8 @@ func (q compareQuestion) twoYearsFigure(r compared, typed bool) plot.Figure {
 		Desc:  "Readings over time without the system and with it; at the right both annual means of the same twelve months with their intervals; the levels as broken lines.",
 		Notes: []string{fmt.Sprintf("Both annual means are of the twelve months from %s. %s", r.YearStart.Format(time.DateOnly), caution)},
 	}
-	for _, b := range r.Below {
-		f.Lead += fmt.Sprintf(" Verdict on %g Bq/m³, with the system: %s.", b.Level, b.Verdict)
+	for k, b := range r.Below {
+		f.Lead += fmt.Sprintf(" Verdict on %g Bq/m³, with the system: %s.", b.Level, levelWords(r, k))
 	}
 	if typed {
 		f.Title = "Before and after, as typed in"
