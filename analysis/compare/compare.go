@@ -423,46 +423,77 @@ func (c *comparison) describe() {
 const roomsDiffer = 2
 
 // rooms says of a home whose rooms, measured on both sides, did not fall alike, since it
-// has one ratio for all of them.
+// has one ratio for all of them. Rooms measured in other weeks fall differently by the
+// season alone. What of the profile's season the home has, and its system leaves, nobody
+// knows here, so that is said where the rooms lie too far apart without any, with it before
+// the system alone, and with it on both sides.
 func (c *comparison) rooms() {
-	of := func(series []analysis.Series) map[string]float64 { // raw means of rooms that hold more than limits
+	type room struct{ mean, season float64 } // raw, and ln of what the season alone makes of its days
+	of := func(series []analysis.Series) map[string]room {
 		byRoom := map[string][]analysis.Series{}
 		for _, s := range series {
 			byRoom[s.Room] = append(byRoom[s.Room], s)
 		}
-		means := map[string]float64{}
-		for room, series := range byRoom {
-			seen := slices.ContainsFunc(series, func(s analysis.Series) bool {
+		out := map[string]room{}
+		for name, series := range byRoom {
+			seen := slices.ContainsFunc(series, func(s analysis.Series) bool { // more than limits
 				return slices.ContainsFunc(s.Readings(), func(r analysis.Reading) bool { return !r.BelowLimit && !temporal.Zero(r) })
 			})
 			if mean := annual.RawMean(series); seen && mean > 0 {
-				means[room] = mean
+				out[name] = room{mean, c.season(series)}
 			}
 		}
-		return means
+		return out
 	}
 	without, with := of(c.h.Without), of(c.h.With)
 	var each []string
-	least, most := math.Inf(1), 0.0
-	for _, room := range slices.Sorted(maps.Keys(without)) {
-		if with[room] == 0 {
+	var fell [3][]float64 // ln ratios of the rooms, by how much of the season is taken out
+	for _, name := range slices.Sorted(maps.Keys(without)) {
+		a, b := without[name], with[name]
+		if b.mean == 0 {
 			continue
 		}
-		r := with[room] / without[room]
-		least, most = min(least, r), max(most, r)
-		name := "the room that is not named"
-		if room != "" {
-			name = fmt.Sprintf("%q", room)
+		raw := math.Log(b.mean / a.mean)
+		for k, x := range [3]float64{raw, raw + a.season, raw + a.season - b.season} {
+			fell[k] = append(fell[k], x)
 		}
-		words := fmt.Sprintf("%.0f %% lower", 100*(1-r))
-		if r > 1 {
-			words = fmt.Sprintf("%.0f %% higher", 100*(r-1))
+		words := fmt.Sprintf("%.0f %% lower", 100*(1-b.mean/a.mean))
+		if b.mean > a.mean {
+			words = fmt.Sprintf("%.0f %% higher", 100*(b.mean/a.mean-1))
 		}
-		each = append(each, name+" "+words)
+		shown := "the room that is not named"
+		if name != "" {
+			shown = fmt.Sprintf("%q", name)
+		}
+		each = append(each, shown+" "+words)
 	}
-	if len(each) > 1 && math.Log(most/least) > roomsDiffer*c.opt.Profile.RoomSD {
-		c.note("rooms-differ", "the rooms did not change alike (raw, with the system: %s), and one reduction is given for all of them together; compare each room by itself, and go by those lived in", strings.Join(each, ", "))
+	if len(each) < 2 {
+		return
 	}
+	apart := math.Inf(1)
+	for _, x := range fell {
+		apart = min(apart, slices.Max(x)-slices.Min(x))
+	}
+	if apart > roomsDiffer*c.opt.Profile.RoomSD {
+		c.note("rooms-differ", "the rooms did not change alike, by more than the season explains (raw, with the system: %s), and one reduction is given for all of them together; compare each room by itself, and go by those lived in", strings.Join(each, ", "))
+	}
+}
+
+// season is ln of the profile's mean season over the days of some readings.
+func (c *comparison) season(series []analysis.Series) float64 {
+	sum, n := 0.0, 0.0
+	for _, s := range series {
+		for _, r := range s.Readings() {
+			if temporal.Dead(r) {
+				continue
+			}
+			for d, last := temporal.Day(r.Start, s.Zone), temporal.Day(r.End.Add(-time.Nanosecond), s.Zone); d <= last; d++ {
+				sum += math.Exp(c.opt.Profile.Season.At(d))
+				n++
+			}
+		}
+	}
+	return math.Log(sum / n)
 }
 
 // hours are those of the detector that measured longest.

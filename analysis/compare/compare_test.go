@@ -193,6 +193,14 @@ func TestNotes(t *testing.T) {
 		return Home{Without: []analysis.Series{before, bedroom(before)}, With: []analysis.Series{
 			log("A", "m", day(2026, 2, 22), flat(40, one)...), bedroom(log("A", "n", day(2026, 2, 22), flat(40, two)...))}}
 	}
+	// Two rooms, one measured in winter before and in summer after, the other the other way
+	// round, with what the first and the second had on either side.
+	turned := func(winterOne, summerOne, summerTwo, winterTwo float64) Home {
+		at := func(room string, month time.Month, x float64) analysis.Series {
+			return other(result(room, day(2026, month, 1), 60, x, false), func(s *analysis.Series) { s.Room = room })
+		}
+		return Home{Without: []analysis.Series{at("one", 1, winterOne), at("two", 7, summerTwo)}, With: []analysis.Series{at("one", 7, summerOne), at("two", 1, winterTwo)}}
+	}
 	for _, c := range []struct {
 		code      string
 		due, miss Home
@@ -225,6 +233,11 @@ func TestNotes(t *testing.T) {
 		// By 2.6 times and 2.3 times as much, and where a room has only one side.
 		{"rooms-differ", rooms(60, 156), rooms(60, 138), Options{}},
 		{"rooms-differ", rooms(156, 60), Home{Without: rooms(60, 156).Without, With: base.With}, Options{}},
+		// Other seasons: a fall by 80 % in both, with a season of √2 each way that the system
+		// leaves or takes, or none at all; and 95 % and 60 %.
+		{"rooms-differ", turned(300, 15, 150, 60), turned(300, 30, 150, 60), Options{}},
+		{"rooms-differ", turned(300, 15, 150, 60), turned(300, 42, 150, 42), Options{}},
+		{"rooms-differ", turned(300, 15, 150, 60), turned(200, 40, 200, 40), Options{}},
 		{"under-two-days", Home{Without: base.Without, With: []analysis.Series{log("A", "m", day(2026, 2, 22), 60)}}, Home{Without: base.Without, With: []analysis.Series{log("A", "m", day(2026, 2, 22), 60, 60)}}, Options{}},
 		{"high-first-test", Home{Without: []analysis.Series{log("A", "m", day(2026, 1, 10), flat(7, 250)...)}, With: base.With}, base, Options{}},
 		{"high-first-test", Home{Without: []analysis.Series{log("A", "m", day(2026, 1, 10), flat(7, 250)...)}, With: base.With}, Home{Without: []analysis.Series{log("A", "m", day(2026, 1, 10), flat(7, 150)...)}, With: base.With}, Options{}},
