@@ -34,7 +34,7 @@ type watched struct {
 const watchSpan = 1500 // days of a district: four years
 
 // watchHomes runs homes with a fan of 60 to 99 % from some day on. What the home was
-// without it is known from up to ninety days before.
+// without it is known from up to ninety days before, unless the ratio is assumed.
 func watchHomes(seed uint64, n int, f failure) []watched {
 	d := scenario.NewDistrict(seed, scenario.Options{Days: watchSpan, Homes: n})
 	monitor := scenario.HomeMonitor()
@@ -70,7 +70,9 @@ func watchHomes(seed uint64, n int, f failure) []watched {
 			}
 			w.days = append(w.days, Day{int(m.Start.Unix() / 86400), m.Value})
 		}
-		w.opt.Without = h.Mean(scenario.Living, begin.AddDate(0, 0, -90), begin)
+		if w.opt.Ratio == 0 {
+			w.opt.Without = h.Mean(scenario.Living, begin.AddDate(0, 0, -90), begin)
+		}
 		var err error
 		if w.result, err = Watch(w.days, w.opt); err != nil {
 			panic(err)

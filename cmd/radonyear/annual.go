@@ -442,7 +442,7 @@ func noResult(left []report.LeftOut, files []ingest.File) error {
 	if len(left) > 1 {
 		hint = fmt.Sprintf("none of the %d homes can be judged; ", len(left)) + hint
 	}
-	return hinted{fmt.Errorf("no result: home %s: %s", report.PlaceName(first.Place), first.Why), hint}
+	return hinted{fmt.Errorf("no result: home %s: %s", report.MonitorName(first.Place), first.Why), hint}
 }
 
 // partial asks for exit status 3 where something is missing in a result, and
@@ -454,7 +454,7 @@ func (p *program) partial(doc report.Document) error {
 			fmt.Fprintf(p.stderr, "radonyear: skipped: and %s more\n", count(len(doc.LeftOut)-most, "home"))
 			break
 		}
-		fmt.Fprintf(p.stderr, "radonyear: skipped: home %s: %s\n", report.Plain(report.PlaceName(l.Place)), report.Plain(l.Why))
+		fmt.Fprintf(p.stderr, "radonyear: skipped: home %s: %s\n", report.Plain(report.MonitorName(l.Place)), report.Plain(l.Why))
 	}
 	if doc.Rejected() > 0 || len(doc.LeftOut) > 0 || analysis.HasNote(doc.Notes, sheetsUnread) || analysis.HasNote(doc.Notes, annualLeftOut) {
 		return errPartial

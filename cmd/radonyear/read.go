@@ -410,6 +410,7 @@ type subject struct {
 
 	chart   *chart   // of the first of series
 	earlier []*chart // of monitors of the same room that began before it, the system on
+	stood   bool     // on the day on which its system was last switched on again
 }
 
 // notes adds to a result's notes what only the files know.

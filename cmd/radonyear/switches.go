@@ -409,6 +409,37 @@ func (p parted) again() (bool, toggle) {
 	return false, toggle{}
 }
 
+// spell are days that the system ran without a switch between them.
+type spell struct {
+	from   time.Time // zero where it ran before its first switch
+	series analysis.Series
+}
+
+// spells are a series' days with the system before the last switch, parted at the others.
+func (p parted) spells(s analysis.Series) (out []spell, err error) {
+	last := len(p.toggles) - 1
+	for i := -1; i < last; i++ {
+		one, until := spell{}, p.toggles[i+1].in(s.Zone)
+		if i >= 0 {
+			one.from = p.toggles[i].in(s.Zone)
+		}
+		var in []analysis.Reading
+		for _, r := range s.Readings() {
+			if !r.Start.Before(one.from) && r.Start.Before(until) {
+				in = append(in, r)
+			}
+		}
+		if in == nil {
+			continue
+		}
+		if one.series, err = analysis.NewSeries(s.Place, s.Zone, in); err != nil {
+			return nil, err
+		}
+		out = append(out, one)
+	}
+	return out, nil
+}
+
 // periods are the spells between switches as their means, for a study that switches
 // a system on and off: of all monitors' means of a day, in order. A period is placed
 // where the middle of its days is; days below the monitor's limit, of which it says how

@@ -1,10 +1,12 @@
 package main
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/urfave/cli/v2"
@@ -49,14 +51,43 @@ Examples:
 }
 
 // falseAlarmSentence says how often an alarm is none: what was asked for, and what was
-// measured where that was.
-func falseAlarmSentence(opt trend.Options) string {
-	text := fmt.Sprintf("One false alarm in %g years, both charts together, is what the limits are for. ", opt.FalseAlarmYears)
-	m, ok := opt.Measured()
-	if !ok {
-		return text + "How often invented homes had one was not measured for this choice of --false-alarms, --shift, --baseline and the profile; with all of them left alone it is more frequent in the first year or so, when not every season has been seen."
+// measured of homes like those watched, whose level without the system was known or not.
+func falseAlarmSentence(opt trend.Options, results []watched) string {
+	text := fmt.Sprintf("One false alarm in %g years, both charts together, is what the limits are for.", opt.FalseAlarmYears)
+	var over, first []string
+	missing := ""
+	for _, known := range []bool{true, false} {
+		if !slices.ContainsFunc(results, func(w watched) bool { return w.known == known }) {
+			continue
+		}
+		of, like := opt, "whose level without the system was known"
+		if of.Without = 0; known {
+			of.Without = 1
+		} else {
+			like = "whose level without the system was not known"
+		}
+		m, ok := of.Measured()
+		if !ok {
+			missing = like
+			continue
+		}
+		homes := "homes "
+		if over == nil {
+			homes = "invented homes "
+		}
+		over = append(over, fmt.Sprintf("%d %s%s had one in %.1f years", m.Homes, homes, like, m.Years))
+		first = append(first, fmt.Sprintf("one in %.1f", m.First))
 	}
-	return text + fmt.Sprintf("Over three years %d invented homes had one in %.1f years; within the first year, when not every season has been seen, one in %.1f.", m.Homes, m.Years, m.First)
+	if over != nil {
+		text += fmt.Sprintf(" Over three years %s; within the first year, when not every season has been seen, %s.", strings.Join(over, ", and "), strings.Join(first, " and "))
+	}
+	switch {
+	case over == nil:
+		text += " How often invented homes had one was not measured for this choice of --false-alarms, --shift, --baseline and the profile; with all of them left alone it is more frequent in the first year or so, when not every season has been seen."
+	case missing != "":
+		text += " Of homes " + missing + " it was not measured for this choice."
+	}
+	return text
 }
 
 // errAlarm asks for exit status 4: somebody should go and look at a system.
@@ -68,6 +99,7 @@ type watched struct {
 	zone     *time.Location
 	switched time.Time
 	trend.Result
+	known     bool // how high its room was without the system
 	usualRose bool // over that of a monitor that it replaced; see replacedNotes
 }
 
@@ -133,7 +165,7 @@ func (p *program) watch(c *cli.Context) error {
 		Tables: watchTables(results),
 		After: []string{
 			"Quiet means unchanged and not low: radonyear annual and compare say how high the home is. Usual: the geometric mean of the first days, as they were; more of them count as more are measured, from 14 up to 90, until an alarm. Recovered: an alarm, and then two weeks or more of days back to usual. EWMA and CUSUM: of ln(day over what is usual), each in percent of its limit. All lost: the rise were the system to do nothing any more.",
-			falseAlarmSentence(opt),
+			falseAlarmSentence(opt, results),
 			"On an alarm look at the gauge on the system's pipe, whether the fan runs and its switch is on, and call whoever installed it. No alarm is no proof: a chart replaces neither the gauge nor a retest, which common practice wants every two years and after any change to the house.",
 			caution},
 	}
@@ -174,24 +206,43 @@ func (q compareQuestion) monitors(i int, h ingest.Home) (out []subject) {
 		return []subject{{place: place, why: oneSided(sides, h.Series)}}
 	}
 	again, since := sides.again()
+	// How high a room was without the system its own days alone can say.
+	chartOf := func(s analysis.Series) *chart {
+		c := &chart{series: s}
+		for _, b := range sides.without {
+			if b.Room == s.Room {
+				c.without = append(c.without, b)
+			}
+		}
+		return c
+	}
+	var before []*chart // of days that the system ran before it was switched last
 	for _, s := range sides.with {
+		if again {
+			spells, err := sides.spells(s)
+			if err != nil {
+				return []subject{{place: place, why: err.Error()}}
+			}
+			for _, spell := range spells {
+				c := chartOf(spell.series)
+				c.spell, c.until = spell.from, since.in(s.Zone)
+				before = append(before, c)
+			}
+		}
 		if again && !s.End().After(since.in(s.Zone)) && slices.ContainsFunc(sides.with, func(o analysis.Series) bool {
 			return o.Room == s.Room && o.End().After(since.in(o.Zone))
 		}) {
-			continue // another monitor took its place, and what it saw is of before
+			continue // another monitor took its place, and is held to what it saw
 		}
 		one := subject{place: s.Place, series: []analysis.Series{s}, switched: sides.switched}
 		one.place.Area = h.Area
 		if again {
 			one.switched = since.in(s.Zone)
+			one.stood = slices.ContainsFunc(h.Series, func(o analysis.Series) bool {
+				return o.Place == s.Place && temporal.Day(o.Start(), o.Zone) <= temporal.Day(one.switched, o.Zone)
+			})
 			if one.series[0], one.begun, err = from(s, one.switched); err != nil {
 				one.why = err.Error()
-			}
-		}
-		// How high a room was without the system its own days alone can say.
-		for _, b := range sides.without {
-			if b.Room == s.Room {
-				one.series = append(one.series, b)
 			}
 		}
 		for _, n := range sides.notes() {
@@ -199,9 +250,13 @@ func (q compareQuestion) monitors(i int, h ingest.Home) (out []subject) {
 				one.begun = append(one.begun, n)
 			}
 		}
-		one.chart = &chart{series: one.series[0], without: one.series[1:]}
+		one.chart = chartOf(one.series[0])
 		out = append(out, one)
 	}
+	// The latest spell first, since what was usual in it is what a repair should bring back.
+	slices.SortStableFunc(before, func(a, b *chart) int {
+		return cmp.Or(b.spell.Compare(a.spell), a.series.Start().Compare(b.series.Start()))
+	})
 	for i := range out {
 		for _, o := range out {
 			if o.why == "" && o.place.Room == out[i].place.Room && o.series[0].Start().Before(out[i].series[0].Start()) {
@@ -209,6 +264,14 @@ func (q compareQuestion) monitors(i int, h ingest.Home) (out []subject) {
 			}
 		}
 		slices.SortStableFunc(out[i].earlier, func(a, b *chart) int { return a.series.Start().Compare(b.series.Start()) })
+		if analysis.HasNote(out[i].begun, "begun-anew") {
+			continue // it stood before the switch, which says how the system was after it
+		}
+		for _, c := range before {
+			if c.series.Room == out[i].place.Room {
+				out[i].earlier = append(out[i].earlier, c)
+			}
+		}
 	}
 	return out
 }
@@ -294,6 +357,8 @@ func chartDaysOf(s analysis.Series) (m chartDays) {
 type chart struct {
 	series  analysis.Series
 	without []analysis.Series // of its room, without the system
+	spell   time.Time         // of days before the system was switched last: since when it ran on them, and
+	until   time.Time         // that switch
 
 	made    bool
 	read    chartDays
@@ -348,9 +413,9 @@ func watchOne(s subject, opt trend.Options, latest time.Time) (watched, error) {
 	w.Notes = slices.Clip(w.Notes)
 	w.Notes = append(w.Notes, s.begun...)
 	var replaced []analysis.Note
-	replaced, w.usualRose = replacedNotes(w, s.earlier, opt)
+	replaced, w.usualRose = replacedNotes(w, s, opt)
 	w.Notes = append(w.Notes, replaced...)
-	if c.opt.Without == 0 {
+	if w.known = c.opt.Without > 0; !w.known {
 		known, where := "nothing was measured", inRoom(w.Room, "")
 		if c.offDays > 0 {
 			known = fmt.Sprintf("only %.2g of the %d days that it takes were measured", c.offDays, leastOff)
@@ -383,11 +448,11 @@ func inRoom(room, unnamed string) string {
 // So a scheduler is told of a usual that is higher as of an alarm: a system that stopped on
 // the day of the exchange was told so in 55 % of homes, and no run after that would tell the
 // others. The price is paid once an exchange and not once in some years: of homes to which
-// nothing happened 3 % (COVERAGE.md of analysis/trend). An off and on of the day on which
-// the gauge was looked at, in --switches, ends it. A usual that is lower is a note alone,
-// since no system fails that way.
-func replacedNotes(w watched, earlier []*chart, opt trend.Options) (notes []analysis.Note, rose bool) {
-	for _, e := range earlier {
+// nothing happened 3 % (COVERAGE.md of analysis/trend). An off and on in --switches, of a day
+// on which the monitor stood and the gauge was looked at, ends it; a repair before it came
+// does not. A usual that is lower is a note alone, since no system fails that way.
+func replacedNotes(w watched, s subject, opt trend.Options) (notes []analysis.Note, rose bool) {
+	for _, e := range s.earlier {
 		before, err := e.of(opt)
 		if err != nil || before.To >= w.From { // nothing usual to tell, or both learned it of the same days
 			continue
@@ -400,17 +465,22 @@ func replacedNotes(w watched, earlier []*chart, opt trend.Options) (notes []anal
 			name = e.series.Detector
 		}
 		over := w.Over(before)
-		text := fmt.Sprintf("this monitor learned anew what is usual, %s Bq/m³; before it %s had %s%s%s with the system running: ×%s with the season taken out (%g %% interval %s)",
-			report.Number(w.GM), name, most, report.Number(before.GM), inRoom(w.Room, " in this home"), report.Number(over.Value), round(100*over.Confidence), report.Interval(over))
+		when, between := "before it", ""
+		if !e.until.IsZero() {
+			date := e.until.Format(time.DateOnly)
+			when, between = "before the switch of "+date, ", which was switched on "+date
+		}
+		text := fmt.Sprintf("this monitor learned anew what is usual, %s Bq/m³; %s %s had %s%s%s with the system running: ×%s with the season taken out (%g %% interval %s)",
+			report.Number(w.GM), when, name, most, report.Number(before.GM), inRoom(w.Room, " in this home"), report.Number(over.Value), round(100*over.Confidence), report.Interval(over))
 		differs := over.Lower > 1 || over.Upper < 1
 		if !differs {
 			text += "; look at the gauge whether the system is as it was"
 		}
 		notes = []analysis.Note{{Code: "another-monitor", Text: text}}
 		if differs {
-			text := "what is usual differs from what it was before by more than the calibration of two monitors and the swings of such a home explain: it may be the monitor, its place in the room, or the system; look at the gauge"
-			if rose = over.Lower > 1; rose {
-				text += ". If the system fails, this monitor took that as usual, and quiet says only that it got no worse: so the exit status is that of an alarm, until --switches has an off and on of the day on which the gauge showed that the system runs"
+			text := "what is usual differs from what it was before by more than the calibration of two monitors and the swings of such a home explain: it may be the monitor, its place in the room, or the system" + between + "; look at the gauge"
+			if rose = over.Lower > 1 && (e.until.IsZero() || !s.stood); rose {
+				text += ". If the system fails, this monitor took that as usual, and quiet says only that it got no worse: so the exit status is that of an alarm, until --switches has an off and on of a day on which it stood and the gauge showed that the system runs"
 			}
 			notes = append(notes, analysis.Note{Code: "usual-differs", Text: text})
 		}
@@ -421,9 +491,10 @@ func replacedNotes(w watched, earlier []*chart, opt trend.Options) (notes []anal
 
 func watchTables(results []watched) []report.Table {
 	// A name that tells two rows apart must not fall out of a narrow table.
-	rows := map[string]int{}
+	rows, inRoom := map[string]int{}, map[[2]string]int{}
 	for _, w := range results {
 		rows[w.Home]++
+		inRoom[[2]string{w.Home, w.Room}]++
 	}
 	spare := 1
 	for _, n := range rows {
@@ -446,10 +517,10 @@ func watchTables(results []watched) []report.Table {
 		{Key: "false_alarm_years", Style: report.Factor},
 	}}
 	alarms := report.Table{Title: "Alarms:", Columns: []report.Column{
-		{Head: "Home", Style: report.Text}, {Head: "Room", Style: report.Text, OmitEmpty: true, Spare: spare}, {Head: "Alarm", Style: report.Date}, {Head: "Likely\nsince", Style: report.Date},
+		{Head: "Home", Style: report.Text}, {Head: "Room", Style: report.Text, OmitEmpty: true, Spare: spare}, {Head: "Detector", Style: report.Text, OmitEmpty: true}, {Head: "Alarm", Style: report.Date}, {Head: "Likely\nsince", Style: report.Date},
 		{Head: "Rise ×", Style: report.Estimate}, {Head: "Back\nby", Style: report.Date, OmitEmpty: true}, {Head: "Chart", Style: report.Text, Words: true}}}
 	now := report.Table{Title: "The charts on the last day, in percent of their limits; measured days until half of such rises are seen, and nine in ten:", Columns: []report.Column{
-		{Head: "Home", Style: report.Text}, {Head: "Room", Style: report.Text, OmitEmpty: true, Spare: spare},
+		{Head: "Home", Style: report.Text}, {Head: "Room", Style: report.Text, OmitEmpty: true, Spare: spare}, {Head: "Detector", Style: report.Text, OmitEmpty: true},
 		{Head: "EWMA\n%", Style: report.Share}, {Head: "CUSUM\n%", Style: report.Share},
 		{Head: "Rise\n×", Style: report.Factor}, {Head: "Half", Style: report.Text, Words: true}, {Head: "9 in\n10", Style: report.Text, Words: true},
 		{Head: "All\nlost ×", Style: report.Factor}, {Head: "Half", Style: report.Text, Words: true}, {Head: "9 in\n10", Style: report.Text, Words: true},
@@ -473,17 +544,20 @@ func watchTables(results []watched) []report.Table {
 			on, since, end, rise, alarm = date(a.Day), date(a.Start), date(a.End), a.Ratio, fields(*a)
 			all = append(slices.Clip(all), *a)
 		}
+		label, detector := report.PlaceName(w.Place), ""
+		switch {
+		case inRoom[[2]string{w.Home, w.Room}] > 1: // home and room leave open which it is
+			label, detector = report.MonitorName(w.Place), w.Detector
+		case len(rows) == 1 && rows[w.Home] == 1:
+			label = w.Home
+		}
 		for _, a := range all {
-			alarms.Rows = append(alarms.Rows, report.Row{Cells: []any{w.Home, w.Room, date(a.Day), date(a.Start), a.Ratio, date(a.End), a.Chart}})
+			alarms.Rows = append(alarms.Rows, report.Row{Cells: []any{w.Home, w.Room, detector, date(a.Day), date(a.Start), a.Ratio, date(a.End), a.Chart}})
 		}
 		last := w.Points[len(w.Points)-1]
 		detect := []any{}
 		for _, d := range w.Detect {
 			detect = append(detect, []report.Field{{Name: "shift", Value: d.Shift}, {Name: "seen_within_year", Value: d.Seen}, {Name: "median_days", Value: finiteOrNil(d.Median)}, {Name: "p90_days", Value: finiteOrNil(d.Ninety)}})
-		}
-		label := report.PlaceName(w.Place)
-		if len(rows) == 1 && rows[w.Home] == 1 {
-			label = w.Home
 		}
 		ewma, cusum := max(0, last.EWMA/w.EWMALimit), last.CUSUM/w.CUSUMLimit
 		t.Rows = append(t.Rows, report.Row{Label: label, Notes: rowNotes(w.Notes), Cells: []any{
@@ -492,7 +566,7 @@ func watchTables(results []watched) []report.Table {
 			date(w.From), date(w.To), w.GM, w.Watched, date(last.Day), string(w.State), alarm, earlier,
 			[]report.Field{{Name: "date", Value: date(last.Day)}, {Name: "ewma", Value: last.EWMA}, {Name: "ewma_limit", Value: w.EWMALimit}, {Name: "cusum", Value: last.CUSUM}, {Name: "cusum_limit", Value: w.CUSUMLimit}},
 			detect, on, since, end, rise, ewma, cusum, w.FalseAlarmYears}})
-		cells := []any{w.Home, w.Room, ewma, cusum}
+		cells := []any{w.Home, w.Room, detector, ewma, cusum}
 		for i := range 2 {
 			if i >= len(w.Detect) {
 				cells = append(cells, nil, nil, nil)

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"radonyear/analysis"
@@ -21,13 +22,16 @@ func chartFigure(all []watched) (plot.Figure, error) {
 		Desc:  "Day means as factors on what is usual at that time of the year, their moving average (EWMA) with its limit, and the cumulative sum (CUSUM) with its limit; alarms as upright lines, and the likely first day of the rise.",
 		Notes: []string{"No alarm means unchanged and not low; a chart replaces neither the gauge on the pipe nor a retest. " + caution},
 	}
-	for _, w := range all {
+	for i, w := range all {
 		average, sum := w.charts()
 		if len(all) == 1 {
 			f.Panels = []plot.Panel{average, sum}
 			break
 		}
 		average.Title = report.PlaceName(w.Place)
+		if of := func(o watched) bool { return o.Home == w.Home && o.Room == w.Room }; slices.ContainsFunc(all[:i], of) || slices.ContainsFunc(all[i+1:], of) {
+			average.Title = report.MonitorName(w.Place)
+		}
 		for i, m := range average.Marks {
 			if line, ok := m.(plot.Curve); ok {
 				line.Label = "EWMA"

@@ -49,7 +49,11 @@ func (doc *Document) json(b *bytes.Buffer) error {
 	}
 	left := []any{}
 	for _, l := range doc.LeftOut {
-		left = append(left, []Field{{"home", l.Place.Home}, {"area", l.Place.Area}, {"room", l.Place.Room}, {"why", l.Why}})
+		of := []Field{{"home", l.Place.Home}, {"area", l.Place.Area}, {"room", l.Place.Room}}
+		if l.Place.Detector != "" {
+			of = append(of, Field{"detector", l.Place.Detector})
+		}
+		left = append(left, append(of, Field{"why", l.Why}))
 	}
 	out = append(out, Field{"left_out", left}, Field{"notes", noteObjects(doc.Notes)})
 

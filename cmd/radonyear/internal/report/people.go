@@ -88,7 +88,7 @@ func (doc *Document) people(b *bytes.Buffer, markdown bool) error {
 				para(fmt.Sprintf("  and %d more; --format json names them all.", len(doc.LeftOut)-i))
 				break
 			}
-			line := Plain(PlaceName(l.Place) + ": " + l.Why)
+			line := Plain(MonitorName(l.Place) + ": " + l.Why)
 			if markdown {
 				fmt.Fprintf(b, "- %s\n", escape(line))
 			} else {
@@ -134,6 +134,15 @@ func PlaceName(p analysis.Place) string {
 		name += ", " + p.Room
 	}
 	return name
+}
+
+// MonitorName is PlaceName with the detector, where one place has several that are told of
+// one by one.
+func MonitorName(p analysis.Place) string {
+	if p.Detector == "" {
+		return PlaceName(p)
+	}
+	return PlaceName(p) + ", detector " + p.Detector
 }
 
 func plural(n int64, one, many string) string {

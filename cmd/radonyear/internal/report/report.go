@@ -55,7 +55,7 @@ type Input struct {
 	AboveRange     int64 // of Rejected, results above what the detector could measure
 }
 
-// LeftOut is a home that has no result, and why.
+// LeftOut is a home that has no result, or a room or detector of one, and why.
 type LeftOut struct {
 	Place analysis.Place
 	Why   string
