@@ -600,7 +600,9 @@ func BenchmarkMean(b *testing.B) {
 // code it noted.
 func TestMethods(t *testing.T) {
 	known := map[string]analysis.Method{}
+	var keys []string
 	for _, m := range Methods {
+		keys = append(keys, m.Key)
 		if err := m.Check(); err != nil {
 			t.Error(err)
 		}
@@ -621,7 +623,10 @@ func TestMethods(t *testing.T) {
 			}
 		}
 	}
-	if len(known) != 2 || r.Likelihood.Method == r.Cosine.Method {
-		t.Errorf("methods: %v", known)
+	if want := []string{Autoregressive, CosineWeights, LagOneKey}; !slices.Equal(keys, want) {
+		t.Errorf("methods are %v, not %v", keys, want)
+	}
+	if r.Likelihood.Method != Autoregressive || r.Cosine.Method != CosineWeights {
+		t.Errorf("the estimates are by %s and %s", r.Likelihood.Method, r.Cosine.Method)
 	}
 }
