@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -155,6 +156,109 @@ func TestByHand(t *testing.T) {
 	near(t, "P(below 30)", r.Below[0].Probability, 0.5, 1e-6)
 	if r.Below[1].Verdict != annual.Below || r.Below[0].Verdict != annual.NotConclusive {
 		t.Errorf("below: %+v", r.Below)
+	}
+}
+
+// besselI0 is the modified Bessel function I0, the mean of exp(x·cos φ) over a turn, by
+// its series (Abramowitz and Stegun 1964, 9.6.12; from memory).
+func besselI0(x float64) float64 {
+	sum, term := 1.0, 1.0
+	for k := 1.0; k < 30; k++ {
+		term *= x * x / 4 / k / k
+		sum += term
+	}
+	return sum
+}
+
+// TestFlattened: homes of the same season, 0.6·cos about mid-January in logs, nothing
+// else and no noise, 90 days in winter without a system and 90 in summer with it, of
+// which r² of the season is left. The two annual means are e^level·I0(0.6) and
+// e^(level + step)·I0(0.6·r²), so the ratio is r where step = ln(r·I0(0.6)/I0(0.6·r²)).
+// One who takes the whole season to be left finds that the summer's days stand for a
+// year which is higher by 0.6·(1 − r²) times the mean of −cos over them, and with the
+// season's mean of both years alike a ratio of e^step times that. A fall of a quarter is
+// not among these: with a season so strong it may as well be that alone.
+func TestFlattened(t *testing.T) {
+	const amplitude = 0.6
+	peak := 2 * math.Pi * 14.5 / temporal.YearDays
+	p := temporal.BuiltIn(false)
+	p.Season = temporal.Season{Mean: [temporal.Harmonics]float64{amplitude * math.Cos(peak), amplitude * math.Sin(peak)}}
+	p.Drift = []temporal.Component{{Days: 1, Variance: 0}}
+	p.DayNoise, p.YearSD = 0.01, 0
+	cycle := func(from time.Time, i int) float64 { // cos, 1 in mid-January 1970 and a year of 365.25 days
+		return math.Cos(2*math.Pi*float64(temporal.Day(from, time.UTC)+i)/temporal.YearDays - peak)
+	}
+	winter, summer := day(2025, 12, 1), day(2026, 6, 1)
+	const days = 90
+	for _, r := range []float64{0.5, 0.3, 0.15, 0.22} {
+		step := math.Log(r * besselI0(amplitude) / besselI0(amplitude*r*r))
+		without, with := make([]float64, days), make([]float64, days)
+		stood := 0.0
+		for i := range days {
+			without[i] = 300 * math.Exp(amplitude*cycle(winter, i))
+			with[i] = 300 * math.Exp(step+amplitude*r*r*cycle(summer, i))
+			stood -= cycle(summer, i) / days
+		}
+		got, err := Compare(Home{Without: []analysis.Series{log("A", "m", winter, without...)}, With: []analysis.Series{log("A", "m", summer, with...)}}, Options{Profile: p})
+		if err != nil {
+			t.Fatal(err)
+		}
+		tolerance := 0.001
+		if !slices.Contains(nodes, r) { // between them what is found is a straight line
+			tolerance = 0.02
+		}
+		near(t, fmt.Sprintf("ratio of %g", r), got.LogRatio, math.Log(r), tolerance)
+		near(t, fmt.Sprintf("mean without at %g", r), got.Without.AnnualMean.Value, 300*besselI0(amplitude), 1)
+		near(t, fmt.Sprintf("mean with at %g", r), got.With.AnnualMean.Value/(300*math.Exp(step)*besselI0(amplitude*r*r)), 1, tolerance)
+		// As though nothing were flattened: the model itself at r = 1.
+		c, err := prepare(Home{Without: []analysis.Series{log("A", "m", winter, without...)}, With: []analysis.Series{log("A", "m", summer, with...)}}, Options{Profile: p, Confidence: 0.95, Levels: []float64{200}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		whole, err := c.solve(1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		near(t, fmt.Sprintf("ratio of %g, nothing flattened", r), whole.LogRatio, step+amplitude*(1-r*r)*stood, 0.001)
+		if math.Abs(whole.LogRatio-got.LogRatio) < 0.15 {
+			t.Errorf("ratio of %g: flattening makes no difference", r)
+		}
+	}
+}
+
+// TestPriorShrinks: days that scatter by 0.5 about a home which never changes, in logs,
+// three of them a side by one monitor, 300 before and 30 after; and homes around of
+// N(ln 100, (ln 2)²). The level and the monitor's error together are N(ln 100, V), V =
+// (ln 2)² + ln(1 + 0.05²), seen with variance s² = 0.5²/3: their middle lies V/(V + s²)
+// of the way from 100 to 300, with variance V·s²/(V + s²), and ln ratio is ln 30 less that.
+func TestPriorShrinks(t *testing.T) {
+	p := temporal.BuiltIn(false)
+	p.Season = temporal.Season{}
+	p.Drift = []temporal.Component{{Days: 1, Variance: 0}}
+	p.DayNoise, p.YearSD = 0.5, 0
+	home := Home{
+		Without: []analysis.Series{log("A", "m", day(2026, 3, 3), 300, 300, 300)},
+		With:    []analysis.Series{log("A", "m", day(2026, 3, 20), 30, 30, 30)}}
+	plain, err := Compare(home, Options{Profile: p})
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := Compare(home, Options{Profile: p, AreaPrior: &annual.Prior{GM: 100, GSD: 2}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	v, s := math.Ln2*math.Ln2+math.Log1p(0.05*0.05), 0.25/3
+	near(t, "without a prior", plain.LogRatio, math.Log(0.1), 1e-6)
+	near(t, "with a prior", r.LogRatio, math.Log(30)-math.Log(100)-math.Log(3)*v/(v+s), 1e-3)
+	near(t, "spread without a prior", plain.LogSD, math.Sqrt(2*s), 1e-3)
+	near(t, "spread with a prior", r.LogSD, math.Sqrt(v*s/(v+s)+s), 1e-3)
+	near(t, "the home without", math.Log(r.Without.AnnualMean.Value), math.Log(100)+math.Log(3)*math.Ln2*math.Ln2/(v+s), 1e-3)
+	if !(r.Reduction.Value < plain.Reduction.Value-1) {
+		t.Errorf("a reduction of %.1f %%, and of %.1f %% with a prior of lower homes", plain.Reduction.Value, r.Reduction.Value)
+	}
+	// Homes around that are higher than the test make the fall larger.
+	if r, err = Compare(home, Options{Profile: p, AreaPrior: &annual.Prior{GM: 900, GSD: 2}}); err != nil || !(r.Reduction.Value > plain.Reduction.Value) {
+		t.Errorf("higher homes around: %v, %.1f %%, by itself %.1f %%", err, r.Reduction.Value, plain.Reduction.Value)
 	}
 }
 

@@ -157,6 +157,30 @@ func TestPairAgainstSlow(t *testing.T) {
 	}
 }
 
+// TestWorkByHand: the shares that a system leaves, by its ratio: r² of the season,
+// (1 + r)/2 of the drift, and of their own 0.45·(1 − r) and 0.2·(1 − r) of the profile's
+// variances. A system that does nothing, or harm, leaves all and brings nothing.
+func TestWorkByHand(t *testing.T) {
+	for r, want := range map[float64]Work{
+		0:   {Season: 0, OwnSeason: 0.45, Drift: 0.5, OwnDrift: 0.2},
+		0.2: {Season: 0.04, OwnSeason: 0.36, Drift: 0.6, OwnDrift: 0.16},
+		0.5: {Season: 0.25, OwnSeason: 0.225, Drift: 0.75, OwnDrift: 0.1},
+		1:   {Season: 1, Drift: 1},
+		3:   {Season: 1, Drift: 1},
+	} {
+		got := WorkOf(r)
+		for _, c := range [][2]float64{{got.Season, want.Season}, {got.OwnSeason, want.OwnSeason}, {got.Drift, want.Drift}, {got.OwnDrift, want.OwnDrift}} {
+			if !(math.Abs(c[0]-c[1]) < 1e-12) {
+				t.Errorf("r = %g: %+v, want %+v", r, got, want)
+				break
+			}
+		}
+		if got.Step != nil {
+			t.Errorf("r = %g: a step is known", r)
+		}
+	}
+}
+
 // TestPairRefuses: what cannot be compared is an error.
 func TestPairRefuses(t *testing.T) {
 	p := BuiltIn(false)
