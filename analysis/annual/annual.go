@@ -192,7 +192,7 @@ func prepare(series []analysis.Series, opt Options) (*home, error) {
 		h.note("all-below-limit", "every reading lies below the detector's limit, so the lower limit and the middle rest on a wide prior (GM %g Bq/m³, GSD %g); only the upper limit is the home's own. Measure longer or with a more sensitive detector", WidePrior.GM, WidePrior.GSD)
 	}
 	if h.measured < LeastDays {
-		h.note("under-two-days", "%.0f hours were measured; test protocols ask for 48, and from 46 on, the tolerance they allow, a verdict is given", h.measured*24)
+		h.note("under-two-days", "%s measured; test protocols ask for 48, and from 46 on, the tolerance they allow, a verdict is given", temporal.HoursWere(24*h.measured))
 	}
 	return h, nil
 }

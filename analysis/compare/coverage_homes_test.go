@@ -278,6 +278,23 @@ func TestHomes(t *testing.T) {
 	if len(published) != 45 {
 		t.Fatalf("%d rows", len(published))
 	}
+	// What the intervals of the ratio hold, as Compare's own words say.
+	ratio := map[string][2]float64{} // the least and the most, %
+	for key, r := range published {
+		_, of, _ := strings.Cut(key, " | ")
+		if of != "all fans" && of != "no work done" {
+			of = "parts"
+		}
+		x, ok := ratio[of]
+		if !ok {
+			x = [2]float64{100, 0}
+		}
+		ratio[of] = [2]float64{min(x[0], 100*r.held), max(x[1], 100*r.held)}
+	}
+	if said := fmt.Sprintf("that of the ratio holds %.1f to %.1f %% of all homes with a fan, %.1f to %.1f %% of parts of them by fan, length and season, and %.1f to %.1f %% where no work was done",
+		ratio["all fans"][0], ratio["all fans"][1], ratio["parts"][0], ratio["parts"][1], ratio["no work done"][0], ratio["no work done"][1]); !strings.Contains(compareMethods[0].Interval, said) {
+		t.Errorf("Compare does not say %q", said)
+	}
 	text, err := os.ReadFile(homesFile)
 	if err != nil {
 		t.Fatal(err)

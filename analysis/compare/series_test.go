@@ -218,7 +218,19 @@ func TestSeriesSeason(t *testing.T) {
 	for i := range slow {
 		slow[i].Mean *= math.Exp(math.Sin(float64(i) / 8))
 	}
-	if r, err = Interrupted(slow, InterruptedOptions{}); err != nil || !analysis.HasNote(r.Notes, "short-side") {
+	if r, err = Interrupted(slow, InterruptedOptions{}); err != nil || !analysis.HasNote(r.Notes, "short-side") || r.Switches != 1 {
+		t.Errorf("%+v, %v", r, err)
+	}
+	// The same swings with the system on every other week: a side's days are worth as few by
+	// themselves, and neighbours tell the ratio all the same.
+	weeks := alternating(24, 24, 400, 400)
+	for i := range weeks {
+		weeks[i].Mean *= math.Exp(math.Sin(float64(i) / 8))
+		if weeks[i].On = i/7%2 == 1; weeks[i].On {
+			weeks[i].Mean /= 5
+		}
+	}
+	if r, err = Interrupted(weeks, InterruptedOptions{}); err != nil || len(r.Notes) > 0 || r.Switches != 6 || min(r.Off.EffectiveN, r.On.EffectiveN) >= shortSide || r.Ratio.Upper > 0.22 {
 		t.Errorf("%+v, %v", r, err)
 	}
 }

@@ -177,7 +177,7 @@ func ObserveBoth(without, with []analysis.Series, calibration float64) (Home, []
 	}
 	if partial > 0 {
 		notes = append(notes, analysis.Note{Code: "partial-days", Text: fmt.Sprintf(
-			"%s fewer than %d measured hours and count%s for less; measure whole days", some(partial, "day has", "days have"), analysis.FullDayHours, s3(partial))})
+			"%s fewer than %d measured hours and count%s for less; measure whole days", some(partial, "calendar day has", "calendar days have"), analysis.FullDayHours, s3(partial))})
 	}
 	if below > 0 {
 		notes = append(notes, analysis.Note{Code: "below-limit", Text: fmt.Sprintf(
@@ -201,6 +201,15 @@ func some(n int, one, many string) string {
 		return "1 " + one
 	}
 	return fmt.Sprintf("%d %s", n, many)
+}
+
+// HoursWere counts hours measured with their verb.
+func HoursWere(hours float64) string {
+	n := int(math.Round(hours))
+	if n == 0 {
+		return "less than an hour was"
+	}
+	return some(n, "hour was", "hours were")
 }
 
 func s3(n int) string {

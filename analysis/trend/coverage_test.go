@@ -27,7 +27,8 @@ but that limits for less than five years are set over that time alone: the row o
 False: alarms in days without a failure, from the fifteenth on, a home's first ending its watch; then how many years of watching there
 were to one, in all and within the first 365 days, in which not every season has been seen and false alarms are more frequent. The
 rows of failures see those first months only. Homes of a district have their weather in common, so false alarms may come in
-crowds; how they scatter from district to district is told below the table. Seen: failures with an alarm within
+crowds; how they scatter from district to district is told below the table. What follows is of the homes that had no false alarm
+before their failure: those that had one, as many as the false alarms of the row, are left out. Seen: failures with an alarm within
 a year, and days until half of all and nine in ten were seen; by then: failures seen by the day by which Watch said of the home that
 half, and nine in ten, of them are; it says so of a doubling (or the shift asked for) and of the loss of the whole fan. Start: middle
 error of the likely first day. Rise: alarms whose interval of the rise, asked for at 95 %%, held what the failure did to the home.
@@ -193,6 +194,9 @@ func TestCoverage(t *testing.T) {
 		}
 		return x
 	}
+	if !strings.HasPrefix(string(b), fmt.Sprintf(coverageIntroduction, coverageHomes)) {
+		t.Error("COVERAGE.md does not begin with its introduction")
+	}
 	seen := 0
 	for line := range strings.Lines(string(b)) {
 		cells := strings.Split(strings.Trim(strings.TrimSpace(line), "| "), " | ")
@@ -224,6 +228,11 @@ func TestCoverage(t *testing.T) {
 			"nothing, the level without the fan not known": "not known, one in %s and one in %s",
 		} {
 			if said := fmt.Sprintf(words, cells[4], cells[5]); f.name == name && !strings.Contains(Methods[0].Interval, said) {
+				t.Errorf("Watch does not say %q", said)
+			}
+		}
+		if words := map[string]string{"the level doubles": "%s of %s whose level doubled had one and are left out", "the fan stops": "and %s of %s whose fan stopped"}[f.name]; words != "" {
+			if said := fmt.Sprintf(words, cells[3], cells[1]); !strings.Contains(Methods[0].Interval, said) {
 				t.Errorf("Watch does not say %q", said)
 			}
 		}

@@ -221,7 +221,7 @@ func (p *program) compare(c *cli.Context) error {
 		}
 	}
 	doc.Tables = append(doc.Tables, searchedTable(results))
-	var joined *compare.Pooled
+	var joined joinedHomes
 	if c.Bool("joined") && len(results) == 1 {
 		return hinted{fmt.Errorf("no result: one home alone is joined with none"), "leave out --joined"}
 	}
@@ -230,22 +230,26 @@ func (p *program) compare(c *cli.Context) error {
 		doc.Tables = append(doc.Tables, report.Table{Key: "pooled", Null: true})
 		doc.Notes = append(doc.Notes, notJoined)
 	case len(results) > 1:
-		var pooled, below report.Table
-		pooled, below, joined, err = q.pooled(results)
-		if err != nil {
+		var tables []report.Table
+		if tables, joined, err = q.pooled(results); err != nil {
 			return err
 		}
 		if c.Bool("joined") {
 			doc.CSVTable = len(doc.Tables)
 		}
-		pooled.Hidden = len(results) < fewJoined
-		below.Hidden = pooled.Hidden
-		doc.Tables = append(doc.Tables, pooled, below)
+		for i := range tables {
+			tables[i].Hidden = len(results) < fewJoined
+		}
+		doc.Tables = append(doc.Tables, tables...)
 	}
 	if q.through {
-		doc.Tables = append(doc.Tables, seriesTable(results))
+		doc.Tables = append(doc.Tables, seriesTables(results)...)
 	}
 	doc.After = q.compareSentences(results)
+	if q.through && format == "csv" {
+		fmt.Fprintf(p.stderr, "radonyear: warning: CSV has a row a home and nothing of --series, which is of monitors\n")
+		fmt.Fprintf(p.stderr, "radonyear: hint: --format json has the series, and the table and Markdown show it\n")
+	}
 	err = p.emitPlotted(c, doc, format, func() (plot.Figure, error) {
 		drawn, err := chosen(c, results, func(r compared) analysis.Place { return r.Place })
 		if err != nil {
@@ -255,7 +259,7 @@ func (p *program) compare(c *cli.Context) error {
 			return q.twoYearsFigure(drawn[0], isTyped), nil
 		}
 		if c.IsSet("home") || len(results) < fewJoined {
-			joined = nil // it is of all homes, not of those drawn; of few homes the tables have none either
+			joined = joinedHomes{} // they are of all homes, not of those drawn; of few homes the tables have none either
 		}
 		return q.reductionsFigure(drawn, joined)
 	})
@@ -629,9 +633,13 @@ func (q compareQuestion) compareTables(results []compared) []report.Table {
 			{Key: "after_annual_mean", Head: "With", Style: report.Estimate, CSVOnly: true},
 			{Key: "year_start", Style: report.Date},
 			{Key: "year_end", Style: report.Date},
+			{Key: "before_start", Style: report.Date, CSVOnly: true},
+			{Key: "before_end", Style: report.Date, CSVOnly: true},
 			{Key: "before_days", Style: report.Days, CSVOnly: true},
 			{Key: "before_raw_mean", Style: report.Concentration, CSVOnly: true},
 			{Key: "before_raw_mean_below_limit", Style: report.Bool, CSVOnly: true},
+			{Key: "after_start", Style: report.Date, CSVOnly: true},
+			{Key: "after_end", Style: report.Date, CSVOnly: true},
 			{Key: "after_days", Style: report.Days, CSVOnly: true},
 			{Key: "after_raw_mean", Style: report.Concentration, CSVOnly: true},
 			{Key: "after_raw_mean_below_limit", Style: report.Bool, CSVOnly: true},
@@ -648,13 +656,13 @@ func (q compareQuestion) compareTables(results []compared) []report.Table {
 	now := report.Table{Title: "The annual mean with the system, against each level in Bq/m³:", Columns: []report.Column{{Head: "Home", Style: report.Text}}, Hidden: len(q.Levels) <= mostBeside}
 	for _, l := range q.Levels {
 		at := strconv.FormatFloat(l, 'f', -1, 64)
-		head := "Now, at\n" + at
-		now.Columns = append(now.Columns, report.Column{Head: "At\n" + at, Style: report.Text, Words: true})
+		chance, verdict := report.Column{Head: "P<" + at + "\n%", Style: report.Probability}, report.Column{Head: "Now, at\n" + at, Style: report.Text, Words: true, With: true}
+		now.Columns = append(now.Columns, chance, report.Column{Head: "At\n" + at, Style: report.Text, Words: true, With: true})
 		if len(q.Levels) > mostBeside {
-			head = ""
+			chance.Head, verdict.Head = "", ""
 		}
-		main.Columns = append(main.Columns, report.Column{Head: head, Style: report.Text, Words: true}, report.Column{Key: "p_below_" + at, Style: report.Probability, CSVOnly: true},
-			report.Column{Key: "verdict_" + at, Style: report.Text, CSVOnly: true})
+		chance.Key, chance.CSVOnly = "p_below_"+at, true
+		main.Columns = append(main.Columns, chance, verdict, report.Column{Key: "verdict_" + at, Style: report.Text, CSVOnly: true})
 	}
 	for _, x := range q.atLeast {
 		main.Columns = append(main.Columns, report.Column{Key: "p_reduced_by_" + strconv.FormatFloat(round(100*x), 'f', -1, 64), Style: report.Probability, CSVOnly: true})
@@ -670,12 +678,16 @@ func (q compareQuestion) compareTables(results []compared) []report.Table {
 	}
 	spelled := report.Table{Title: "By the switches alone, each spell against its neighbours, in percent:", Columns: []report.Column{
 		{Head: "Home", Style: report.Text}, {Head: "Switches", Style: report.Count}, {Head: "Reduction", Style: report.Estimate}}}
+	area, until := 1, 2 // what goes first where a line is short; an area that tells two homes apart stays
+	if len(shared(places)) > 0 {
+		area, until = 0, 1
+	}
 	measured := report.Table{
 		Title: "What was measured, Bq/m³:",
 		Columns: []report.Column{
-			{Head: "Home", Style: report.Text}, {Head: "Area", Style: report.Text, OmitEmpty: true},
-			{Head: "Before\nfrom", Style: report.Date}, {Head: "Days", Style: report.Days}, {Head: "Raw\nmean", Style: report.Concentration},
-			{Head: "After\nfrom", Style: report.Date}, {Head: "Days", Style: report.Days}, {Head: "Raw\nmean", Style: report.Concentration},
+			{Head: "Home", Style: report.Text}, {Head: "Area", Style: report.Text, OmitEmpty: true, Spare: area},
+			{Head: "Before\nfrom", Style: report.Date}, {Head: "Until", Style: report.Date, Spare: until}, {Head: "Days", Style: report.Days}, {Head: "Raw\nmean", Style: report.Concentration},
+			{Head: "After\nfrom", Style: report.Date}, {Head: "Until", Style: report.Date, Spare: until}, {Head: "Days", Style: report.Days}, {Head: "Raw\nmean", Style: report.Concentration},
 		}}
 	for _, r := range results {
 		below, reduced := []any{}, []any{}
@@ -698,11 +710,12 @@ func (q compareQuestion) compareTables(results []compared) []report.Table {
 		}
 		cells := []any{r.Home, r.Area, group, instant(r.Switched), sideFields(r.Without), sideFields(r.With),
 			r.Without.AnnualMean, r.With.AnnualMean, instant(r.YearStart), instant(r.YearEnd),
-			r.Without.Days, sideRaw(r.Without), r.Without.AllBelow, r.With.Days, sideRaw(r.With), r.With.AllBelow, rawRatio(r.Result), r.SeasonArtefact, r.Ratio, r.Reduction, string(r.Verdict), below, reduced, cycledFields(r.cycled), foundFields(r.found)}
+			instant(r.Without.Start), instant(r.Without.End), r.Without.Days, sideRaw(r.Without), r.Without.AllBelow,
+			instant(r.With.Start), instant(r.With.End), r.With.Days, sideRaw(r.With), r.With.AllBelow, rawRatio(r.Result), r.SeasonArtefact, r.Ratio, r.Reduction, string(r.Verdict), below, reduced, cycledFields(r.cycled), foundFields(r.found)}
 		against := []any{r.Home}
 		for _, b := range r.Below {
-			cells = append(cells, string(b.Verdict), b.Probability, string(b.Verdict))
-			against = append(against, string(b.Verdict))
+			cells = append(cells, b.Probability, string(b.Verdict), string(b.Verdict))
+			against = append(against, b.Probability, string(b.Verdict))
 		}
 		now.Rows = append(now.Rows, report.Row{Cells: against})
 		for _, a := range r.AtLeast {
@@ -718,14 +731,14 @@ func (q compareQuestion) compareTables(results []compared) []report.Table {
 		if r.cycled != nil {
 			spelled.Rows = append(spelled.Rows, report.Row{Cells: []any{r.Home, r.cycled.Switches, r.cycled.Reduction}})
 		}
-		measured.Rows = append(measured.Rows, report.Row{Cells: []any{r.Home, r.Area, instant(r.Without.Start), r.Without.Days, sideRaw(r.Without), instant(r.With.Start), r.With.Days, sideRaw(r.With)}})
+		measured.Rows = append(measured.Rows, report.Row{Cells: []any{r.Home, r.Area, instant(r.Without.Start), instant(r.Without.End), r.Without.Days, sideRaw(r.Without), instant(r.With.Start), instant(r.With.End), r.With.Days, sideRaw(r.With)}})
 	}
 	spelled.Hidden = len(spelled.Rows) == 0
 	return []report.Table{main, now, did, spelled, measured}
 }
 
-// mostBeside is how many levels a line has room for beside the annual means.
-const mostBeside = 2
+// mostBeside is how many levels a line has room for beside the annual means and a note.
+const mostBeside = 1
 
 // rawRatio is a cell with the ratio of the raw means, empty where one of them is no
 // more than a limit.
@@ -769,15 +782,25 @@ var notJoined = analysis.Note{Code: "not-joined", Text: "The switches of these h
 // fewJoined is under how many homes next to nothing can be said of others.
 const fewJoined = 4
 
-// pooled joins the homes, all of them and by what --by names. For people the shares
-// below a level are a table of their own; everyone is all homes joined, nil where that
-// cannot be done.
-func (q compareQuestion) pooled(results []compared) (pooled, below report.Table, everyone *compare.Pooled, err error) {
+// joinedHomes are the homes joined, those of all groups and each group's.
+type joinedHomes struct {
+	all    *compare.Pooled // nil where they cannot be joined
+	groups []joinedGroup   // those that can be, in order
+}
+
+type joinedGroup struct {
+	name string
+	compare.Pooled
+}
+
+// pooled joins the homes, all of them and by what --by names. For people other middles, and
+// the shares below a level, are tables of their own.
+func (q compareQuestion) pooled(results []compared) (tables []report.Table, joinedOf joinedHomes, err error) {
 	head := "Homes"
 	if q.by != "" {
 		head = firstUpper(q.by)
 	}
-	pooled = report.Table{Key: "pooled",
+	pooled := report.Table{Key: "pooled",
 		Title: "Homes joined: their middle reduction and what the next home may expect, in percent, and by what factor homes differ:",
 		Columns: []report.Column{
 			{Key: "group", Style: report.Text},
@@ -792,6 +815,7 @@ func (q compareQuestion) pooled(results []compared) (pooled, below report.Table,
 			{Key: "paired_t_reduction", Style: report.Estimate},
 			{Key: "tau", Head: "Differ\n×", Style: report.Factor},
 			{Key: "heterogeneity", Style: report.Nested},
+			{Key: "q", Style: report.Factor, CSVOnly: true}, {Key: "q_df", Style: report.Count, CSVOnly: true}, {Key: "q_p", Style: report.Probability, CSVOnly: true}, {Key: "i2", Style: report.Share, CSVOnly: true},
 			{Key: "common_variance", Style: report.Factor},
 			{Key: "below", Style: report.Nested},
 		}}
@@ -799,7 +823,9 @@ func (q compareQuestion) pooled(results []compared) (pooled, below report.Table,
 		at := strconv.FormatFloat(l, 'f', -1, 64)
 		pooled.Columns = append(pooled.Columns, report.Column{Key: "share_below_" + at, Style: report.Fraction, CSVOnly: true}, report.Column{Key: "not_conclusive_" + at, Style: report.Count, CSVOnly: true})
 	}
-	below = report.Table{Title: "Homes whose annual mean with the system is estimated to be below the level, with an interval in percent, and how many of the homes are not conclusively above or below it:",
+	middles := report.Table{Title: "Their middle reduction otherwise, in percent, each home counted alike: by ranks (Hodges and Lehmann) and by Student's t; Q, about df where homes do not differ, and I², how much of their scatter is that they do:",
+		Columns: []report.Column{{Head: head, Style: report.Text}, {Head: "By\nranks", Style: report.Estimate}, {Head: "By t", Style: report.Estimate}, {Head: "Q", Style: report.Factor}, {Head: "df", Style: report.Count}, {Head: "I²\n%", Style: report.Share}}}
+	below := report.Table{Title: "Homes whose annual mean with the system is estimated to be below the level, with an interval in percent, and how many of the homes are not conclusively above or below it:",
 		Columns: []report.Column{{Head: head, Style: report.Text}, {Head: "Homes", Style: report.Count}, {Head: "Level", Style: report.Level}, {Head: "Below", Style: report.Fraction}, {Head: "Open", Style: report.Count}}}
 	groups := map[string][]compared{}
 	if q.by != "" {
@@ -823,21 +849,19 @@ func (q compareQuestion) pooled(results []compared) (pooled, below report.Table,
 		if left.Without > 0 {
 			notes = append(notes, analysis.Note{Code: "pooled-left-out", Text: count(left.Without, "home") + " with nothing but limits without the system, and so no ratio to join"})
 		}
-		joined := []any{nil, nil, nil, nil, nil, nil, nil, nil, nil}
+		joined := make([]any, 13)
 		if len(effects) > 0 {
 			pool, err := compare.Pool(effects, compare.PoolOptions{Confidence: q.Confidence, Common: common})
 			if err != nil { // the homes' own results stand
 				notes = append(notes, analysis.Note{Code: "not-joined", Text: err.Error()})
 			} else {
 				if key == nil {
-					everyone = &pool
+					joinedOf.all = &pool
+				} else {
+					joinedOf.groups = append(joinedOf.groups, joinedGroup{name, pool})
 				}
-				for _, n := range pool.Notes {
-					if n.Code != "few-homes" { // of the interval by ranks, whose own confidence says it
-						notes = append(notes, n)
-					}
-				}
-				var next, tau, h any
+				notes = append(notes, pool.Notes...)
+				var next, tau, h, heldQ, df, p, i2 any
 				if pool.Next != nil {
 					reduction := compare.ReductionOf(*pool.Next)
 					next = report.Interval(reduction)
@@ -847,9 +871,19 @@ func (q compareQuestion) pooled(results []compared) (pooled, below report.Table,
 					tau = math.Exp(pool.Tau.Value)
 				}
 				if x := pool.Heterogeneity; x != nil {
+					heldQ, df, p, i2 = x.Q, x.DF, x.P, x.I2
 					h = []report.Field{{Name: "tau", Value: pointed(pool.Tau)}, {Name: "i2", Value: x.I2}, {Name: "q", Value: x.Q}, {Name: "df", Value: x.DF}, {Name: "p", Value: x.P}}
 				}
-				joined = []any{pool.Ratio, pool.Reduction, reductionOf(pool.Next), next, reductionOf(pool.Median), reductionOf(pool.PairedT), tau, h, common}
+				joined = []any{pool.Ratio, pool.Reduction, reductionOf(pool.Next), next, reductionOf(pool.Median), reductionOf(pool.PairedT), tau, h, heldQ, df, p, i2, common}
+				if pool.Median != nil || pool.PairedT != nil || h != nil {
+					var few []analysis.Note // of ranks, said in this table too
+					for _, n := range pool.Notes {
+						if n.Code == "few-homes" {
+							few = rowNotes([]analysis.Note{n})
+						}
+					}
+					middles.Rows = append(middles.Rows, report.Row{Label: name, Notes: few, Cells: []any{name, reductionOf(pool.Median), reductionOf(pool.PairedT), heldQ, df, i2}})
+				}
 			}
 		}
 		list, flat := []any{}, []any{}
@@ -882,11 +916,11 @@ func (q compareQuestion) pooled(results []compared) (pooled, below report.Table,
 			shown = "(none)"
 		}
 		if err := add(name, shown, groups[name]); err != nil {
-			return pooled, below, nil, err
+			return nil, joinedOf, err
 		}
 	}
 	err = add(nil, "all homes", results)
-	return pooled, below, everyone, err
+	return []report.Table{pooled, middles, below}, joinedOf, err
 }
 
 // reductionOf is a cell with the reduction of a ratio, empty where there is none.

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"radonyear/analysis"
@@ -16,11 +17,13 @@ import (
 const leastJoined = 3
 
 // reductionsFigure draws a line for each home: what is left of its annual mean with
-// the system, and below them all homes joined and what the next may expect.
-func (q compareQuestion) reductionsFigure(results []compared, joined *compare.Pooled) (plot.Figure, error) {
+// the system, and below them each group's homes joined, all of them joined and what the
+// next may expect.
+func (q compareQuestion) reductionsFigure(results []compared, joinedOf joinedHomes) (plot.Figure, error) {
 	if err := fits(len(results), "homes", mostRows, fewerHomes); err != nil {
 		return plot.Figure{}, err
 	}
+	joined := joinedOf.all
 	percent := round(100 * q.Confidence)
 	var places []analysis.Place
 	for _, r := range results {
@@ -79,6 +82,18 @@ func (q compareQuestion) reductionsFigure(results []compared, joined *compare.Po
 		if joined.Homes < len(results) {
 			label, name = fmt.Sprintf("%d homes joined", joined.Homes), fmt.Sprintf("%d homes joined", joined.Homes)
 		}
+		if len(results)+len(joinedOf.groups) <= mostRows {
+			groups := plot.Intervals{Look: plot.Look{Role: plot.Group, Label: "a group's homes joined"}}
+			for _, g := range joinedOf.groups {
+				add(&groups, fmt.Sprintf("%s (%d)", g.name, g.Homes), g.Ratio, g.Reduction)
+			}
+			if groups.At != nil {
+				p.Marks = append(p.Marks, groups)
+				f.Desc = strings.Replace(f.Desc, "under them all homes", "under them those of each group joined, with how many they are, all homes", 1)
+			}
+		} else {
+			f.Notes = append([]string{fmt.Sprintf("Homes of all groups are joined here; by %s they are in the table, being too many for one picture.", q.by)}, f.Notes...)
+		}
 		all := plot.Intervals{Look: plot.Look{Role: plot.Joined, Label: label}}
 		add(&all, name, joined.Ratio, joined.Reduction)
 		p.Marks = append(p.Marks, all)
@@ -102,9 +117,6 @@ func (q compareQuestion) reductionsFigure(results []compared, joined *compare.Po
 		if joined.Homes < fewJoined {
 			f.Notes = append([]string{fmt.Sprintf("%s joined: under %d say next to nothing of others like them.", count(joined.Homes, "home"), fewJoined)}, f.Notes...)
 		}
-	}
-	if joined != nil && q.by != "" {
-		f.Notes = append([]string{fmt.Sprintf("Homes of all groups are joined here; by %s they are in the table.", q.by)}, f.Notes...)
 	}
 	if tenfold {
 		f.Notes = append([]string{report.TenfoldMeans}, f.Notes...)

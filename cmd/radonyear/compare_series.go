@@ -119,31 +119,51 @@ func (q compareQuestion) series(sides parted) (out []through, notes []analysis.N
 	return out, notes
 }
 
-// seriesTable are the monitors through the switch.
-func seriesTable(results []compared) report.Table {
+// seriesTables are the monitors through the switch, and for people, in a table of its own,
+// what else moved their days.
+func seriesTables(results []compared) []report.Table {
 	t := report.Table{Key: "series",
-		Title: "By the days of each monitor that stood through the switch, as they were, not of a year; worth days: so many independent ones on the shorter side:",
+		Title: "By the days of each monitor that stood through the switch, as they were, not of a year; worth days: so many independent ones on the shorter side, of a system not switched to and fro:",
 		Columns: []report.Column{
 			{Key: "home", Head: "Home", Style: report.Text}, {Key: "area", Style: report.Text}, {Key: "room", Head: "Room", Style: report.Text, OmitEmpty: true, Spare: 1}, {Key: "detector", Style: report.Text},
 			{Key: "days_off", Head: "Days\noff", Style: report.Count}, {Key: "days_on", Head: "Days\non", Style: report.Count},
 			{Key: "ratio", Style: report.Estimate}, {Key: "reduction", Head: "Reduction\n%", Style: report.Estimate},
 			{Key: "correlation_days", Head: "Correla-\ntion, days", Style: report.Factor, Spare: 2}, {Key: "effective_n_off", Style: report.Factor}, {Key: "effective_n_on", Style: report.Factor},
-			{Head: "Worth\ndays", Style: report.Factor},
+			{Head: "Worth\ndays", Style: report.Factor, OmitEmpty: true},
 			{Key: "phi", Style: report.Factor}, {Key: "noise_share", Style: report.Factor}, {Key: "half_width", Style: report.Factor}, {Key: "naive_half_width", Style: report.Factor},
 			{Key: "season", Style: report.Estimate}, {Key: "season_off", Style: report.Estimate}, {Key: "season_on", Style: report.Estimate},
 			{Key: "covariates", Style: report.Nested},
+			{Key: "switches", Style: report.Count},
 		}}
+	moved := report.Table{
+		Title: "What else moved these days, as changes of ln(day mean), of which 0.1 is about 10 %: by how much a season goes up and down, and what one unit of each column of the weather does:",
+		Columns: []report.Column{
+			{Head: "Home", Style: report.Text}, {Head: "Room", Style: report.Text, OmitEmpty: true, Spare: 1},
+			{Head: "Of", Style: report.Text}, {Head: "Change", Style: report.Estimate}}}
 	for _, r := range results {
 		for _, s := range r.through {
+			move := func(what string, e *analysis.Estimate) {
+				if e != nil {
+					moved.Rows = append(moved.Rows, report.Row{Cells: []any{r.Home, s.Room, what, *e}})
+				}
+			}
+			move("season", s.Season)
+			move("season without the system", s.SeasonOff)
+			move("season with it", s.SeasonOn)
 			covariates := []any{}
 			for _, e := range s.Covariates {
+				move(e.Quantity, &e)
 				covariates = append(covariates, []report.Field{{Name: "name", Value: e.Quantity}, {Name: "estimate", Value: e}})
+			}
+			var worth any = min(s.Off.EffectiveN, s.On.EffectiveN)
+			if s.Switches >= cyclingSwitches { // neighbours tell the ratio, whatever a side is worth
+				worth = nil
 			}
 			t.Rows = append(t.Rows, report.Row{Label: report.PlaceName(analysis.Place{Home: r.Home, Room: s.Room}), Notes: rowNotes(s.Notes), Cells: []any{
 				r.Home, r.Area, s.Room, s.Detector, s.Off.Days, s.On.Days, s.Ratio, s.Interruption.Reduction, s.CorrelationDays, s.Off.EffectiveN, s.On.EffectiveN,
-				min(s.Off.EffectiveN, s.On.EffectiveN), s.Phi, s.Noise, s.HalfWidth, s.NaiveHalfWidth, pointed(s.Season), pointed(s.SeasonOff), pointed(s.SeasonOn), covariates}})
+				worth, s.Phi, s.Noise, s.HalfWidth, s.NaiveHalfWidth, pointed(s.Season), pointed(s.SeasonOff), pointed(s.SeasonOn), covariates, s.Switches}})
 		}
 	}
-	t.Hidden = len(t.Rows) == 0
-	return t
+	t.Hidden, moved.Hidden = len(t.Rows) == 0, len(moved.Rows) == 0
+	return []report.Table{t, moved}
 }

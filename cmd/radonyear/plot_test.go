@@ -92,6 +92,8 @@ var plotMores = map[string]plotMore{
 	"annual-limit":   {nil, []string{"Annual mean under ", "the upper end of its 95 % interval.", "no band of days is drawn"}, []string{"days are expected", "The band is of"}},
 	"plan-days":      {nil, []string{"Conclusive: the verdict of", "not advice."}, []string{"Level: 200", "…"}},
 	"survey":         {nil, []string{"true annual means, as fitted"}, nil},
+	// A group of one home joined, and one that cannot be.
+	"compare-groups": {nil, []string{"North (4)", "South (3)", "East (1)", "8 homes joined", "a group's homes joined"}, []string{"West (", "in the table"}},
 	"compare-worse":  {nil, []string{"annual mean with the systems is", "at least ", "under -900"}, []string{"falls by"}},
 }
 
@@ -104,7 +106,7 @@ type heldMark struct {
 }
 
 func plotCases() []plotCase {
-	var log, tests, fans, worse, survey, pairs strings.Builder
+	var log, tests, fans, worse, groups, survey, pairs strings.Builder
 	log.WriteString("home,area,room,detector,date,value,unit\n")
 	for h, name := range []string{"K-1", "K-2", `<script>alert("K-3")</script>`} {
 		for d := range 60 {
@@ -147,6 +149,16 @@ func plotCases() []plotCase {
 		fmt.Fprintf(&survey, "S-%02d,%s,2025-%02d-01,2025-%02d-01,%.0f,Bq/m3\n", i, []string{"Northfield", "an area with a very long name that must be cut off", "Southfield & sons", "Æøå"}[i%4], 1+i%6, 3+i%6,
 			90*math.Exp(0.9*math.Sin(float64(5*i))+0.3*float64(i%4-1)))
 	}
+	groups.WriteString("home,area,room,phase,detector,start,end,value,unit\n")
+	for i, area := range []string{"North", "South", "North", "South", "North", "South", "North", "East", "West"} {
+		before := 250 * math.Exp(0.2*float64(i))
+		after := fmt.Sprintf("%.0f", before*(0.1+0.05*float64(i%2)+0.02*float64(i)))
+		if area == "West" {
+			after = "<20"
+		}
+		fmt.Fprintf(&groups, "G-%d,%s,living room,before,B-%d,2025-01-05,2025-03-01,%.0f,Bq/m3\n", i, area, i, before)
+		fmt.Fprintf(&groups, "G-%d,%s,living room,after,A-%d,2025-03-10,2025-05-05,%s,Bq/m3\n", i, area, i, after)
+	}
 	pairs.WriteString("home,area,room,detector,kind,start,end,value,unit\n")
 	for i := range 18 {
 		v := 25 * math.Exp(0.2*float64(i))
@@ -188,6 +200,11 @@ func plotCases() []plotCase {
 		{"compare-several", "fans.csv", fans.String(), []string{"compare", "fans.csv"}, []heldMark{
 			{"a home, 95 % interval", "value", at("results", 5, "ratio.value"), 100}, {"a home, 95 % interval", "low", at("results", 5, "ratio.lower"), 100}, {"a home, 95 % interval", "high", at("results", 5, "ratio.upper"), 100},
 			{"all homes joined", "value", []string{"pooled.0.ratio.value"}, 100}, {"all homes joined", "low", []string{"pooled.0.ratio.lower"}, 100}, {"all homes joined", "high", []string{"pooled.0.ratio.upper"}, 100}}},
+		{"compare-groups", "fans.csv", groups.String(), []string{"compare", "fans.csv", "--by", "area"}, []heldMark{
+			{"a group's homes joined", "value", []string{"pooled.0.ratio.value", "pooled.1.ratio.value", "pooled.2.ratio.value"}, 100},
+			{"a group's homes joined", "low", []string{"pooled.0.ratio.lower", "pooled.1.ratio.lower", "pooled.2.ratio.lower"}, 100},
+			{"a group's homes joined", "high", []string{"pooled.0.ratio.upper", "pooled.1.ratio.upper", "pooled.2.ratio.upper"}, 100},
+			{"8 homes joined", "value", []string{"pooled.4.ratio.value"}, 100}}},
 		{"duplicates", "pairs.csv", pairs.String(), []string{"inspect", "pairs.csv"}, []heldMark{
 			{"over the control limit, or 37 Bq/m³", "y", []string{"duplicates.14.relative_difference"}, 100}, {"over the control limit, or 37 Bq/m³", "x", []string{"duplicates.14.mean"}, 0},
 			{"over the warning limit", "y", []string{"duplicates.11.relative_difference"}, 100}}},
@@ -459,6 +476,12 @@ func TestPlotsOfAwkwardData(t *testing.T) {
 		fmt.Fprintf(&fans, "%q,North,living room,before,b%d,2025-01-03,2025-04-03,%d,Bq/m3\n", longHome(i), i, 300+20*i)
 		fmt.Fprintf(&fans, "%q,North,living room,after,a%d,2025-04-10,2025-07-03,%d,Bq/m3\n", longHome(i), i, 30+9*i)
 	}
+	var many strings.Builder // as many groups as homes
+	many.WriteString("home,area,room,phase,detector,start,end,value,unit\n")
+	for i := range 21 {
+		fmt.Fprintf(&many, "M-%d,%[1]d,living room,before,b%[1]d,2025-01-03,2025-04-03,%d,Bq/m3\n", i, 400+20*i)
+		fmt.Fprintf(&many, "M-%d,%[1]d,living room,after,a%[1]d,2025-04-10,2025-07-03,%d,Bq/m3\n", i, 40+9*i)
+	}
 	var two strings.Builder // homes of which the pooled interval reaches beyond everything
 	two.WriteString("home,area,room,phase,detector,start,end,value,unit\n")
 	for i, after := range []string{"20", "1200", "<10", "<10"} { // two with limits, that are not joined
@@ -485,6 +508,7 @@ func TestPlotsOfAwkwardData(t *testing.T) {
 			return scattered(i)
 		}), []string{"describe", "--level", "200"}, nil},
 		{"long fans", "in.csv", fans.String(), []string{"compare"}, nil},
+		{"many groups", "in.csv", many.String(), []string{"compare", "--by", "area"}, nil},
 		{"two fans", "in.csv", two.String(), []string{"compare"}, nil},
 		{"one fan", "in.csv", two.String(), []string{"compare", "--home", "T-1"}, nil},
 	} {
@@ -493,6 +517,9 @@ func TestPlotsOfAwkwardData(t *testing.T) {
 			svg, _ := runPlot(t, c, "svg")
 			for _, bad := range textTrouble(t, svg) {
 				t.Error(bad)
+			}
+			if all := strings.Join(strings.Fields(texts(t, svg)), " "); c.name == "many groups" && (!strings.Contains(all, "being too many for one picture") || strings.Contains(all, "a group's homes joined")) {
+				t.Errorf("of more groups than fit it says %s", all)
 			}
 			if c.name == "long rows" && strings.Count(string(svg), "keeper 1<") != 1 {
 				t.Error("homes whose names begin alike cannot be told apart")

@@ -172,7 +172,7 @@ func TestTenfoldIsExplainedWhereItStands(t *testing.T) {
 			r.Ratio.Value, r.Ratio.Lower, r.Ratio.Upper = 2, 0.5, 1-c.value/100
 			homes = append(homes, r)
 		}
-		f, err := q.reductionsFigure(homes, nil)
+		f, err := q.reductionsFigure(homes, joinedHomes{})
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -360,8 +360,11 @@ func notesInWords(notes []analysis.Note) (lines []string) {
 	return lines
 }
 
-// countDays is "1 day", "2.5 days", "30 days".
+// countDays is "1 day", "2.5 days", "30 days", and of less than a day its hours.
 func countDays(d float64) string {
+	if hours := math.Round(24 * d); hours < 24 {
+		return count(max(1, int(hours)), "hour")
+	}
 	if days := report.DayCount(d); days != "1" {
 		return days + " days"
 	}

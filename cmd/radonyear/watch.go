@@ -30,7 +30,9 @@ alarm where the level has risen, since when and by what factor, and how soon a
 rise would be seen. What is usual, the charts learn from the first days after
 the switch, and from more of them as long as there is no alarm, so that a failure
 does not become usual from one run to the next; where a system was switched off
-and on again, from the last switch on. How often they are wrong is stated. For a
+and on again, from the last switch on. Of the home itself they learn its level
+and how far its days scatter; how long swings last, and the season, are those of
+the profile's homes. How often they are wrong is stated. For a
 scheduler: exit status 4 means an alarm, or a monitor whose usual is higher than
 that of the one it replaced; 3 that homes or rows are missing.
 
@@ -99,8 +101,9 @@ type watched struct {
 	zone     *time.Location
 	switched time.Time
 	trend.Result
-	known     bool // how high its room was without the system
-	usualRose bool // over that of a monitor that it replaced; see replacedNotes
+	known     bool            // how high its room was without the system
+	measured  *trend.Measured // false alarms of homes like it; nil where that was not measured
+	usualRose bool            // over that of a monitor that it replaced; see replacedNotes
 }
 
 func (p *program) watch(c *cli.Context) error {
@@ -415,6 +418,9 @@ func watchOne(s subject, opt trend.Options, latest time.Time) (watched, error) {
 	var replaced []analysis.Note
 	replaced, w.usualRose = replacedNotes(w, s, opt)
 	w.Notes = append(w.Notes, replaced...)
+	if m, ok := c.opt.Measured(); ok {
+		w.measured = &m
+	}
 	if w.known = c.opt.Without > 0; !w.known {
 		known, where := "nothing was measured", inRoom(w.Room, "")
 		if c.offDays > 0 {
@@ -515,6 +521,7 @@ func watchTables(results []watched) []report.Table {
 		{Key: "alarm_date", Style: report.Date, CSVOnly: true}, {Key: "alarm_likely_start", Style: report.Date, CSVOnly: true}, {Key: "alarm_end", Style: report.Date, CSVOnly: true}, {Key: "alarm_ratio", Style: report.Estimate, CSVOnly: true},
 		{Key: "ewma_of_limit", Style: report.Share, CSVOnly: true}, {Key: "cusum_of_limit", Style: report.Share, CSVOnly: true},
 		{Key: "false_alarm_years", Style: report.Factor},
+		{Key: "measured_false_alarm_years", Style: report.Factor}, {Key: "measured_false_alarm_years_first", Style: report.Factor}, {Key: "measured_homes", Style: report.Count},
 	}}
 	alarms := report.Table{Title: "Alarms:", Columns: []report.Column{
 		{Head: "Home", Style: report.Text}, {Head: "Room", Style: report.Text, OmitEmpty: true, Spare: spare}, {Head: "Detector", Style: report.Text, OmitEmpty: true}, {Head: "Alarm", Style: report.Date}, {Head: "Likely\nsince", Style: report.Date},
@@ -559,13 +566,17 @@ func watchTables(results []watched) []report.Table {
 		for _, d := range w.Detect {
 			detect = append(detect, []report.Field{{Name: "shift", Value: d.Shift}, {Name: "seen_within_year", Value: d.Seen}, {Name: "median_days", Value: finiteOrNil(d.Median)}, {Name: "p90_days", Value: finiteOrNil(d.Ninety)}})
 		}
+		var years, first, homes any
+		if m := w.measured; m != nil {
+			years, first, homes = m.Years, m.First, m.Homes
+		}
 		ewma, cusum := max(0, last.EWMA/w.EWMALimit), last.CUSUM/w.CUSUMLimit
 		t.Rows = append(t.Rows, report.Row{Label: label, Notes: rowNotes(w.Notes), Cells: []any{
 			w.Home, w.Area, w.Room, w.Detector, instant(w.switched),
 			[]report.Field{{Name: "from", Value: date(w.From)}, {Name: "to", Value: date(w.To)}, {Name: "days", Value: w.Days}, {Name: "gm", Value: w.GM}},
 			date(w.From), date(w.To), w.GM, w.Watched, date(last.Day), string(w.State), alarm, earlier,
 			[]report.Field{{Name: "date", Value: date(last.Day)}, {Name: "ewma", Value: last.EWMA}, {Name: "ewma_limit", Value: w.EWMALimit}, {Name: "cusum", Value: last.CUSUM}, {Name: "cusum_limit", Value: w.CUSUMLimit}},
-			detect, on, since, end, rise, ewma, cusum, w.FalseAlarmYears}})
+			detect, on, since, end, rise, ewma, cusum, w.FalseAlarmYears, years, first, homes}})
 		cells := []any{w.Home, w.Room, detector, ewma, cusum}
 		for i := range 2 {
 			if i >= len(w.Detect) {

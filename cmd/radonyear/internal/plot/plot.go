@@ -74,6 +74,7 @@ const (
 	Next                  // to be expected of another home
 	Attention             // an alarm
 	Quiet                 // a guide to the eye
+	Group                 // some of all, taken together
 )
 
 // Mark is something drawn in a panel.

@@ -64,6 +64,7 @@ var styles = map[Role]looks{
 	Level2:    {line: ink, tint: grid, dash: []float64{7, 3, 1.5, 3}, width: 1.2, shape: disc, size: 2},
 	Level3:    {line: ink, tint: grid, dash: []float64{2, 2.5}, width: 1.2, shape: disc, size: 2},
 	Joined:    {line: ink, tint: ink, width: 2.2, shape: diamond, size: 5},
+	Group:     {line: ink, tint: ink, width: 1.4, shape: diamond, size: 3.6},
 	Next:      {line: vermilion, tint: color.NRGBA{0xEB, 0xAD, 0x7C, 0xFF}, dash: []float64{3, 2}, width: 1.8, shape: ring, size: 3},
 	Attention: {line: vermilion, tint: color.NRGBA{0xEB, 0xAD, 0x7C, 0xFF}, dash: []float64{4, 1.5, 1, 1.5}, width: 1.6, shape: cross, size: 4.6},
 	Quiet:     {line: soft, tint: color.NRGBA{0xEF, 0xEF, 0xEF, 0xFF}, width: 0.9, shape: ring, size: 1.8},

@@ -135,8 +135,11 @@ func hundredths(p float64) string {
 }
 
 func days(d float64) string {
-	if d >= 9.95 {
+	switch {
+	case d >= 9.95:
 		return fixed(d, 0)
+	case d > 0 && d < 0.05: // an hour, say, which is not none
+		return "<0.1"
 	}
 	return strings.TrimSuffix(fixed(d, 1), ".0")
 }

@@ -613,7 +613,9 @@ func (f *footnotes) collect(t Table) {
 			if !slices.Contains(f.codes, n.Code) {
 				f.codes = append(f.codes, n.Code)
 			}
-			f.texts[n.Code] = append(f.texts[n.Code], footnote{r.Label, n.Text})
+			if one := (footnote{r.Label, n.Text}); !slices.Contains(f.texts[n.Code], one) { // of one row in two tables
+				f.texts[n.Code] = append(f.texts[n.Code], one)
+			}
 		}
 	}
 }
