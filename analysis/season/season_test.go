@@ -403,6 +403,63 @@ func TestFewHomesByHand(t *testing.T) {
 	}
 }
 
+// TestErrorOf: the factor of the root mean square, by hand. Of ten homes half of what the
+// trials say is believed: errors of half the spread, 1 + 10/20·(0.5 − 1) = 0.75; and three
+// of four none at all, the fourth of twice the spread, √(4/4) = 1 as the mean square, where
+// the interval's factor goes by the large one.
+func TestErrorOf(t *testing.T) {
+	trials := func(errs ...float64) (ts []trial) {
+		for i := range 40 {
+			ts = append(ts, trial{home: i % 10, err: errs[i%len(errs)], std: 2})
+		}
+		return ts
+	}
+	for _, c := range []struct {
+		errs []float64
+		want float64
+	}{{[]float64{1, -1}, 0.75}, {[]float64{0, 0, 0, -4}, 1}, {[]float64{6}, 2}, {[]float64{0}, 0.5}} {
+		if got := errorOf(trials(c.errs...), 10); math.Abs(got-c.want) > 1e-12 {
+			t.Errorf("errors %v of a spread of 2: %v, want %v", c.errs, got, c.want)
+		}
+	}
+	if f := factorOf(trials(0, 0, 0, -4), -1, 10); f < 1.1 {
+		t.Errorf("the interval's factor is %v where one in four is off by two spreads", f)
+	}
+}
+
+// TestLearnedError: what a learned profile says of the root mean square holds in homes it
+// was not learned from, where its interval's factor is wider.
+func TestLearnedError(t *testing.T) {
+	l, err := Learn(homes(truth(), 20, 365, 0.3, 3), Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, r := range l.Profile.Calibration {
+		if !(r.Error > 0.4 && r.Error < r.Factor) {
+			t.Errorf("after %v days: root mean square %v, interval %v", r.Days, r.Error, r.Factor)
+		}
+	}
+	// Homes of the same law in other weather, a week in each, against their own year.
+	p := *l.Profile
+	p.Course = nil
+	others, errs, said := homes(truth(), 60, 365, 0.3, 4), 0.0, 0.0
+	for i, h := range others {
+		r, why := newRecord(h, 300)
+		if r == nil {
+			t.Fatal(why)
+		}
+		for _, x := range tryHome(i, r, &p) {
+			if x.length == 7 {
+				k := p.RootMeanSquare(x.std, 0, 7, false)
+				errs, said = errs+x.err*x.err, said+k*k
+			}
+		}
+	}
+	if ratio := math.Sqrt(errs / said); ratio < 0.85 || ratio > 1.15 {
+		t.Errorf("errors of a week are %.2f of what is said", ratio)
+	}
+}
+
 func BenchmarkLearn(b *testing.B) {
 	hs := homes(truth(), 40, 365, 0.3, 1)
 	for b.Loop() {
