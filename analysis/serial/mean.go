@@ -25,10 +25,17 @@ import (
 // likelihood −½((n − 1)ln v + ln|V| + ln 1ᵀV⁻¹1); a Kalman filter has the same, and
 // takes gaps as they come. They are had at 12 τ, the middles of even parts of its
 // logarithm from half the shortest step to half the record's length, with w = 1/(1 +
-// e^−z), z = −8, −5, −3.25, −2, −1, 0, 1, 2, 3.5, at each. The mean is that of these
-// m, each weighing as its likelihood; limits are quantiles of the mixture of m + the
-// standard error times Student's t with n − 1 degrees of freedom, because in a short
-// record the largest likelihood alone makes τ too short. A limit d away from the mean
+// e^−z), z = −8, −5, −3.25, −2, −1, 0, 1, 2, 3.5, at each. Where one of these τ, or of
+// these w, other than the first and the last has over two thirds of the likelihoods'
+// sum, or the largest likelihood is over e times the best of theirs, as in long
+// records, as many places, evenly in ln τ and z, take their place: from the last τ and
+// z below all whose log likelihood is within 10 of the largest to the first above, and
+// between half the shortest step, half the record's length and the first and last z;
+// and so on, up to four times. The mean is that of these m, each weighing as its
+// likelihood; limits are quantiles of the mixture of m + the standard error times
+// Student's t with n − 1 degrees of freedom, because in a short record the largest
+// likelihood alone makes τ too short, and Student's t with the effective number for
+// its degrees of freedom would take that number as known. A limit d away from the mean
 // is given as e^(±d/mean) times the mean. The correlation time given is the τ of the
 // largest likelihood, from a fifth of the shortest step up. Where readings are at most
 // 4 hours apart and last 3 days, a daily cycle is fitted first by least squares, with
@@ -77,10 +84,6 @@ func Mean(s analysis.Series, opt Options) (Result, error) {
 	if err != nil {
 		return Result{}, err
 	}
-	scale := r.Spread
-	for i := range rec.y {
-		rec.y[i] = (rec.y[i] - r.PlainMean) / scale
-	}
 	grid := rec.grid()
 	top, err := rec.best(grid)
 	if err != nil {
@@ -123,20 +126,26 @@ func Mean(s analysis.Series, opt Options) (Result, error) {
 			Notes: slices.Clone(notes),
 		}
 	}
-	mixed := average(grid, len(rec.y))
+	mixed := average(rec.closer(grid, top).places, len(rec.y))
 	lower, err := mixed.quantile((1 - opt.Confidence) / 2)
 	upper, err2 := mixed.quantile((1 + opt.Confidence) / 2)
+	scale := r.Spread
 	value := r.PlainMean + mixed.mean*scale
 	if err != nil || err2 != nil || !(value > 0) {
 		return Result{}, fmt.Errorf("home %q: a few readings outweigh all others, and no mean can be given: look at the highest ones", s.Home)
 	}
 	r.Likelihood = estimate(value, (mixed.mean-lower)*scale, (upper-mixed.mean)*scale, Autoregressive)
-	wide := student(cosines) * cosineError(rec.y) * scale
+	byCosines := cosineError(rec.y)
+	wide := student(cosines) * byCosines * scale
 	r.Cosine = estimate(r.PlainMean, wide, wide, CosineWeights)
 	r.Mean = r.Likelihood
 	if ratio := wide / (scale * (upper - lower) / 2); ratio > Wider {
+		text := fmt.Sprintf("the plain mean's interval by cosine weights is %.1f times as wide as the model's and is given; so much is often chance", ratio)
+		if byCosines > Slower*mixed.sd {
+			text = fmt.Sprintf("the record moves more slowly than its readings suggest: the plain mean's interval by cosine weights is %.1f times as wide as the model's and is given; look for a season, a trend or a change in the home", ratio)
+		}
 		r.Mean = r.Cosine
-		r.Mean.Notes = append(r.Mean.Notes, analysis.Note{Code: "wider-of-two", Text: fmt.Sprintf("the record moves more slowly than its readings suggest: the plain mean's interval by cosine weights is %.1f times as wide as the model's and is given; look for a season, a trend or a change in the home", ratio)})
+		r.Mean.Notes = append(r.Mean.Notes, analysis.Note{Code: "wider-of-two", Text: text})
 	}
 	if r.EffectiveN, err = worth(r.Mean.Value*math.Log(r.Mean.Upper/r.Mean.Lower)/2/r.Spread, n, student); err != nil {
 		return Result{}, err
@@ -171,8 +180,13 @@ func hoursInWords(h float64) string {
 	return fmt.Sprintf("%.3g", h)
 }
 
+// wholeDay says whether a reading is of a day, be it one of 23 or 25 hours.
+func wholeDay(a analysis.Reading) bool {
+	return math.Abs(a.End.Sub(a.Start).Hours()-24) <= 1
+}
+
 // prepare checks that the series can have such a mean, and lays it out for the
-// filter, without its daily cycle.
+// filter, about its plain mean, in units of its spread and without its daily cycle.
 func prepare(s analysis.Series) (r Result, rec record, notes []analysis.Note, err error) {
 	var kept []analysis.Reading
 	partial, dead := 0, 0
@@ -193,14 +207,23 @@ func prepare(s analysis.Series) (r Result, rec record, notes []analysis.Note, er
 		return fmt.Errorf("home %q: "+format, append([]any{s.Home}, args...)...)
 	}
 	if n < MinReadings {
-		which := ""
+		of := func(k int, what string) string {
+			if k != 1 {
+				what += "s"
+			}
+			return fmt.Sprintf("%d %s", k, what)
+		}
+		what, which := "reading", ""
+		if s.Len() > 0 && wholeDay(s.At(0)) {
+			what = "day"
+		}
 		if partial > 0 {
-			which = fmt.Sprintf(" of at least %d hours a day", analysis.FullDayHours)
+			which = fmt.Sprintf(" of at least %d hours", analysis.FullDayHours)
 		}
 		if dead > 0 {
 			which += fmt.Sprintf(" beside %d of zero, which is a monitor that failed", dead)
 		}
-		return r, rec, nil, refuse("%d %s%s; this mean needs at least %d: the annual mean takes fewer", n, map[bool]string{true: "reading", false: "readings"}[n == 1], which, MinReadings)
+		return r, rec, nil, refuse("%s%s; this mean needs %s at least: the annual mean takes fewer", of(n, what), which, of(MinReadings, what))
 	}
 	if partial > 0 {
 		notes = append(notes, analysis.Note{Code: "partial-days", Text: fmt.Sprintf("%d of %d readings stand for less than %d hours of a day and are left out; measure whole days", partial, s.Len(), analysis.FullDayHours)})
@@ -254,9 +277,19 @@ func prepare(s analysis.Series) (r Result, rec record, notes []analysis.Note, er
 	} else if below > 0 {
 		notes = append(notes, analysis.Note{Code: "below-limit", Text: fmt.Sprintf("%d of %d readings lie below their limits and count as half of it; the mean could be %.2g Bq/m³ higher or lower by that", below, n, doubt)})
 	}
-	r.PlainMean, r.Spread = numeric.Moments(rec.y)
-	if !(r.Spread > 1e-12*r.PlainMean) || math.IsInf(r.Spread, 0) {
-		return r, rec, nil, refuse("all %d readings are %.4g Bq/m³, so nothing shows how far they could be off", n, rec.y[0])
+	// By a power of two, so that no square is beyond what a number can be.
+	highest := slices.Max(rec.y)
+	_, power := math.Frexp(highest)
+	for i := range rec.y {
+		rec.y[i] = math.Ldexp(rec.y[i], -power)
+	}
+	m, sd := numeric.Moments(rec.y)
+	if !(sd > 1e-12*m) {
+		return r, rec, nil, refuse("all %d readings are %.4g Bq/m³, so nothing shows how far they could be off", n, highest)
+	}
+	r.PlainMean, r.Spread = math.Ldexp(m, power), math.Ldexp(sd, power)
+	if !(r.Spread > 1e-300 && r.PlainMean < 1e300) {
+		return r, rec, nil, refuse("readings up to %.4g Bq/m³ are beyond what can be computed with: look at their unit", highest)
 	}
 	step := r.Step.Hours()
 	if lag, ok := LagOne(rec.y, func(i int) bool { return math.Abs(rec.hours[rec.gap[i]]-step) <= Alike*step }); ok {
@@ -264,6 +297,9 @@ func prepare(s analysis.Series) (r Result, rec record, notes []analysis.Note, er
 	}
 	if r.Step <= 4*time.Hour && rec.length+usual.Hours() >= 72 {
 		takeDayOff(rec.y, hours)
+	}
+	for i := range rec.y {
+		rec.y[i] = (rec.y[i] - m) / sd
 	}
 	return r, rec, notes, nil
 }

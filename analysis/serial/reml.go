@@ -1,6 +1,7 @@
 package serial
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -65,9 +66,11 @@ func (r record) pass(tau, share float64) state {
 // gains are the Kalman filter's, which depend on distances alone: of x and noise
 // of variance 1 together, how much of what a value shows the next is told.
 type gains struct {
-	p, share float64 // variance of x before it is seen; of the noise
-	product  float64 // of the innovations' variances, as far as not in logs
-	logs     float64
+	p, share        float64 // variance of x before it is seen; of the noise
+	f, v, inv, gain float64 // of the last value
+	steady          bool    // with the same f as the last, all would be the same again
+	product         float64 // of the innovations' variances, as far as not in logs
+	logs            float64
 }
 
 func newGains(share float64) gains { return gains{p: 1 - share, share: share, product: 1} }
@@ -75,16 +78,20 @@ func newGains(share float64) gains { return gains{p: 1 - share, share: share, pr
 // next is the gain of the next value, and one over the variance of its innovation;
 // x has fallen back to the share f since the last.
 func (g *gains) next(f float64) (gain, inv float64) {
-	p := f*f*g.p + (1-f*f)*(1-g.share)
-	v := p + g.share
-	inv = 1 / v
-	if g.product *= v; g.product < 1e-200 {
+	if !g.steady || f != g.f {
+		p := f*f*g.p + (1-f*f)*(1-g.share)
+		g.v = p + g.share
+		g.inv = 1 / g.v
+		g.gain = p * g.inv
+		p *= 1 - g.gain
+		g.steady = f == g.f && p == g.p
+		g.f, g.p = f, p
+	}
+	if g.product *= g.v; g.product < 1e-200 {
 		g.logs += math.Log(g.product)
 		g.product = 1
 	}
-	gain = p * inv
-	g.p = p * (1 - gain)
-	return gain, inv
+	return g.gain, g.inv
 }
 
 // logDet is the log determinant of the correlations of all values so far.
@@ -103,18 +110,111 @@ var shares = []float64{-8, -5, -3.25, -2, -1, 0, 1, 2, 3.5}
 // from half a step to half the record.
 const times = 12
 
-// grid is the record at each of those times and shares.
-func (r record) grid() []place {
-	least, most := math.Log(r.step()/2), math.Log(r.length/2)
-	var all []place
-	for i := range times {
-		tau := math.Exp(least + (most-least)*(float64(i)+0.5)/times)
-		for _, logit := range shares {
-			share := 1 / (1 + math.Exp(-logit))
-			all = append(all, place{tau, share, r.pass(tau, share)})
+// looked is the record at each of some correlation times, by their logarithms, with
+// each of some shares of noise, by their logits.
+type looked struct {
+	logTaus, logits []float64 // ascending
+	places          []place   // of the first time all shares, and so on
+}
+
+func (r record) look(logTaus, logits []float64) looked {
+	l := looked{logTaus, logits, nil}
+	for _, logTau := range logTaus {
+		for _, logit := range logits {
+			tau, share := math.Exp(logTau), 1/(1+math.Exp(-logit))
+			l.places = append(l.places, place{tau, share, r.pass(tau, share)})
 		}
 	}
-	return all
+	return l
+}
+
+// bounds are the logarithms of half a step and half the record.
+func (r record) bounds() (least, most float64) {
+	return math.Log(r.step() / 2), math.Log(r.length / 2)
+}
+
+// grid is the record at those times and shares.
+func (r record) grid() looked {
+	least, most := r.bounds()
+	logTaus := make([]float64, times)
+	for i := range logTaus {
+		logTaus[i] = least + (most-least)*(float64(i)+0.5)/times
+	}
+	return r.look(logTaus, shares)
+}
+
+// What makes a grid too coarse, how far below the top a log likelihood still counts
+// where the next grid is laid, and how often one follows another at most.
+const (
+	sharp   = 2. / 3
+	nearBy  = 1
+	counts  = 10
+	repeats = 4
+)
+
+// closer is the grid, or where the likelihood is too sharp for it, as it is in long
+// records, as many places about the top: from the last time and share below all that
+// count to the first above. It is repeated until none is too coarse.
+func (r record) closer(l looked, top place) looked {
+	least, most := r.bounds()
+	lowest, highest := shares[0], shares[len(shares)-1]
+	tau := min(max(math.Log(top.tau), least), most)
+	logit := min(max(math.Log(top.share/(1-top.share)), lowest), highest)
+	logl := r.look([]float64{tau}, []float64{logit}).places[0].logl // within these bounds
+	for range repeats {
+		if !l.coarse(logl) {
+			break
+		}
+		tauFrom, tauTo, from, to := tau, tau, logit, logit
+		high := max(logl, l.best().logl)
+		for i, p := range l.places {
+			if p.logl > high-counts {
+				a, b := l.logTaus[i/len(l.logits)], l.logits[i%len(l.logits)]
+				tauFrom, tauTo, from, to = min(tauFrom, a), max(tauTo, a), min(from, b), max(to, b)
+			}
+		}
+		l = r.look(about(l.logTaus, tauFrom, tauTo, least, most), about(l.logits, from, to, lowest, highest))
+	}
+	return l
+}
+
+// best is the place where the likelihood is largest.
+func (l looked) best() place {
+	return slices.MaxFunc(l.places, func(a, b place) int { return cmp.Compare(a.logl, b.logl) })
+}
+
+// coarse says whether one time, or one share, that is not the first or last has most
+// of the weight, or no log likelihood comes near that of the top. The first and last
+// stand for all beyond them.
+func (l looked) coarse(top float64) bool {
+	byTau, byShare, total, best := make([]float64, len(l.logTaus)), make([]float64, len(l.logits)), 0.0, l.best().logl
+	for i, p := range l.places {
+		w := math.Exp(p.logl - best)
+		byTau[i/len(l.logits)] += w
+		byShare[i%len(l.logits)] += w
+		total += w
+	}
+	inner := func(weights []float64) float64 { return slices.Max(weights[1 : len(weights)-1]) }
+	return max(inner(byTau), inner(byShare)) > sharp*total || best < top-nearBy
+}
+
+// about is as many values evenly from the last under from to the first over to,
+// and no further than between least and most.
+func about(values []float64, from, to, least, most float64) []float64 {
+	below, above := least, most
+	for _, v := range values {
+		if v < from {
+			below = max(below, v)
+		}
+		if v > to {
+			above = min(above, v)
+		}
+	}
+	even := make([]float64, len(values))
+	for i := range even {
+		even[i] = below + (above-below)*float64(i)/float64(len(even)-1)
+	}
+	return even
 }
 
 // shortest and longest are the correlation times between which the largest likelihood
@@ -130,13 +230,8 @@ func (r record) step() float64 { return slices.Min(r.hours) }
 
 // best is where the restricted likelihood is largest: by simplex, from the best of
 // the grid.
-func (r record) best(grid []place) (place, error) {
-	from := grid[0]
-	for _, p := range grid {
-		if p.logl > from.logl {
-			from = p
-		}
-	}
+func (r record) best(grid looked) (place, error) {
+	from := grid.best()
 	if math.IsInf(from.logl, 0) || math.IsNaN(from.logl) {
 		return from, fmt.Errorf("no likelihood can be had of these values")
 	}

@@ -46,4 +46,8 @@ const (
 	MostBelow   = 0.2 // share of readings below their limit
 	Alike       = 0.1 // how far a reading's length may be from the usual one
 	Wider       = 1.2 // how much wider the cosine interval has to be to be taken
+	// Slower is how much larger the cosines' standard error has to be for a note to speak of a
+	// season or a change: the root of the quantile of χ²/8, 8 degrees of freedom, that one in
+	// a hundred long records exceeds by chance.
+	Slower = 1.585
 )

@@ -140,7 +140,7 @@ func TestMeanReference(t *testing.T) {
 			t.Error(bad)
 		}
 	}
-	if len(seen) != 3 || seen["mean"] != 4 || seen["finer grid"] != 4 || seen["at 80 %"] != 4 {
+	if len(seen) != 3 || seen["mean"] != 5 || seen["finer grid"] != 5 || seen["at 80 %"] != 5 {
 		t.Errorf("cases: %v", seen)
 	}
 }
@@ -344,6 +344,39 @@ func TestProperties(t *testing.T) {
 	}
 }
 
+// told says whether a note has the reader look for what moves a record slowly.
+func told(r Result) bool {
+	return slices.ContainsFunc(r.Mean.Notes, func(n analysis.Note) bool { return strings.Contains(n.Text, "look for a season") })
+}
+
+// TestWidth: in long records of just the kind that the model has, its interval is as wide as
+// that of one who knows the correlation time and the share of noise, and no note tells of a
+// season or a change, whichever of the two intervals is given. A step of the first grid is five to ten standard errors of
+// the correlation time there.
+func TestWidth(t *testing.T) {
+	const hours, records, noise = 8760, 6, 0.3
+	const share = noise * noise / (1 + noise*noise)
+	for _, phi := range []float64{0.8, 0.9, 0.95} {
+		rng := rand.New(rand.NewPCG(1, 14))
+		ratio := 0.0
+		for range records {
+			y := wander(rng, hours, phi, noise)
+			r, err := Mean(series(t, time.Hour, count(hours), y), Options{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if told(r) {
+				t.Errorf("φ %v, hours that only wander: %v", phi, r.Mean.Notes)
+			}
+			known := 1.959964 * 15 * math.Sqrt((1+noise*noise)/layOut(count(hours), y).pass(-1/math.Log(phi), share).weight)
+			ratio += (r.Likelihood.Upper - r.Likelihood.Lower) / 2 / known / records
+		}
+		if !(ratio > 0.95 && ratio < 1.05) {
+			t.Errorf("φ %v: %.3f times as wide as that of one who knows", phi, ratio)
+		}
+	}
+}
+
 // What has no honest interval is refused, in words; what is doubtful is noted, and
 // has a near miss.
 func TestRefusals(t *testing.T) {
@@ -356,7 +389,7 @@ func TestRefusals(t *testing.T) {
 		s    analysis.Series
 		why  string
 	}{
-		{"few", series(t, time.Hour, count(19), y[:19]), "at least 20"},
+		{"few", series(t, time.Hour, count(19), y[:19]), "19 readings; this mean needs 20 readings at least"},
 		{"slow", series(t, time.Hour, count(100), slow), "measure on"},
 		{"identical", series(t, time.Hour, count(50), same), "nothing shows"},
 	} {
@@ -364,6 +397,29 @@ func TestRefusals(t *testing.T) {
 			t.Errorf("%s: %+v, %v", c.name, r.Mean, err)
 		}
 	}
+	// Readings so high or low that their squares are no numbers are not all the same, and have
+	// the mean of others.
+	usual, err := Mean(series(t, time.Hour, count(500), y), Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, by := range []float64{math.Ldexp(1, 985), math.Ldexp(1, -985)} {
+		far := slices.Clone(y)
+		for i := range far {
+			far[i] *= by
+		}
+		r, err := Mean(series(t, time.Hour, count(500), far), Options{})
+		if err != nil || r.Mean.Value != usual.Mean.Value*by || r.Mean.Upper != usual.Mean.Upper*by || r.Spread != usual.Spread*by {
+			t.Errorf("readings about %.3g: %v, %v", far[0], r.Mean, err)
+		}
+	}
+	for _, of := range []float64{1e306, 1e-320} {
+		r, err := Mean(series(t, time.Hour, count(21), multiples(of, 21)), Options{})
+		if err == nil || !strings.Contains(err.Error(), "beyond what can be computed with") {
+			t.Errorf("readings up to %.3g: %v, %v", 20*of, r.Mean, err)
+		}
+	}
+
 	if _, err := Mean(series(t, time.Hour, count(500), y), Options{Confidence: 2}); err == nil {
 		t.Error("a confidence of 2 was taken")
 	}
@@ -471,7 +527,7 @@ func TestRefusals(t *testing.T) {
 		t.Errorf("21 days beside 39 of zero: %v", err)
 	}
 	all, _ = failed(24*time.Hour, 0, 41)
-	if _, err := Mean(all, Options{}); err == nil || !strings.Contains(err.Error(), "19 readings beside 41 of zero, which is a monitor that failed; this mean needs at least 20") {
+	if _, err := Mean(all, Options{}); err == nil || !strings.Contains(err.Error(), "19 days beside 41 of zero, which is a monitor that failed; this mean needs 20 days at least") {
 		t.Errorf("19 days beside 41 of zero: %v", err)
 	}
 
@@ -527,7 +583,7 @@ func TestRefusals(t *testing.T) {
 		moved[i] += float64(i) / 200
 	}
 	r, err := Mean(series(t, time.Hour, count(3000), moved), Options{})
-	if err != nil || !analysis.HasNote(r.Mean.Notes, "wider-of-two") || r.Mean.Method != CosineWeights {
+	if err != nil || !analysis.HasNote(r.Mean.Notes, "wider-of-two") || !told(r) || r.Mean.Method != CosineWeights {
 		t.Errorf("the trend was not noticed: %+v, %v", r, err)
 	}
 	if r, err = Mean(series(t, time.Hour, count(500), y), Options{}); err != nil || analysis.HasNote(r.Mean.Notes, "wider-of-two") || analysis.HasNote(r.Mean.Notes, "short-record") {

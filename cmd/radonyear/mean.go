@@ -17,13 +17,18 @@ import (
 func (p *program) meanCommand() *cli.Command {
 	return &cli.Command{
 		Name:      "mean",
-		Usage:     "the mean of a monitor's log, with an interval that knows it drifts",
+		Usage:     "the mean of a monitor's log, whose days resemble each other",
 		ArgsUsage: "FILE...",
 		Description: `For each detector in each room: the mean of its readings over the time they
 were taken, by the means of its days, with an honest interval. Days resemble
 their neighbours, so that a hundred of them say far less than the usual formula
-claims; that claim stands beside. Days of zero count as not measured. This is no annual mean: radonyear annual gives
-that.
+claims; that claim stands beside. It needs 20 days of 18 measured hours or more,
+however many readings they are made of, and a log that lasts ten times as long
+as its readings resemble each other. A shorter one is refused; but some are
+answered by mistake, because a short log hides how long that is, and then the
+interval is too narrow. The interval knows nothing of a season, a trend or a
+change. Days of zero count as not measured. This is no annual mean: radonyear
+annual gives that.
 
 Examples:
   radonyear mean log.csv --unit Bq/m3 --zone Europe/Oslo`,
@@ -72,7 +77,7 @@ func (p *program) mean(c *cli.Context) error {
 	subs := population{daily.HomeCount(), func(i int) (out []subject) {
 		home := daily.Home(i, ingest.Filter{Phase: phase})
 		for k, s := range home.Series {
-			out = append(out, subject{place: s.Place, series: []analysis.Series{s}, phase: home.About[k].Phase, mixed: home.About[k].Mixed})
+			out = append(out, subject{place: s.Place, series: []analysis.Series{s}, phase: home.About[k].Phase, mixed: home.About[k].Mixed, rows: home.About[k].Rows})
 		}
 		slices.SortStableFunc(out, func(a, b subject) int { // before comes before after
 			return cmp.Or(strings.Compare(a.place.Room, b.place.Room), strings.Compare(a.place.Detector, b.place.Detector), strings.Compare(b.phase, a.phase))
@@ -87,6 +92,9 @@ func (p *program) mean(c *cli.Context) error {
 	}
 	results, left := estimateAll(subs, func(s subject) (result, error) {
 		r, err := serial.Mean(s.series[0], opt)
+		if days := s.series[0].Len(); err != nil && s.rows > days {
+			err = fmt.Errorf("%w (%s by %s of the file)", err, count(days, "day"), count(s.rows, "reading"))
+		}
 		if err != nil && s.phase != "" { // a home has a record on each side of its mitigation
 			err = fmt.Errorf("%s mitigation: %s", s.phase, strings.TrimPrefix(err.Error(), fmt.Sprintf("home %q: ", s.place.Home)))
 		}
@@ -116,11 +124,12 @@ func (p *program) mean(c *cli.Context) error {
 		{Key: "lag_one_autocorrelation", Style: report.Factor},
 		{Key: "effective_n", Head: "Worth\nreadings", Style: report.Factor},
 		{Key: "naive_half_width", Head: "±t·s/√n\nclaims ±", Style: report.Factor},
+		{Key: "autoregressive", Style: report.Estimate},
 	}}
 	for _, r := range results {
 		t.Rows = append(t.Rows, report.Row{Label: report.PlaceName(r.Place), Notes: rowNotes(r.notes), Cells: []any{
 			r.Home, r.Area, r.Room, r.Detector, r.phase, instant(r.Start()), instant(r.End()), r.Mean.N, r.PlainMean, r.Mean, r.Cosine,
-			correlationTime(r.Result), r.NotSeen, lagOne(r.Result), r.EffectiveN, r.NaiveHalfWidth}})
+			correlationTime(r.Result), r.NotSeen, lagOne(r.Result), r.EffectiveN, r.NaiveHalfWidth, r.Likelihood}})
 	}
 	doc := report.Document{
 		Command: "mean", Version: version, Tables: []report.Table{t},

@@ -399,6 +399,7 @@ type subject struct {
 	place  analysis.Place
 	series []analysis.Series
 	mixed  int               // day means with hours below the detection limit among others
+	rows   int               // of the files, that its readings are made of, where that is asked for
 	why    string            // not empty if it cannot be judged
 	home   int               // which of the files' homes it is of
 	phase  string            // of mitigation, as the files state it, where that is asked for
