@@ -40,6 +40,11 @@ func (m Method) Check() error {
 			missing = append(missing, fmt.Errorf("method %q lacks %s", m.Key, f.name))
 		}
 	}
+	for _, text := range []string{m.Estimates, m.Formula, m.Assumes, m.Interval} {
+		if text != "" && !strings.HasSuffix(text, ".") {
+			missing = append(missing, fmt.Errorf("method %q has no full stop after %q", m.Key, text))
+		}
+	}
 	if len(m.Sources) == 0 {
 		missing = append(missing, fmt.Errorf("method %q lacks a source", m.Key))
 	}

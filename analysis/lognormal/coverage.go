@@ -13,10 +13,14 @@ import (
 // CoverageSetting is one kind of simulated sample: N homes with this geometric
 // standard deviation, this share of them below a fixed limit, each value with an
 // error of this much on its logarithm. The geometric mean is 100 Bq/m³; a Threshold,
-// Bq/m³, is added to every value and asked for alone.
+// Bq/m³, is added to every value and asked for alone. An Outdoor level, Bq/m³, is added to
+// every value, error and all, and taken off again. Rounded values are known to that many
+// Bq/m³; of Classes it is known between which of 50, 100, 200 and 400 Bq/m³ a value lies.
 type CoverageSetting struct {
 	N                               int
 	GSD, Censored, Error, Threshold float64
+	Outdoor, Rounded                float64
+	Classes                         bool
 }
 
 func (s CoverageSetting) String() string {
@@ -29,6 +33,15 @@ func (s CoverageSetting) String() string {
 	}
 	if s.Threshold > 0 {
 		text += fmt.Sprintf(", from %g Bq/m³ on", s.Threshold)
+	}
+	if s.Outdoor > 0 {
+		text += fmt.Sprintf(", %g Bq/m³ outdoors", s.Outdoor)
+	}
+	if s.Rounded > 0 {
+		text += fmt.Sprintf(", rounded to %g Bq/m³", s.Rounded)
+	}
+	if s.Classes {
+		text += ", in classes"
 	}
 	return text
 }
@@ -59,7 +72,11 @@ func CoverageSettings() (all []CoverageSetting) {
 			all = append(all, CoverageSetting{N: n, GSD: gsd, Censored: 0.88})
 		}
 	}
-	all = append(all, CoverageSetting{N: 20, GSD: 2, Error: 0.2}, CoverageSetting{N: 20, GSD: 2, Censored: 0.3, Error: 0.2})
+	all = append(all, CoverageSetting{N: 20, GSD: 2, Error: 0.2}, CoverageSetting{N: 20, GSD: 2, Censored: 0.3, Error: 0.2},
+		CoverageSetting{N: 10, GSD: 2, Error: 0.1}, CoverageSetting{N: 10, GSD: 3, Error: 0.2}, CoverageSetting{N: 10, GSD: 1.5, Error: 0.3}, CoverageSetting{N: 50, GSD: 1.5, Error: 0.3},
+		CoverageSetting{N: 10, GSD: 2, Rounded: 20}, CoverageSetting{N: 10, GSD: 2, Rounded: 100}, CoverageSetting{N: 50, GSD: 2, Rounded: 100}, CoverageSetting{N: 50, GSD: 3, Rounded: 20},
+		CoverageSetting{N: 10, GSD: 2, Classes: true}, CoverageSetting{N: 20, GSD: 3, Classes: true}, CoverageSetting{N: 50, GSD: 2, Classes: true},
+		CoverageSetting{N: 10, GSD: 2, Outdoor: 50, Error: 0.1}, CoverageSetting{N: 20, GSD: 3, Outdoor: 100}, CoverageSetting{N: 20, GSD: 3, Outdoor: 100, Error: 0.1}, CoverageSetting{N: 50, GSD: 2, Outdoor: 100, Error: 0.2})
 	for _, n := range []int{20, 50, 200} {
 		for _, gsd := range []float64{2, 3} {
 			all = append(all, CoverageSetting{N: n, GSD: gsd, Threshold: 20})
@@ -94,21 +111,34 @@ func CoverageTable(s CoverageSetting, trials int) []analysis.CoverageRow {
 		"GM": 100, "GSD": s.GSD, "mean": 100 * math.Exp(sigma*sigma/2), "next home": math.NaN(),
 		"90 % quantile": above, "share above": level, "98 % quantile": at(far), "share far above": far,
 	}
-	rng := rand.New(rand.NewPCG(uint64(s.N), math.Float64bits(s.GSD+10*s.Censored+100*s.Error)))
+	seed := s.GSD + 10*s.Censored + 100*s.Error + 1e4*s.Outdoor + 1e7*s.Rounded
+	if s.Classes {
+		seed += 1e10
+	}
+	rng := rand.New(rand.NewPCG(uint64(s.N), math.Float64bits(seed)))
 	c := newCounter()
 	for trial := range trials {
 		var obs []Observation
 		var x []float64
 		for range s.N {
-			v := math.Exp(mu + sigma*rng.NormFloat64())
+			v := math.Exp(mu+sigma*rng.NormFloat64()) + s.Outdoor
 			if s.Error > 0 {
 				v *= math.Exp(s.Error * rng.NormFloat64())
 			}
-			if x = append(x, v); v < limit && s.Censored > 0 {
+			switch x = append(x, v); {
+			case v < limit && s.Censored > 0:
 				obs = append(obs, Observation{0, limit, s.Error})
-			} else {
+			case s.Rounded > 0:
+				obs = append(obs, Rounded(s.Rounded*math.Round(v/s.Rounded), s.Rounded))
+			case s.Classes:
+				obs = append(obs, class(v))
+			default:
 				obs = append(obs, Observation{v, v, s.Error})
 			}
+		}
+		obs, err := SubtractOutdoor(obs, s.Outdoor)
+		if err != nil {
+			continue
 		}
 		truth["next home"] = math.Exp(mu + sigma*rng.NormFloat64())
 		add := func(quantity string, e *analysis.Estimate, err error) {
@@ -121,7 +151,7 @@ func CoverageTable(s CoverageSetting, trials int) []analysis.CoverageRow {
 			}
 		}
 		methods := []FitMethod{AdjustedLikelihood, ProfileLikelihood}
-		if s.Censored == 0 && s.Error == 0 {
+		if s.complete() {
 			methods = []FitMethod{""}
 			sample, err := NewSample(x)
 			if err != nil {
@@ -159,6 +189,23 @@ func CoverageTable(s CoverageSetting, trials int) []analysis.CoverageRow {
 		}
 	}
 	return c.rows(s.String(), trials)
+}
+
+// complete is whether all values are known as they stand.
+func (s CoverageSetting) complete() bool {
+	return s.Censored == 0 && s.Error == 0 && s.Outdoor == 0 && s.Rounded == 0 && !s.Classes
+}
+
+// class is all that classes tell of a value.
+func class(v float64) Observation {
+	lower := 0.0
+	for _, border := range []float64{50, 100, 200, 400, math.Inf(1)} {
+		if v < border {
+			return Between(lower, border)
+		}
+		lower = border
+	}
+	return Exact(v) // none lies beyond all numbers
 }
 
 func thresholdCoverage(s CoverageSetting, trials int) []analysis.CoverageRow {

@@ -37,6 +37,7 @@ type Share struct {
 	Level    float64            // Bq/m³, as asked for
 	Fraction *analysis.Estimate // by the fit; nil without one, or where a note says why
 	Counted  *analysis.Estimate // by counting; nil where a limit or interval straddles the level
+	Unbiased *float64           // by the fit of complete data; nil for any other. See Above
 }
 
 // Description is what there is to say of one group of homes.
@@ -130,14 +131,19 @@ func Describe(obs []Observation, opt DescribeOptions) (Description, error) {
 			d.note("outdoor-floor", "%d of %d values lie at or within %.3g Bq/m³ of the outdoor %.3g; they are taken as below that excess, not left out", under, d.N, OutdoorFloor*opt.Outdoor, opt.Outdoor)
 		}
 	}
-	fitted := map[float64]*analysis.Estimate{} // by the level that is left when the outdoor one is taken off
+	fitted := map[float64]Share{} // by the level that is left when the outdoor one is taken off
 	if fit, err := Fit(excess, fo); err != nil {
 		d.note("no-fit", "no fit: %v", err)
 	} else {
 		d.Fit = &fit
 		d.Notes = append(d.Notes, fit.Notes...)
 		for i := range fit.Above { // of some levels the fit may say nothing
-			fitted[fit.Above[i].Level] = &fit.Above[i].Fraction
+			a := &fit.Above[i]
+			s := Share{Fraction: &a.Fraction}
+			if a.Fraction.Method == shareMethod {
+				s.Unbiased = &a.Unbiased
+			}
+			fitted[a.Level] = s
 		}
 		if opt.Outdoor > 0 {
 			fit.addOutdoor(opt.Outdoor)
@@ -152,7 +158,8 @@ func Describe(obs []Observation, opt DescribeOptions) (Description, error) {
 	}
 	uncertain := slices.ContainsFunc(obs, func(o Observation) bool { return o.Error > 0 })
 	for i, l := range opt.Levels {
-		s := Share{Level: l, Fraction: fitted[fo.Levels[i]]}
+		s := fitted[fo.Levels[i]]
+		s.Level = l
 		above, open := 0, 0
 		for _, o := range obs {
 			if o.exact() && o.Lower > l || !o.exact() && o.Lower >= l {

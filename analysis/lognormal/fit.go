@@ -113,7 +113,15 @@ type FitResult struct {
 // 60 to 75.5 %. Plain, it holds 92.5 to 96.5 % from 10 on, with up to 6 % of truths on
 // one side, and 90.5 to 94 % at 5, with up to 9 %; with 75 % below 92.5 to 97 %, with up
 // to 7 % on a side; with 88 % quantiles and shares 92.5 to 96.5 %, with up to 6.5 %, and
-// means by chance 49 to 83 %. See COVERAGE.md.
+// means by chance 49 to 83 %. Rounded values and classes hold 94 to 97 %, and 96.5 to
+// 98.5 % of 10 values rounded to as much as their middle, of which a twelfth have no fit;
+// so do values with known errors of 10 to 30 %, but for 98 % of geometric standard
+// deviations of 10 values that differ less than they err; plain, 10 of such values hold 92
+// to 98.5 %. Taking an outdoor level off makes the errors of what is left other than
+// log-normal: with as much outdoors as in the middle home and errors of 10 % of the whole
+// 93.5 to 95.5 % hold (plain 90 to 96 %), with errors of 20 % of 50 homes 66 % of geometric
+// means, which come out too low, 74 % of geometric standard deviations, too high, 83 % of
+// means and 92 % of quantiles and shares. See COVERAGE.md.
 //
 // Notes: no-mean, too-uncertain, mostly-censored, no-spread-seen, unbounded.
 //

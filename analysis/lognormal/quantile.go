@@ -162,6 +162,8 @@ type AboveResult struct {
 	Unbiased float64           // the minimum-variance unbiased estimate beside it; 0 is possible
 }
 
+const shareMethod = "noncentral-t-share"
+
 // Above estimates the share of homes above a level, from 0 to 1.
 //
 // Formula. Φ(−k), k = (ln L − ȳ)/s; limits Φ(−δ/√n), δ being the noncentralities
@@ -173,6 +175,12 @@ type AboveResult struct {
 // there.
 //
 // Interval: confidence, exact.
+//
+// Which value: the one that goes with the geometric mean and standard deviation given
+// beside it, on the line that is drawn. On average it is too high: a share of 10 % by 8 %
+// of itself at 5 homes, 4 % at 10 and 2 % at 20; one of 2 % by 63, 35 and 19 %, and 8 % at
+// 50. Unbiased is right on average, errs as much as a rule (root mean square errors of 1.0
+// and 1.1 shares of 10 % at 5 homes, 2.4 and 2.3 shares of 2 %) and is often 0 (TestShareBias).
 //
 // Notes: none.
 //
@@ -200,7 +208,7 @@ func Above(s Sample, level float64, opt Options) (AboveResult, error) {
 	r.Fraction, err = finish(analysis.Estimate{
 		Quantity: shareAbove(level),
 		Value:    numeric.Phi(-k), Lower: lower, Upper: upper,
-		Confidence: opt.Confidence, Kind: analysis.ConfidenceInterval, N: s.n, Method: "noncentral-t-share",
+		Confidence: opt.Confidence, Kind: analysis.ConfidenceInterval, N: s.n, Method: shareMethod,
 	})
 	return r, err
 }

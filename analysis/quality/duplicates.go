@@ -158,8 +158,8 @@ func judge(p Pair) Standing {
 // how precise one detector is: the duplicates method. With it comes whether one of the two
 // reads higher than the other as a rule: the duplicates-ratio method.
 //
-// It estimates the coefficient of variation of a single detector's result, %; and the
-// geometric mean of the ratio of a home's own detector to its duplicate, a ratio.
+// It estimates the coefficient of variation of a single detector's result, %. And it gives
+// the geometric mean of the ratio of a home's own detector to its duplicate, a ratio.
 //
 // Formula. For n pairs of two numbers above zero, d = ln A − ln B and σ² = Σd²/(2n); the
 // value is 100·√(e^(σ²) − 1), and its limits are those with σ²·n/χ² in place of σ², χ²

@@ -13,7 +13,7 @@ var blandAltman = analysis.Source{Key: "bland-altman-1986", Cite: "Bland and Alt
 // Methods are the methods of this package, in the words of their doc comments.
 var Methods = []analysis.Method{{
 	Key: DuplicatesMethod, Title: "detectors side by side: how precise is one of them?",
-	Estimates: "the coefficient of variation of a single detector's result, %",
+	Estimates: "the coefficient of variation of a single detector's result, %.",
 	Formula: "For n pairs of two numbers above zero, d = ln A − ln B and σ² = Σd²/(2n); the value is 100·√(e^(σ²) − 1), and its limits are those with σ²·n/χ² in place of σ², " +
 		"χ² the quantiles of chi-squared with n degrees of freedom. The limits of a pair are on |A − B| over its mean: warning 28 % and control 36 % from 148 Bq/m³ on, 50 and 67 % from " +
 		"74 on, and below that a difference of 37 Bq/m³. A result below its detection limit is taken for each number from 0 to there, and so are both of a pair.",

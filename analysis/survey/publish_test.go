@@ -188,7 +188,7 @@ func TestGate(t *testing.T) {
 		"Description.MinBelow": "withheld: one home", "Description.Ranks": "published: with homes beyond", "Description.Outdoor": "withheld: a setting", "Description.Fit": "published", "Description.Above": "published",
 		"Description.OrderStatistics": "withheld: full digits, and counts homes", "Description.Shape": "withheld: holds every value", "Description.Notes": "withheld: count homes",
 		"Ranked.P": "published", "Ranked.Value": "published: with homes beyond", "Ranked.Below": "withheld: with its value",
-		"Share.Level": "published", "Share.Fraction": "published", "Share.Counted": "published: by PublishedCount, where Countable allows",
+		"Share.Level": "published", "Share.Unbiased": "withheld: full digits", "Share.Fraction": "published", "Share.Counted": "published: by PublishedCount, where Countable allows",
 		"FitResult.N": "withheld: a count", "FitResult.Below": "withheld: a count", "FitResult.Between": "withheld: a count", "FitResult.MeanLog": "withheld: full digits", "FitResult.SDLog": "withheld: full digits",
 		"FitResult.LogLikelihood": "withheld: full digits", "FitResult.GM": "published", "FitResult.GSD": "published", "FitResult.Mean": "published: unless the shape makes it", "FitResult.Next": "withheld: not needed",
 		"FitResult.Quantiles": "withheld: not needed", "FitResult.Above": "withheld: Description has them", "FitResult.Notes": "withheld: count homes",

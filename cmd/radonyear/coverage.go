@@ -14,11 +14,12 @@ import (
 func (p *program) coverageCommand() *cli.Command {
 	return &cli.Command{
 		Name:  "coverage",
-		Usage: "how often the intervals hold the truth, on invented homes",
+		Usage: "how often annual means' intervals and verdicts hold the truth",
 		Description: `Invents districts by a mass balance of room air, which is not the model that
 judges them; learns a profile in each, judges other homes by tests of 2 to 300
 days, and counts how often the interval held the true mean of the year. The
-default takes minutes.
+default takes minutes. What other commands promise and hold stands in the
+COVERAGE.md of their package under analysis.
 
 Example:
   radonyear coverage --districts 1 --judge 200`,

@@ -41,6 +41,7 @@ Examples:
 			&cli.StringFlag{Name: "rule", Usage: "`RULE` for a home's one value: mean (default) of its rooms, each by time; first, the test that began first; highest, the highest room's mean"},
 			&cli.StringFlag{Name: "outdoor", Usage: "outdoor `LEVEL` that every home has at least, Bq/m3 or with a unit: taken off before logarithms (default none)"},
 			&cli.StringFlag{Name: "error", Usage: "relative standard uncertainty of each home's value as `PERCENT`, or stated: that of the readings as the files state it; taken off the spread (default none)"},
+			&cli.StringFlag{Name: "rounded", Usage: "`STEP` that the files' values were rounded to, Bq/m3 or with a unit: each is then known to lie within half of it (default: as they stand)"},
 			&cli.StringSliceFlag{Name: "quantile", Usage: "`SHARE` of the homes, such as 95%, to give the value below which it lies, with its interval and its upper tolerance limit; may be repeated"},
 			&cli.StringFlag{Name: "method", Usage: "`METHOD` of the mean's interval where all values are known: land (default), mover, generalized, profile-mean or bca; or of all intervals of the fit: adjusted-likelihood (default where values lie below a limit or have an error) or profile-likelihood"},
 			&cli.Uint64Flag{Name: "seed", Usage: "`SEED` of the resampling of --method bca (default 1)", Value: 1},
@@ -82,7 +83,8 @@ type surveyQuestion struct {
 	outdoor float64
 	error   float64 // as a log standard deviation
 	relErr  float64
-	stated  bool // each home's own, as its readings state it
+	stated  bool    // each home's own, as its readings state it
+	rounded float64 // Bq/m³, the step of the files' values; 0: taken as they stand
 	method  string
 	seed    uint64
 	opt     lognormal.DescribeOptions
@@ -123,6 +125,11 @@ func parseSurvey(c *cli.Context) (q surveyQuestion, err error) {
 		}
 		q.error = lognormal.LogError(q.relErr)
 	}
+	if text := c.String("rounded"); text != "" {
+		if q.rounded, err = parseConcentration(text, "Bq/m3"); err != nil || !(q.rounded > 0) {
+			return q, usageError{fmt.Sprintf("--rounded %q is not a step above zero", text), "--rounded 10, in Bq/m3, or --rounded 0.1pCi/L"}
+		}
+	}
 	switch q.method {
 	case string(lognormal.Auto), string(lognormal.Land), string(lognormal.MOVER), string(lognormal.Generalized), string(lognormal.Profile):
 		q.opt.Mean = lognormal.MeanMethod(q.method)
@@ -137,6 +144,9 @@ func parseSurvey(c *cli.Context) (q surveyQuestion, err error) {
 	}
 	if q.method != "" && q.opt.Method == "" && (q.error > 0 || q.stated) {
 		return q, usageError{"--method " + q.method + " takes values that are known exactly, and --error says that none is", "leave out one of the two"}
+	}
+	if q.method != "" && q.opt.Method == "" && q.rounded > 0 {
+		return q, usageError{"--method " + q.method + " takes values that are known exactly, and --rounded says that none is", "leave out one of the two"}
 	}
 	if c.IsSet("seed") && q.method != "bca" {
 		return q, usageError{"--seed is for --method bca: nothing else is random", "leave out --seed"}
@@ -173,11 +183,22 @@ func (q surveyQuestion) errorSetting() any {
 	return q.relErr
 }
 
+// methodSetting is --method as a setting, or what is taken without it.
+func (q surveyQuestion) methodSetting() string {
+	switch {
+	case q.method != "" || q.by == "home": // whose readings have no interval by any
+		return q.method
+	case q.error > 0 || q.rounded > 0:
+		return string(lognormal.AdjustedLikelihood)
+	}
+	return fmt.Sprintf("%s or %s", lognormal.Land, lognormal.AdjustedLikelihood) // as values are known or not
+}
+
 func (q surveyQuestion) settings() []report.Field {
 	return []report.Field{
 		{Name: "by", Value: q.by}, {Name: "levels", Value: append([]float64{}, q.levels...)}, {Name: "level_unit", Value: "Bq/m3"},
-		{Name: "rule", Value: string(q.rule)}, {Name: "outdoor", Value: q.outdoor}, {Name: "error", Value: q.errorSetting()},
-		{Name: "quantiles", Value: append([]float64{}, q.opt.Quantiles...)}, {Name: "method", Value: q.method}, {Name: "seed", Value: int64(q.seed)}, {Name: "confidence", Value: q.opt.Confidence},
+		{Name: "rule", Value: string(q.rule)}, {Name: "outdoor", Value: q.outdoor}, {Name: "error", Value: q.errorSetting()}, {Name: "rounded", Value: q.rounded},
+		{Name: "quantiles", Value: append([]float64{}, q.opt.Quantiles...)}, {Name: "method", Value: q.methodSetting()}, {Name: "seed", Value: int64(q.seed)}, {Name: "confidence", Value: q.opt.Confidence},
 		{Name: "phase", Value: q.phase},
 	}
 }
@@ -356,6 +377,7 @@ type reduced struct {
 	zeros int    // results of zero
 	dead  int    // day means of zero
 	mixed bool   // some days have hours below the detector's limit among others
+	off   int    // results that are no multiple of the step that --rounded says
 	error bool   // an uncertainty is stated
 	why   string // not empty if it brings nothing
 	none  bool   // the filter left nothing of it
@@ -366,7 +388,7 @@ type grouped struct {
 	groups                                   []group
 	left                                     []report.LeftOut
 	homes, after, zeros, dead, errors, mixed int // zeros and dead of readings
-	zeroHomes, deadHomes                     int
+	zeroHomes, deadHomes, off                int
 }
 
 // notes say what was done with readings of another kind.
@@ -377,7 +399,10 @@ func (g grouped) notes(q surveyQuestion) (notes []analysis.Note) {
 	if g.after > 0 {
 		add("after-left-out", "Of %s the readings from after mitigation were left out; --phase after describes those.", count(g.after, "home"))
 	}
-	notes = append(notes, zeroNotes(g.zeros, g.dead)...)
+	notes = append(notes, zeroNotes(max(temporal.ZeroLimit, q.rounded/2), g.zeros, g.dead)...)
+	if g.off > 0 {
+		add("not-rounded", "--rounded says that values are multiples of %.6g Bq/m³, and %s: they were taken as within half of that all the same. Give the step that they have.", q.rounded, are(g.off, "result"))
+	}
 	if g.mixed > 0 {
 		add("mixed-limit-days", "Days of %s have hours below the detector's limit among others: for those hours half of the limit counts%s. A more sensitive detector would tell.", count(g.mixed, "home"), q.mixedDoubt())
 	}
@@ -414,7 +439,7 @@ func (q surveyQuestion) groups(daily *ingest.Daily) (all grouped) {
 		if h.none {
 			continue
 		}
-		all.zeros += h.zeros
+		all.zeros, all.off = all.zeros+h.zeros, all.off+h.off
 		if h.zeros > 0 {
 			all.zeroHomes++
 		}
@@ -464,6 +489,7 @@ func (q surveyQuestion) home(h ingest.Home) reduced {
 		}
 		r.mixed = r.mixed || h.About[k].Mixed > 0
 		r.error = r.error || h.About[k].Stated && uncertain
+		r.off += q.unrounded(s)
 	}
 	r.after = len(kept) < len(h.Series)
 	r.zeros, r.dead = zerosIn(kept)
@@ -476,7 +502,7 @@ func (q surveyQuestion) home(h ingest.Home) reduced {
 	default:
 		r.name = h.Extra[q.by]
 	}
-	switch o, ok := q.rule.reduce(kept); {
+	switch o, ok := q.rule.reduce(kept, q.rounded); {
 	case len(kept) == 0:
 		r.why = onlyAfter
 	case r.after && unsaid:
@@ -486,7 +512,7 @@ func (q surveyQuestion) home(h ingest.Home) reduced {
 	case !ok:
 		r.why = failedDetector
 	case q.by == "home":
-		r.obs = readingsOf(kept)
+		r.obs = readingsOf(kept, q.rounded)
 	default:
 		r.obs = []lognormal.Observation{o}
 	}
@@ -514,12 +540,33 @@ func zerosIn(series []analysis.Series) (results, days int) {
 	return results, days
 }
 
-// zeroNotes say how many there are, and what became of them.
-func zeroNotes(results, days int) (notes []analysis.Note) {
+// unrounded counts the results that are no multiple of the step that --rounded says. Means
+// of days need not be.
+func (q surveyQuestion) unrounded(s analysis.Series) (n int) {
+	for i := range s.Len() {
+		if r := s.At(i); q.rounded > 0 && !r.OfADay() && !r.BelowLimit {
+			if steps := r.Concentration / q.rounded; math.Abs(steps-math.Round(steps)) > 1e-6 {
+				n++
+			}
+		}
+	}
+	return n
+}
+
+// are is how many of them are not.
+func are(n int, of string) string {
+	if n == 1 {
+		return "1 " + of + " is not"
+	}
+	return fmt.Sprintf("%d %ss are not", n, of)
+}
+
+// zeroNotes say how many there are, and below which limit, Bq/m³, they were taken to be.
+func zeroNotes(limit float64, results, days int) (notes []analysis.Note) {
 	if results > 0 {
-		text := fmt.Sprintf("%d results of zero or next to nothing were taken as below %g Bq/m³: ask whether those detectors worked, for there is some radon in every home.", results, temporal.ZeroLimit)
+		text := fmt.Sprintf("%d results of zero or next to nothing were taken as below %g Bq/m³: ask whether those detectors worked, for there is some radon in every home.", results, limit)
 		if results == 1 {
-			text = fmt.Sprintf("One result of zero or next to nothing was taken as below %g Bq/m³: ask whether that detector worked, for there is some radon in every home.", temporal.ZeroLimit)
+			text = fmt.Sprintf("One result of zero or next to nothing was taken as below %g Bq/m³: ask whether that detector worked, for there is some radon in every home.", limit)
 		}
 		notes = append(notes, analysis.Note{Code: zeroResult, Text: text})
 	}
@@ -536,24 +583,25 @@ func noSingle(column string) string {
 	return fmt.Sprintf("no single %s in all of its rows", column)
 }
 
-// known is a reading as bounds on a concentration; ok is false where it is a
-// detector that failed.
-func known(r analysis.Reading) (lower, upper float64, ok bool) {
+// known is a reading, rounded to a step if that is above 0, as bounds on a concentration;
+// ok is false where it is a detector that failed.
+func known(r analysis.Reading, step float64) (lower, upper float64, ok bool) {
 	switch {
 	case temporal.Dead(r):
 		return 0, 0, false
 	case r.BelowLimit:
 		return 0, r.Concentration, true
 	case temporal.Zero(r):
-		return 0, temporal.ZeroLimit, true
+		return 0, max(temporal.ZeroLimit, step/2), true
 	}
-	return r.Concentration, r.Concentration, true
+	o := lognormal.Rounded(r.Concentration, step)
+	return o.Lower, o.Upper, true
 }
 
-func readingsOf(series []analysis.Series) (obs []lognormal.Observation) {
+func readingsOf(series []analysis.Series, step float64) (obs []lognormal.Observation) {
 	for _, s := range series {
 		for i := range s.Len() {
-			lower, upper, ok := known(s.At(i))
+			lower, upper, ok := known(s.At(i), step)
 			switch {
 			case ok && lower == upper:
 				obs = append(obs, lognormal.FromReading(s.At(i), true))
@@ -569,6 +617,7 @@ func readingsOf(series []analysis.Series) (obs []lognormal.Observation) {
 // only to lie below a limit: then the mean lies between two numbers. Stated errors of
 // one detector go the same way and add up; those of several add up in squares.
 type bounds struct {
+	step                 float64 // of rounding; 0: none
 	lower, upper, weight float64
 	error                float64 // of the detector in hand, weighted
 	squares              float64 // of those before
@@ -578,7 +627,7 @@ type bounds struct {
 func (b *bounds) next() { b.squares, b.error = b.squares+b.error*b.error, 0 }
 
 func (b *bounds) add(r analysis.Reading) {
-	lower, upper, ok := known(r)
+	lower, upper, ok := known(r, b.step)
 	if !ok {
 		return
 	}
@@ -607,18 +656,18 @@ func withError(lower, upper, u float64) lognormal.Observation {
 	return o
 }
 
-// reduce is a home's one value, with the error that its readings state; ok is false
-// where no reading can be used.
-func (r rule) reduce(series []analysis.Series) (o lognormal.Observation, ok bool) {
+// reduce is a home's one value, of readings rounded to a step if that is above 0, with the
+// error that its readings state; ok is false where no reading can be used.
+func (r rule) reduce(series []analysis.Series, step float64) (o lognormal.Observation, ok bool) {
 	if r == ruleFirst {
-		return first(series)
+		return first(series, step)
 	}
 	rooms := map[string]*bounds{}
 	var names []string
 	for _, s := range series {
 		b := rooms[s.Room]
 		if b == nil {
-			b = &bounds{}
+			b = &bounds{step: step}
 			rooms[s.Room] = b
 			names = append(names, s.Room)
 		}
@@ -654,14 +703,14 @@ func (r rule) reduce(series []analysis.Series) (o lognormal.Observation, ok bool
 // first is the value of the test that began first: an integrating result, or all
 // day means of that detector. Of several that began together, the lowest room and
 // detector by name.
-func first(series []analysis.Series) (o lognormal.Observation, ok bool) {
+func first(series []analysis.Series, step float64) (o lognormal.Observation, ok bool) {
 	var begin time.Time
 	for _, s := range series {
-		var b bounds
+		b := bounds{step: step}
 		var start time.Time
 		for i := range s.Len() {
 			r := s.At(i)
-			if _, _, usable := known(r); !usable || b.weight > 0 && !r.OfADay() {
+			if _, _, usable := known(r, step); !usable || b.weight > 0 && !r.OfADay() {
 				continue
 			}
 			if b.weight == 0 {
@@ -694,6 +743,9 @@ func (q surveyQuestion) sentences() []string {
 	}
 	if q.stated {
 		s = append(s, "The standard uncertainty that the files state was taken off the spread: that of one detector's readings as if they all erred alike, that of several as if each erred by itself. A limit without one errs as the values do that have one.")
+	}
+	if q.rounded > 0 {
+		s = append(s, fmt.Sprintf("The files' values were taken as rounded to %.6g Bq/m³: each lies within half of that on either side, and so does a mean of several.", q.rounded))
 	}
 	if len(q.opt.Quantiles) > 0 && q.by != "home" {
 		s = append(s, fmt.Sprintf("Tolerance limit: at least the share lies below it, with %g %% confidence.", round(100*q.opt.Confidence)))

@@ -196,7 +196,7 @@ func countAbove(g group, levels []float64, confidence float64) (survey.RawArea, 
 
 func (q surveyQuestion) publishedSettings() []report.Field {
 	return []report.Field{{Name: "by", Value: q.by}, {Name: "levels", Value: append([]float64{}, q.levels...)}, {Name: "level_unit", Value: "Bq/m3"}, {Name: "rule", Value: string(q.rule)},
-		{Name: "outdoor", Value: q.outdoor}, {Name: "error", Value: q.errorSetting()}, {Name: "method", Value: q.method}, {Name: "confidence", Value: q.opt.Confidence}, {Name: "phase", Value: q.phase}}
+		{Name: "outdoor", Value: q.outdoor}, {Name: "error", Value: q.errorSetting()}, {Name: "method", Value: q.methodSetting()}, {Name: "confidence", Value: q.opt.Confidence}, {Name: "phase", Value: q.phase}}
 }
 
 // publishedTable is the result, a row a group.

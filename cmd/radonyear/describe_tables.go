@@ -69,6 +69,9 @@ func (q surveyQuestion) tables(groups []group, ds []lognormal.Description) []rep
 			report.Column{Key: "fraction_above_" + at, Style: q.style(report.Estimate, report.Share), CSVOnly: true},
 			report.Column{Key: "counted_above_" + at, Style: q.style(report.Estimate, report.Share), CSVOnly: true})
 	}
+	if q.by != "home" {
+		main.Columns = append(main.Columns, report.Column{Key: "next_home", Style: report.Estimate, CSVOnly: true}, report.Column{Key: "shape", Style: report.Text, CSVOnly: true})
+	}
 	main.Columns = append(main.Columns,
 		report.Column{Key: "quantiles", Style: report.Nested},
 		report.Column{Key: "fitted_quantiles", Style: report.Nested},
@@ -111,7 +114,17 @@ func (q surveyQuestion) tables(groups []group, ds []lognormal.Description) []rep
 		above := []any{}
 		for _, s := range d.Above {
 			row.Cells = append(row.Cells, q.cell(s.Fraction), q.cell(s.Counted))
-			above = append(above, []report.Field{{Name: "level", Value: s.Level}, {Name: "fraction", Value: q.field(s.Fraction)}, {Name: "counted", Value: q.field(s.Counted)}})
+			above = append(above, []report.Field{{Name: "level", Value: s.Level}, {Name: "fraction", Value: q.field(s.Fraction)}, {Name: "counted", Value: q.field(s.Counted)}, {Name: "unbiased", Value: q.unbiased(s)}})
+		}
+		if q.by != "home" {
+			var next, shape any
+			if d.Fit != nil {
+				next = pointed(d.Fit.Next)
+			}
+			if d.Shape != nil {
+				shape = d.Shape.Verdict().String()
+			}
+			row.Cells = append(row.Cells, next, shape)
 		}
 		row.Cells = append(row.Cells, quantiles, fittedQuantiles, above, q.fitFields(d))
 		main.Rows = append(main.Rows, row)
@@ -192,6 +205,15 @@ func (q surveyQuestion) interval(e *analysis.Estimate) any {
 		return nil
 	}
 	return pointed(e)
+}
+
+// unbiased is the share above a level without bias, which readings that resemble their
+// neighbours do not have.
+func (q surveyQuestion) unbiased(s lognormal.Share) any {
+	if s.Unbiased == nil || q.by == "home" {
+		return nil
+	}
+	return *s.Unbiased
 }
 
 func valueOf(e *analysis.Estimate) any {
@@ -381,7 +403,8 @@ func (q surveyQuestion) fitFields(d lognormal.Description) any {
 		f = append(f, report.Field{Name: "words", Value: nil})
 	} else {
 		f = append(f, report.Field{Name: "words", Value: s.Words}, report.Field{Name: "shapiro_wilk", Value: test(s.Shapiro)},
-			report.Field{Name: "anderson_darling", Value: test(s.Anderson)}, report.Field{Name: "plot_correlation", Value: s.Correlation})
+			report.Field{Name: "anderson_darling", Value: test(s.Anderson)}, report.Field{Name: "plot_correlation", Value: s.Correlation},
+			report.Field{Name: "shape", Value: s.Verdict().String()}, report.Field{Name: "tied", Value: s.Tied})
 	}
 	if q.points {
 		points := []any{}

@@ -45,9 +45,24 @@ func TestReduce(t *testing.T) {
 		{ruleFirst, home, 260, 260}, // the cellar began on day 5
 		{ruleFirst, home[:1], 100, 100},
 	} {
-		o, ok := c.rule.reduce(c.home)
+		o, ok := c.rule.reduce(c.home, 0)
 		if want := lognormal.Between(c.lower, c.upper); !ok || o != want {
 			t.Errorf("%s of %d series: %v, want %v", c.rule, len(c.home), o, want)
+		}
+	}
+	// Rounded to 20, and 0 as well: bed (30·[0,20] + 10·[90,110])/40 lies from 22.5 to 42.5, as
+	// a limit is not rounded; cellar from 250 to 270; and a result of nothing lies below 10.
+	for _, c := range []struct {
+		rule         rule
+		home         []analysis.Series
+		lower, upper float64
+	}{
+		{ruleMean, home, (22.5 + 250) / 2, (42.5 + 270) / 2}, {ruleHighest, home, 250, 270}, {ruleFirst, home[:1], 90, 110},
+		{ruleMean, []analysis.Series{series("bed", analysis.Reading{Start: day(0), End: day(90)})}, 0, 10},
+		{ruleMean, []analysis.Series{series("bed", analysis.Reading{Start: day(0), End: day(90), Concentration: 8})}, 0, 18},
+	} {
+		if o, ok := c.rule.reduce(c.home, 20); !ok || o != lognormal.Between(c.lower, c.upper) {
+			t.Errorf("%s of %d series rounded to 20: %v, want %v to %v", c.rule, len(c.home), o, c.lower, c.upper)
 		}
 	}
 	// Stated errors. Bed: one detector of 20 ± 2 for 30 days and 100 ± 10 for 10 errs alike,
@@ -66,13 +81,13 @@ func TestReduce(t *testing.T) {
 		{ruleMean, stated[:1], 40, 4}, {ruleMean, stated[:2], 60, math.Sqrt(40)}, {ruleMean, stated, 150, math.Sqrt(40+24*24) / 2},
 		{ruleHighest, stated, 240, 24}, {ruleHighest, []analysis.Series{stated[2], stated[1]}, 240, 24}, {ruleFirst, stated, 240, 24}, {ruleFirst, stated[:1], 100, 10},
 	} {
-		o, ok := c.rule.reduce(c.home)
+		o, ok := c.rule.reduce(c.home, 0)
 		if want := math.Sqrt(math.Log(1 + c.u*c.u/c.value/c.value)); !ok || o.Lower != c.value || math.Abs(o.Error-want) > 1e-14 {
 			t.Errorf("%s of %d series: %v, want %v with %v", c.rule, len(c.home), o, c.value, want)
 		}
 	}
 	for _, r := range []rule{ruleMean, ruleFirst, ruleHighest} {
-		if o, ok := r.reduce([]analysis.Series{series("x", analysis.Reading{Start: day(0), End: day(1)})}); ok {
+		if o, ok := r.reduce([]analysis.Series{series("x", analysis.Reading{Start: day(0), End: day(1)})}, 0); ok {
 			t.Errorf("%s: a dead detector's home has the value %v", r, o)
 		}
 	}

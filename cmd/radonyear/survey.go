@@ -206,7 +206,7 @@ func (p *program) survey(c *cli.Context) error {
 	for _, s := range in.all {
 		zeros, dead = zeros+s.zeros, dead+s.dead
 	}
-	doc.Notes = append(doc.Notes, zeroNotes(zeros, dead)...)
+	doc.Notes = append(doc.Notes, zeroNotes(temporal.ZeroLimit, zeros, dead)...)
 	if pub != nil {
 		return p.publishSurvey(c, q, pub, format, onMap, in)
 	}
@@ -409,7 +409,7 @@ func (q communityQuestion) population(daily *ingest.Daily) population {
 // home is a home's annual mean as the model takes it: the middle and the spread of
 // its logarithm, or no more than that it lies below a limit.
 func (q communityQuestion) home(s subject) (out surveyed, err error) {
-	o, ok := ruleMean.reduce(s.series)
+	o, ok := ruleMean.reduce(s.series, 0)
 	if !ok {
 		return surveyed{}, errors.New(failedDetector)
 	}
