@@ -427,39 +427,6 @@ func TestErrorOf(t *testing.T) {
 	}
 }
 
-// TestLearnedError: what a learned profile says of the root mean square holds in homes it
-// was not learned from, where its interval's factor is wider.
-func TestLearnedError(t *testing.T) {
-	l, err := Learn(homes(truth(), 20, 365, 0.3, 3), Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, r := range l.Profile.Calibration {
-		if !(r.Error > 0.4 && r.Error < r.Factor) {
-			t.Errorf("after %v days: root mean square %v, interval %v", r.Days, r.Error, r.Factor)
-		}
-	}
-	// Homes of the same law in other weather, a week in each, against their own year.
-	p := *l.Profile
-	p.Course = nil
-	others, errs, said := homes(truth(), 60, 365, 0.3, 4), 0.0, 0.0
-	for i, h := range others {
-		r, why := newRecord(h, 300)
-		if r == nil {
-			t.Fatal(why)
-		}
-		for _, x := range tryHome(i, r, &p) {
-			if x.length == 7 {
-				k := p.RootMeanSquare(x.std, 0, 7, false)
-				errs, said = errs+x.err*x.err, said+k*k
-			}
-		}
-	}
-	if ratio := math.Sqrt(errs / said); ratio < 0.85 || ratio > 1.15 {
-		t.Errorf("errors of a week are %.2f of what is said", ratio)
-	}
-}
-
 func BenchmarkLearn(b *testing.B) {
 	hs := homes(truth(), 40, 365, 0.3, 1)
 	for b.Loop() {

@@ -289,3 +289,26 @@ func TestDeNoise(t *testing.T) {
 		t.Errorf("held %.3f, bias %+.4f", x.held, x.bias)
 	}
 }
+
+// TestLearnedErrors: by a profile learned from twenty homes of a district, the errors of
+// tests there are as large as said. What widens its intervals to hold 95 %, tails and the
+// few homes allowed for, would say half as much again, take the spread between homes for
+// errors of tests, and tell too few homes above a level.
+func TestLearnedErrors(t *testing.T) {
+	if testing.Short() {
+		t.Skip("simulates homes for some seconds")
+	}
+	errs, said := 0.0, 0.0
+	for seed := range uint64(3) {
+		homes, _ := simDistrict(noiseSeed+seed, 20, []noiseSet{{"learned", false, yearBefore}})
+		for _, h := range homes {
+			if x := h.tests[0]; x.raw > 0 {
+				e := x.home.Log - math.Log(x.truth)
+				errs, said = errs+e*e, said+x.home.SE*x.home.SE
+			}
+		}
+	}
+	if ratio := math.Sqrt(errs / said); ratio < 0.85 || ratio > 1.2 {
+		t.Errorf("errors are %.2f of what is said", ratio)
+	}
+}
