@@ -204,6 +204,10 @@ func (r ShapeResult) Verdict() Verdict {
 	return v
 }
 
+// AsTheyStand judges the values with those that are the same as they are, which rounding
+// alone may make far from log-normal.
+func (r ShapeResult) AsTheyStand() Verdict { return r.look.verdict() }
+
 func (l look) verdict() Verdict {
 	switch {
 	case l.p >= 0.05:

@@ -127,6 +127,9 @@ func TestTies(t *testing.T) {
 		if r.Verdict() != c.want || r.Tied != c.tied {
 			t.Errorf("%v: %v of %+v and %+v, %d tied: %s", c.x, r.Verdict(), r.look, r.untied, r.Tied, r.Words)
 		}
+		if c.want == TiesDecide && r.AsTheyStand() == LogNormal || c.want != TiesDecide && r.AsTheyStand() != c.want {
+			t.Errorf("%v: %v as they stand", c.x, r.AsTheyStand())
+		}
 		if said := strings.Contains(r.Words, strconv.Itoa(c.tied)+" of "+strconv.Itoa(len(c.x))+" values are the same"); said != (c.want == TiesDecide) {
 			t.Errorf("%v: %s", c.x, r.Words)
 		}

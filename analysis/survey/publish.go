@@ -776,8 +776,8 @@ type PublishedValues struct {
 	Homes       int // at least so many
 	GM, GSD, AM *analysis.Estimate
 	Ranks       []PublishedRank
-	Above       []PublishedShare // Share is the fitted one
-	Shape       lognormal.Verdict
+	Above       []PublishedShare  // Share is the fitted one
+	Shape       lognormal.Verdict // as they stand: how ties spread apart hangs on how many homes make them
 	Withheld    []Withheld
 }
 
@@ -812,7 +812,7 @@ func PublishValues(d lognormal.Description, po PublishOptions) (PublishedValues,
 	}
 	v := PublishedValues{Homes: AtLeast(d.N, k)}
 	if d.Shape != nil {
-		v.Shape = d.Shape.Verdict()
+		v.Shape = d.Shape.AsTheyStand()
 	}
 	far := v.Shape == lognormal.FarFromLogNormal
 	if d.Fit != nil {
@@ -822,7 +822,7 @@ func PublishValues(d lognormal.Description, po PublishOptions) (PublishedValues,
 		v.GM, v.GSD = published(d.Fit.GM), published(d.Fit.GSD)
 		switch {
 		case far:
-			v.Withheld = append(v.Withheld, Withheld{"mean and fitted shares", "the values are far from log-normal, so they would mislead: use the counted shares"})
+			v.Withheld = append(v.Withheld, Withheld{"mean and fitted shares", "the values as they stand are far from log-normal, so they would mislead: use the counted shares"})
 		case slices.ContainsFunc(d.Notes, func(n analysis.Note) bool { return n.Code == "mean-above-values" }):
 			v.Withheld = append(v.Withheld, Withheld{"mean", "the shape assumed makes it, not the values"})
 		case d.Fit.Mean != nil:
