@@ -115,7 +115,7 @@ func TestJoinedAlike(t *testing.T) {
 		{"two of four", []string{"20", "<10", "<10", "30"}, nil, 2, true, false, []string{"2 homes joined: " + few}, nil},
 		{"three of four", []string{"20", "<10", "25", "30"}, nil, 3, true, true, []string{"3 homes joined: " + few}, nil},
 		{"four", []string{"20", "22", "25", "30"}, nil, 4, true, true, nil, []string{few, "groups"}},
-		{"by area", []string{"20", "22", "25", "30"}, []string{"--by", "area"}, 4, true, true, []string{"Homes of all groups are joined here; by area they are in the table."}, nil},
+		{"by area", []string{"20", "22", "25", "30"}, []string{"--by", "area"}, 4, true, true, []string{"North (2)", "South (2)", "all homes"}, []string{"in the table"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			svg, result := runPlot(t, plotCase{file: "in.csv", input: fans(c.after...), args: append([]string{"compare", "in.csv"}, c.args...)}, "svg")
