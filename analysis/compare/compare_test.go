@@ -343,7 +343,8 @@ func TestNotes(t *testing.T) {
 		{"rooms-differ", turned(300, 15, 150, 60), turned(300, 42, 150, 42), Options{}},
 		{"rooms-differ", turned(300, 15, 150, 60), turned(200, 40, 200, 40), Options{}},
 		{"under-two-days", Home{Without: base.Without, With: []analysis.Series{log("A", "m", day(2026, 2, 22), 60)}}, Home{Without: base.Without, With: []analysis.Series{log("A", "m", day(2026, 2, 22), 60, 60)}}, Options{}},
-		{"high-first-test", Home{Without: []analysis.Series{log("A", "m", day(2026, 1, 10), flat(7, 250)...)}, With: base.With}, base, Options{}},
+		// By how little is known of the year before: after 90 days it is said, after 300 not.
+		{"high-first-test", Home{Without: []analysis.Series{log("A", "m", day(2025, 11, 20), flat(90, 250)...)}, With: base.With}, Home{Without: []analysis.Series{log("A", "m", day(2025, 4, 24), flat(300, 250)...)}, With: base.With}, Options{}},
 		{"high-first-test", Home{Without: []analysis.Series{log("A", "m", day(2026, 1, 10), flat(7, 250)...)}, With: base.With}, Home{Without: []analysis.Series{log("A", "m", day(2026, 1, 10), flat(7, 150)...)}, With: base.With}, Options{}},
 		{"near-outdoor", Home{Without: base.Without, With: []analysis.Series{log("A", "m", day(2026, 2, 22), flat(40, 15)...)}}, base, Options{}},
 		{"all-below-limit", Home{Without: base.Without, With: []analysis.Series{result("t", day(2026, 2, 22), 40, 15, true)}}, base, Options{}},
@@ -361,6 +362,24 @@ func TestNotes(t *testing.T) {
 		}
 		if r, err = Compare(c.miss, c.opt); err != nil || analysis.HasNote(r.Notes, c.code) {
 			t.Errorf("%s: raised by a near miss (%v)", c.code, err)
+		}
+	}
+}
+
+// TestPriorSilences: where homes around are known a high first test is allowed for, and
+// the note that names them as the cure is not given.
+func TestPriorSilences(t *testing.T) {
+	home := Home{Without: []analysis.Series{log("A", "m", day(2026, 1, 10), flat(7, 250)...)}, With: []analysis.Series{log("A", "m", day(2026, 2, 22), flat(40, 60)...)}}
+	for _, c := range []struct {
+		prior *annual.Prior
+		said  bool
+	}{{nil, true}, {&annual.Prior{GM: 90, GSD: 2.3}, false}} {
+		r, err := Compare(home, Options{AreaPrior: c.prior})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if said := analysis.HasNote(r.Notes, "high-first-test"); said != c.said {
+			t.Errorf("prior %v: said %v", c.prior, said)
 		}
 	}
 }
