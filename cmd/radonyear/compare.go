@@ -162,6 +162,7 @@ func (p *program) compare(c *cli.Context) error {
 	}
 	doc := report.Document{Command: "compare", Version: version, Beside: q.beside, Levels: q.Levels, Confidence: q.Confidence}
 	var results []compared
+	var unknown []analysis.Note // of homes that only the switches name
 	switch {
 	case isTyped && c.Args().Present():
 		return usageError{"a file and typed-in results were given", "give files, or --before and --after with their --before-start and --after-start, not both"}
@@ -197,7 +198,8 @@ func (p *program) compare(c *cli.Context) error {
 		if q.switches.given() && slices.ContainsFunc(files, func(f ingest.File) bool { return f.ColumnsFound["phase"] != "" }) {
 			doc.Notes = append(doc.Notes, analysis.Note{Code: "phases-not-used", Text: "The files have a column of phases, which --switch and --switches take the place of."})
 		}
-		doc.Notes = append(doc.Notes, p.unknownHomes(q, daily)...)
+		unknown = p.unknownHomes(q, daily)
+		doc.Notes = append(doc.Notes, unknown...)
 		if q.find {
 			q.looked = make([]looked, daily.HomeCount())
 			each(len(q.looked), func(i int) {
@@ -266,7 +268,10 @@ func (p *program) compare(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
-	return p.partial(doc)
+	if partial := p.partial(doc); partial != nil || len(unknown) == 0 {
+		return partial
+	}
+	return errPartial // a name written in two ways leaves its home without an answer
 }
 
 // before are the homes' days without the system: of the weather only these can tell.

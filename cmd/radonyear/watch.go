@@ -429,7 +429,7 @@ func watchOne(s subject, opt trend.Options, latest time.Time) (watched, error) {
 		w.Notes = append(w.Notes, analysis.Note{Code: "assumed-ratio", Text: known + where + " without the system, so it is taken to leave 30 % of the radon"})
 	}
 	if series.End().Before(latest.Add(-silent)) {
-		w.Notes = append(w.Notes, analysis.Note{Code: "silent", Text: fmt.Sprintf("its last reading is of %s and others go on; look whether the monitor is alive", series.End().In(series.Zone).Format(time.DateOnly))})
+		w.Notes = append(w.Notes, analysis.Note{Code: "silent", Text: fmt.Sprintf("its last reading is of %s and others go on; look whether the monitor is alive, if nobody took it away", series.End().Add(-time.Nanosecond).In(series.Zone).Format(time.DateOnly))})
 	}
 	if m := c.read; m.dead > 0 {
 		w.Notes = append(w.Notes, analysis.Note{Code: "zero-days", Text: count(m.dead, "day") + " of zero or next to nothing taken as not measured, since air is never without radon for a day; look whether the monitor was alive"})
