@@ -17,14 +17,16 @@ import (
 // or as the least sensitive of monitors would count them; and hour by hour, or as
 // the means of whole days, which is what the program's mean command sees. With Slow
 // not 0, half of the logarithm's variance wanders by itself, with that correlation,
-// which is not the kind of series that Mean assumes. The mean is 100 Bq/m³ and an
-// hour's spread without counting 42 %.
+// which is not the kind of series that Mean assumes. With Noise not 0, the readings
+// are of just that kind: normal, that many times as much noise as what wanders, 15 %
+// together. The mean is 100 Bq/m³ and any other hour's spread without counting 42 %.
 type CoverageSetting struct {
 	Hours   int
 	Phi     float64
 	Counted bool
 	Days    bool
 	Slow    float64
+	Noise   float64
 }
 
 func (s CoverageSetting) String() string {
@@ -34,6 +36,9 @@ func (s CoverageSetting) String() string {
 	}
 	if s.Slow > 0 {
 		text += fmt.Sprintf(" and %g by halves", s.Slow)
+	}
+	if s.Noise > 0 {
+		text += fmt.Sprintf(" and noise %g, normal", s.Noise)
 	}
 	if s.Counted {
 		text += ", counted"
@@ -61,14 +66,17 @@ func CoverageSettings() (all []CoverageSetting) {
 	all = append(all, []CoverageSetting{
 		{Hours: 720, Phi: 0.7, Slow: 0.975}, {Hours: 2160, Phi: 0.7, Slow: 0.95}, {Hours: 2160, Phi: 0.8, Slow: 0.984},
 		{Hours: 24 * 90, Phi: 0.9, Slow: 0.99, Days: true}, {Hours: 24 * 365, Phi: 0.95, Slow: 0.995, Days: true},
+		{Hours: 8760, Phi: 0.8, Noise: 0.3}, {Hours: 8760, Phi: 0.9, Noise: 0.3}, {Hours: 8760, Phi: 0.95, Noise: 0.3},
+		{Hours: 24 * 30, Phi: 0.99, Days: true}, {Hours: 24 * 60, Phi: 0.995, Days: true}, {Hours: 24 * 90, Phi: 0.995, Days: true},
 	}...)
 	return all
 }
 
 // CoverageTable draws so many records of one setting and counts how often each
 // interval asked for at 95 % held the mean. The same trials and setting give the
-// same rows. It shares with Mean neither the normal distribution nor the kind of
-// noise: the logarithm is what wanders, and counts are Poisson's.
+// same rows. But for the settings with Noise it shares with Mean neither the normal
+// distribution nor the kind of noise: the logarithm is what wanders, and counts are
+// Poisson's.
 func CoverageTable(s CoverageSetting, trials int) []analysis.CoverageRow {
 	const truth, sigma = 100.0, 0.4
 	rng := rand.New(rand.NewPCG(uint64(s.Hours), math.Float64bits(s.Phi)))
@@ -96,6 +104,9 @@ func CoverageTable(s CoverageSetting, trials int) []analysis.CoverageRow {
 					slow = s.Slow*slow + math.Sqrt(1-s.Slow*s.Slow)*rng.NormFloat64()
 				}
 				y := truth * math.Exp(sigma*log-sigma*sigma/2)
+				if s.Noise > 0 {
+					y = truth + 15*(x+s.Noise*rng.NormFloat64())/math.Sqrt(1+s.Noise*s.Noise)
+				}
 				if s.Counted {
 					y = distuv.Poisson{Lambda: y * analysis.MinSensitivity, Src: rng}.Rand() / analysis.MinSensitivity
 				}
