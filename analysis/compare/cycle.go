@@ -89,7 +89,11 @@ func Cycle(periods []Period, opt CycleOptions) (Cycled, error) {
 	n := len(runs)
 	r := Cycled{Switches: n - 1}
 	if r.Switches < leastSwitches {
-		return r, fmt.Errorf("%d switches of the system are too few to tell it from drift; switch it three times or more, such as off, on, off, on, a week each", max(0, r.Switches))
+		times := fmt.Sprintf("%d times", max(0, r.Switches))
+		if r.Switches == 1 {
+			times = "once"
+		}
+		return r, fmt.Errorf("switched %s, the system cannot be told from drift; switch it three times or more, such as off, on, off, on, a week each", times)
 	}
 	fit, err := fitRuns(runs)
 	if err != nil {

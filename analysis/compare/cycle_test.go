@@ -108,9 +108,9 @@ func TestCycleInWords(t *testing.T) {
 		confidence float64
 		want       string
 	}{
-		{nil, 0, "0 switches of the system are too few"},
-		{periodsOf(weeks[:3], sevens, good, offOn), 0, "2 switches of the system are too few"},
-		{periodsOf(weeks, sevens, good, []bool{false, false, true, true}), 0, "1 switches of the system are too few"},
+		{nil, 0, "switched 0 times"},
+		{periodsOf(weeks[:3], sevens, good, offOn), 0, "switched 2 times"},
+		{periodsOf(weeks, sevens, good, []bool{false, false, true, true}), 0, "switched once"},
 		{periodsOf(weeks, []float64{7, 8, 7, 7}, good, offOn), 0, "the period at 2026-01-15 00:00 begins before"},
 		{periodsOf(weeks, []float64{7, 0, 7, 7}, good, offOn), 0, "the period at 2026-01-08 00:00 lasts 0 days"},
 		{periodsOf(weeks, []float64{7, math.NaN(), 7, 7}, good, offOn), 0, "lasts NaN days"},

@@ -120,6 +120,9 @@ func (q communityQuestion) readAnnual(c *cli.Context, in *communityRead) error {
 			return err
 		}
 		for _, n := range q.needs() {
+			if n[1] == annualError {
+				return usageError{fmt.Sprintf("--%s %s: that is what homes' errors are by without the option", n[0], n[1]), "leave it out"}
+			}
 			if !slices.Contains(f.ColumnsExtra, n[1]) {
 				return usageError{fmt.Sprintf("--%s %s: %s has no such column", n[0], n[1], path), "add the column to the CSV of radonyear annual, or give the readings"}
 			}
@@ -157,7 +160,7 @@ func (q communityQuestion) readAnnual(c *cli.Context, in *communityRead) error {
 		return hinted{fmt.Errorf("no result: all annual means in %s are of homes with mitigation (phase after), which are no survey of homes as they are", strings.Join(paths, ", ")), "radonyear annual --phase before, or give the readings"}
 	}
 	slices.SortStableFunc(in.all, func(a, b surveyed) int { return strings.Compare(a.name, b.name) })
-	from := "The homes' annual means and intervals are those that radonyear annual wrote; what tests of one season have in common is by the profile given here. How homes were drawn stands in no such file, so there are no design-based figures beside the modelled ones: give the readings for those."
+	from := "The homes' annual means and intervals are those that radonyear annual wrote, by the profile and uncertainties given there; of what is told of them here, only what tests of one season have in common is by this profile. How homes were drawn stands in no such file, so there are no design-based figures beside the modelled ones: give the readings for those."
 	if unsaid > 0 {
 		from += fmt.Sprintf(" Of %s they do not state whether that was before or after mitigation: taken as before.", count(unsaid, "home"))
 	}
