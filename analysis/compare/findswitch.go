@@ -70,11 +70,12 @@ var dayShares = [...]float64{0, 0.25, 0.5, 0.75}
 // and the same without a step. Probability = B/(k + B), B the ratio of the two and k the
 // number of the home's records that are searched: Bonferroni's rule, by which a home of
 // many monitors is no likelier to show a change where there was none than a home of one,
-// as odds before looking of 1 to k. First to Last are the fewest days in a row that hold the confidence. The ratio is a mixture of
-// Student's distributions over days, correlation times and shares, with as many degrees
-// of freedom as there are days less 2. A day below the monitor's limit is looked at as
-// the limit; the ratio's limits are moved out by what such days may hold less on either
-// side, as Interrupted has it, and its value by half of that.
+// as odds before looking of 1 to k. First to Last are the fewest days in a row that hold
+// the confidence. The ratio is a mixture of Student's distributions over days,
+// correlation times and shares, with as many degrees of freedom as there are days less 2.
+// A day below the monitor's limit is looked at as the limit; the ratio's limits are moved
+// out by what such days may hold less on either side, as Interrupted has it, and its
+// value by half of that.
 //
 // Assumes at most one change, at once, and errors that go on alike across it. A season
 // not taken off, a new detector or another room is found as a change too.
@@ -82,20 +83,21 @@ var dayShares = [...]float64{0, 0.25, 0.5, 0.75}
 // Interval: credible. Asked for 95 %, where a fall to a fifth is found, First to Last
 // hold the first whole day in 96 to 100 % of series of 30 to 365 days, and the ratio's
 // limits the ratio in 89 to 100 %; of a fall to a half in 365 days, 92 to 99 % and 91 to
-// 99 %. A fall to a half within 60 days is seldom found, in 2 to 21 %, and those that
-// are have their day held in 70 to 100 % and their ratio in 46 to 95 %: what was found
-// by luck is too large. A fall to a fifth is found in 57 to 100 %, to a half within 365
-// days in all where days do not resemble each other and in 18 to 29 % where their
-// correlation is 0.9. Where there is no change, one is found in at most 2 % of series
-// with correlations of 0 to 0.9 from day to day, with and without noise, and in up to
-// 5.5 % of weather whose shocks are skewed. Of homes of a mass balance measured 20 to 90
-// days a side, a fan of 60 to 99 % is found in 38 %, and a change by mistake in 8 % where
-// nothing was done; First to Last, asked for 95 %, then hold the day in 77.4 % of the fans found, in
-// 64.0 % of those of 60 to 75 % and in 85.4 % of those of 90 to 99 %, so look some days further on either
-// side and go by a written day where there is one: see COVERAGE-homes.md, with what Compare then says. Of
-// 400 of those homes with nothing done (measured once) a change was found in 8 % by a monitor
-// in the living room, in 13 % by any of those in two or three rooms, each searched by
-// itself, and in 8 % as records of one home; with two monitors in each room in 16 % and 7 %.
+// 99 %. A fall to a half within 60 days is seldom found, in 2 to 21 %, and those that are
+// have their day held in 70 to 100 % and their ratio in 46 to 95 %: what was found by
+// luck is too large. A fall to a fifth is found in 57 to 100 %, to a half within 365 days
+// in all where days do not resemble each other and in 18 to 29 % where their correlation
+// is 0.9. Where there is no change, one is found in at most 2 % of series with
+// correlations of 0 to 0.9 from day to day, with and without noise, and in up to 5.5 % of
+// weather whose shocks are skewed. Of homes of a mass balance measured 20 to 90 days a
+// side, a fan of 60 to 99 % is found in 38 %, and a change by mistake in 8 % where
+// nothing was done; First to Last, asked for 95 %, then hold the day in 77.4 % of the
+// fans found, in 64.0 % of those of 60 to 75 % and in 85.4 % of those of 90 to 99 %, so
+// look some days further on either side and go by a written day where there is one: see
+// COVERAGE-homes.md, with what Compare then says. Of 400 of those homes with nothing done
+// (measured once) a change was found in 8 % by a monitor in the living room, in 13 % by
+// any of those in two or three rooms, each searched by itself, and in 8 % as records of
+// one home; with two monitors in each room in 16 % and 7 %.
 //
 // Notes: no-change-found, second-candidate, at-the-edge, season-not-given, days-missing,
 // below-limit, unbounded.

@@ -187,7 +187,7 @@ func partAt(sw *found, series []analysis.Series) (out parted, err error) {
 
 // inWords is where a single home's switch was looked for and when it was.
 func (sw *found) inWords() string {
-	return fmt.Sprintf("Its switch was looked for in the days of %s: the first day on the new level is most probably %s, and lies, asked for 95 %%, between %s and %s: in invented homes such days held the switch of 77 %% of the fans that were found.", sw.name(""), dayText(sw.Day), dayText(sw.First), dayText(sw.Last))
+	return fmt.Sprintf("Its switch was looked for in the days of %s: the first day on the new level is most probably %s, and lies between %s and %s; in invented homes such days, asked for 95 %%, held the switch of 77 %% of the fans that were found.", sw.name(""), dayText(sw.Day), dayText(sw.First), dayText(sw.Last))
 }
 
 // notes say that nobody wrote the switch down, and what the search noted.
