@@ -1,7 +1,6 @@
 package lognormal
 
 import (
-	"encoding/json"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -31,21 +30,7 @@ func TestOrderStatisticsReference(t *testing.T) {
 		t.Fatalf("%d cases", len(file.Cases))
 	}
 	for _, c := range file.Cases {
-		var in struct {
-			X     []float64
-			Below []bool
-		}
-		if err := json.Unmarshal(c.Input, &in); err != nil {
-			t.Fatal(err)
-		}
-		var obs []Observation
-		for i, x := range in.X {
-			if in.Below[i] {
-				obs = append(obs, Below(x))
-			} else {
-				obs = append(obs, Exact(x))
-			}
-		}
+		obs := limited(t, c.Input)
 		r := orderStatistics(t, obs)
 		for _, bad := range c.Check(map[string]float64{"mean": r.Mean, "mean_log": r.MeanLog, "sd_log": r.SDLog}) {
 			t.Error(bad)

@@ -11,6 +11,26 @@ import (
 	"radonyear/analysis/internal/reftest"
 )
 
+// limited are a reference case's values, some of them limits.
+func limited(t *testing.T, input json.RawMessage) (obs []Observation) {
+	t.Helper()
+	var in struct {
+		X     []float64
+		Below []bool
+	}
+	if err := json.Unmarshal(input, &in); err != nil {
+		t.Fatal(err)
+	}
+	for i, x := range in.X {
+		if in.Below[i] {
+			obs = append(obs, Below(x))
+		} else {
+			obs = append(obs, Exact(x))
+		}
+	}
+	return obs
+}
+
 // TestPlotReference holds the ranks to a second program in R, which holds its own to
 // survival's product-limit estimate.
 func TestPlotReference(t *testing.T) {
@@ -22,21 +42,7 @@ func TestPlotReference(t *testing.T) {
 		t.Fatalf("%d cases", len(file.Cases))
 	}
 	for _, c := range file.Cases {
-		var in struct {
-			X     []float64
-			Below []bool
-		}
-		if err := json.Unmarshal(c.Input, &in); err != nil {
-			t.Fatal(err)
-		}
-		var obs []Observation
-		for i, x := range in.X {
-			if in.Below[i] {
-				obs = append(obs, Below(x))
-			} else {
-				obs = append(obs, Exact(x))
-			}
-		}
+		obs := limited(t, c.Input)
 		p, err := Plot(obs, FitOptions{})
 		if err != nil {
 			t.Fatal(c.Name, err)

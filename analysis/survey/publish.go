@@ -822,7 +822,7 @@ func PublishValues(d lognormal.Description, po PublishOptions) (PublishedValues,
 		v.GM, v.GSD = published(d.Fit.GM), published(d.Fit.GSD)
 		switch {
 		case far:
-			v.Withheld = append(v.Withheld, Withheld{"mean and fitted shares", "the values as they stand are far from log-normal, so they would mislead: use the counted shares"})
+			v.Withheld = append(v.Withheld, Withheld{"mean and fitted shares", "the values as they stand are far from log-normal, so they would mislead: use the counted shares where any are told"})
 		case slices.ContainsFunc(d.Notes, func(n analysis.Note) bool { return n.Code == "mean-above-values" }):
 			v.Withheld = append(v.Withheld, Withheld{"mean", "the shape assumed makes it, not the values"})
 		case d.Fit.Mean != nil:

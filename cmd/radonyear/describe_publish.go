@@ -107,7 +107,7 @@ func (p *program) publishDescription(c *cli.Context, q surveyQuestion, o *publis
 		Tables: []report.Table{q.publishedTable(groups, merged, rows, o)},
 	}
 	if far != nil {
-		doc.Notes = append(doc.Notes, analysis.Note{Code: "far-from-log-normal", Text: strings.Join(far, ", ") + ": the values as they stand are far from log-normal, so that neither a mean nor a fitted share is given. Use the counted shares."})
+		doc.Notes = append(doc.Notes, analysis.Note{Code: "far-from-log-normal", Text: strings.Join(far, ", ") + ": the values as they stand are far from log-normal, so that neither a mean nor a fitted share is given. Use the counted shares where any are told."})
 	}
 	if not != nil {
 		doc.Notes = append(doc.Notes, analysis.Note{Code: "not-log-normal", Text: strings.Join(not, ", ") + ": the values are not log-normal. Hold the fitted shares to the counted ones, and believe those."})
