@@ -794,9 +794,10 @@ type PublishedRank struct {
 // Least and largest value are one home's each and never leave; a quantile leaves where
 // three homes or more of as many as are told lie beyond it on either side. The fit is to
 // be made with Counts that come to the number told, so that no limit holds more of the
-// number than that. The mean and the shares that rest on the fit leave unless the
-// values are far from log-normal, or the mean is of the shape rather than of them: who
-// reads them has no values to hold them to.
+// number than that. The mean and the shares that rest on the fit leave however well it
+// fits, with Shape to be told beside: they follow from the geometric mean and standard
+// deviation, which leave, so that keeping them would hide nothing. A mean above the
+// values is kept, because a word beside it would tell how large the largest is.
 //
 // No rule keeps a mean that one home makes up. Such rules are for sums, from which the
 // second largest could take itself and have the largest. A mean fitted to logarithms
@@ -814,15 +815,12 @@ func PublishValues(d lognormal.Description, po PublishOptions) (PublishedValues,
 	if d.Shape != nil {
 		v.Shape = d.Shape.AsTheyStand()
 	}
-	far := v.Shape == lognormal.FarFromLogNormal
 	if d.Fit != nil {
 		if d.Fit.N != v.Homes {
 			return PublishedValues{}, fmt.Errorf("a fit that counts %d homes, where %d are told", d.Fit.N, v.Homes)
 		}
 		v.GM, v.GSD = published(d.Fit.GM), published(d.Fit.GSD)
 		switch {
-		case far:
-			v.Withheld = append(v.Withheld, Withheld{"mean and fitted shares", "the values as they stand are far from log-normal, so they would mislead: use the counted shares where any are told"})
 		case slices.ContainsFunc(d.Notes, func(n analysis.Note) bool { return n.Code == "mean-above-values" }):
 			v.Withheld = append(v.Withheld, Withheld{"mean", "the shape assumed makes it, not the values"})
 		case d.Fit.Mean != nil:
@@ -846,7 +844,7 @@ func PublishValues(d lognormal.Description, po PublishOptions) (PublishedValues,
 	}
 	for _, a := range d.Above {
 		s := PublishedShare{Level: a.Level}
-		if a.Fraction != nil && !far {
+		if a.Fraction != nil {
 			s.Share = publishedShare(*a.Fraction)
 		}
 		v.Above = append(v.Above, s)

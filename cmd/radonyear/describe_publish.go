@@ -82,12 +82,7 @@ func (p *program) publishDescription(c *cli.Context, q surveyQuestion, o *publis
 			not = append(not, q.groupName(groups[i]))
 		}
 	}
-	if far != nil {
-		withheld = append(withheld, survey.Withheld{What: "mean and fitted shares, where there are none", Why: "the values as they stand are far from log-normal, so they would mislead"})
-	}
-	if slices.ContainsFunc(rows, func(v survey.PublishedValues) bool {
-		return v.AM == nil && v.GM != nil && v.Shape != lognormal.FarFromLogNormal
-	}) {
+	if slices.ContainsFunc(rows, func(v survey.PublishedValues) bool { return v.AM == nil && v.GM != nil }) {
 		withheld = append(withheld, survey.Withheld{What: "mean, where there is none", Why: "the shape assumed would make it and not the values, or they do not give one"})
 	}
 	if slices.ContainsFunc(rows, func(v survey.PublishedValues) bool { return v.GM == nil }) {
@@ -107,7 +102,7 @@ func (p *program) publishDescription(c *cli.Context, q surveyQuestion, o *publis
 		Tables: []report.Table{q.publishedTable(groups, merged, rows, o)},
 	}
 	if far != nil {
-		doc.Notes = append(doc.Notes, analysis.Note{Code: "far-from-log-normal", Text: strings.Join(far, ", ") + ": the values as they stand are far from log-normal, so that neither a mean nor a fitted share is given. Use the counted shares where any are told."})
+		doc.Notes = append(doc.Notes, analysis.Note{Code: "far-from-log-normal", Text: strings.Join(far, ", ") + ": the values as they stand are far from log-normal. The mean and the fitted shares rest on that shape, and may be far off: use the counted shares where any are told."})
 	}
 	if not != nil {
 		doc.Notes = append(doc.Notes, analysis.Note{Code: "not-log-normal", Text: strings.Join(not, ", ") + ": the values are not log-normal. Hold the fitted shares to the counted ones, and believe those."})
@@ -221,7 +216,7 @@ func (q surveyQuestion) publishedTable(groups []group, merged map[string]bool, r
 		t.Columns = append(t.Columns, report.Column{Key: "fraction_above_" + at, Style: report.Fraction}, report.Column{Key: "fraction_above_" + at + "_suppressed", Style: report.Bool}, text(">"+at+"\n%"), text(interval),
 			report.Column{Key: "counted_above_" + at, Style: report.Fraction}, text("Counted\n%"), report.Column{Key: "counted_above_" + at + "_suppressed", Style: report.Bool})
 	}
-	t.Columns = append(t.Columns, report.Column{Key: "withheld", Style: report.Nested})
+	t.Columns = append(t.Columns, report.Column{Key: "shape", Style: report.Text}, report.Column{Key: "withheld", Style: report.Nested})
 	for i, v := range rows {
 		name := q.groupName(groups[i])
 		gm, gmInterval := toldCells(v.GM, told)
@@ -245,7 +240,11 @@ func (q surveyQuestion) publishedTable(groups []group, merged map[string]bool, r
 			}
 			cells = append(cells, pointed(s.Share), s.Share == nil, share, shareInterval, ranged(s.Counted), toldRange(s.Counted), s.Counted == nil)
 		}
-		t.Rows = append(t.Rows, report.Row{Label: name, Cells: append(cells, withheldFields(v.Withheld))})
+		shape := "" // what a note says of it: that the values are log-normal, or too few to tell, is none
+		if v.Shape == lognormal.FarFromLogNormal || v.Shape == lognormal.NotLogNormal {
+			shape = v.Shape.String()
+		}
+		t.Rows = append(t.Rows, report.Row{Label: name, Cells: append(cells, shape, withheldFields(v.Withheld))})
 	}
 	return t
 }
