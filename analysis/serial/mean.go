@@ -34,23 +34,23 @@ import (
 // and so on, up to four times. The mean is that of these m, each weighing as its
 // likelihood; limits are quantiles of the mixture of m + the standard error times
 // Student's t with n − 1 degrees of freedom, because in a short record the largest
-// likelihood alone makes τ too short, and Student's t with the effective number for
-// its degrees of freedom would take that number as known. A limit d away from the mean
-// is given as e^(±d/mean) times the mean. The correlation time given is the τ of the
-// largest likelihood, from a fifth of the shortest step up. Where readings are at most
-// 4 hours apart and last 3 days, a daily cycle is fitted first by least squares, with
-// sine and cosine of 24 and of 12 hours, and taken off.
+// likelihood alone makes τ too short. So the effective number is had from the interval,
+// and not put into it as if it were known. A limit d away from the mean is given as
+// e^(±d/mean) times the mean. The correlation time given is the τ of the largest
+// likelihood, from a fifth of the shortest step up. Where readings are at most 4 hours
+// apart and last 3 days, a daily cycle is fitted first by least squares, with sine and
+// cosine of 24 and of 12 hours, and taken off.
 //
 // Beside it, by cosine weights. The plain mean ȳ, and ȳ·e^(±t·s/ȳ): s² = Σ (2/n)(Σ yᵢ
 // cos(πj(i − ½)/n))²/(8n), over j from 1 to 8 and over i from 1 to n, t Student's
 // quantile with 8 degrees of freedom at (1 + confidence)/2; of readings without their
 // daily cycle. This one is taken where it is more than 1.2 times as wide.
 //
-// Of n readings the effective number is the k at which independent readings of the same
-// spread would have that interval: t·s/√k = d, t Student's quantile with k − 1 degrees of
-// freedom at (1 + confidence)/2, s the readings' standard deviation and d =
-// m·ln(upper/lower)/2 of the interval given. k is any number from 2 to n, and that of the
-// two where there is none between.
+// The interval given is Student's t on the effective number k of the n readings, that at
+// which independent readings of the same spread would have it: t·s/√k = d, t Student's
+// quantile with k − 1 degrees of freedom at (1 + confidence)/2, s the readings' standard
+// deviation and d = m·ln(upper/lower)/2. k is any number from 2 to n, and that of the two
+// where there is none between.
 //
 // Assumes that nothing but chance moves the readings over the record, with one
 // correlation time: no season, no mitigation, no trend. It is the mean of such

@@ -124,6 +124,15 @@ func TestMeanReference(t *testing.T) {
 			t.Fatal(c.Name, err)
 		}
 		all := map[string]float64{"effective": r.EffectiveN}
+		// The interval given is Student's t on the effective number.
+		if k := r.EffectiveN; k > 2 && k < float64(r.Mean.N) {
+			width := distuv.StudentsT{Sigma: 1, Nu: k - 1}.Quantile((1+r.Mean.Confidence)/2) * r.Spread / math.Sqrt(k)
+			if given := r.Mean.Value * math.Log(r.Mean.Upper/r.Mean.Lower) / 2; math.Abs(given/width-1) > 1e-8 {
+				t.Errorf("%s: half a width of %v, and %v on the effective number", c.Name, given, width)
+			}
+		} else {
+			t.Errorf("%s: an effective number of %v, which no interval is held to", c.Name, k)
+		}
 		for name, e := range map[string]analysis.Estimate{"given": r.Mean, "likelihood": r.Likelihood, "cosine": r.Cosine} {
 			all[name+".value"], all[name+".lower"], all[name+".upper"] = e.Value, e.Lower, e.Upper
 		}
