@@ -283,6 +283,61 @@ func TestYear(t *testing.T) {
 	}
 }
 
+// TestLastSystem: how high a home is now is a question of the last of several systems that
+// ran one after another, and is answered as if nothing else had been measured with one; the
+// reduction and both annual means are of all.
+func TestLastSystem(t *testing.T) {
+	before := log("A", "m", day(2026, 1, 10), flat(40, 600)...)
+	first, second := log("A", "m", day(2026, 2, 22), flat(20, 400)...), log("A", "m", day(2026, 3, 16), flat(30, 40)...)
+	both := log("A", "m", day(2026, 2, 22), slices.Concat(flat(22, 400), flat(30, 40))...) // 22 days to 15 March
+	of := func(with []analysis.Series, ran ...Ran) Result {
+		r, err := Compare(Home{Without: []analysis.Series{before}, With: with, Ran: ran}, Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return r
+	}
+	fan, sump := []string{"fan"}, []string{"fan", "sump"}
+	plain, alone := of([]analysis.Series{both}), of([]analysis.Series{second})
+	if plain.Last != nil || analysis.HasNote(plain.Notes, "last-system") || plain.Below[0].Verdict == annual.Below || alone.Below[0].Verdict != annual.Below {
+		t.Fatalf("without a word of systems %v, %+v; the second alone %+v", plain.Last, plain.Below, alone.Below)
+	}
+	for name, r := range map[string]Result{
+		"by switches":            of([]analysis.Series{both}, Ran{To: day(2026, 2, 20)}, Ran{day(2026, 2, 20), day(2026, 3, 16), fan}, Ran{From: day(2026, 3, 16), Systems: sump}),
+		"an off in between":      of([]analysis.Series{first, second}, Ran{day(2026, 2, 20), day(2026, 3, 14), fan}, Ran{From: day(2026, 3, 14), To: day(2026, 3, 15)}, Ran{From: day(2026, 3, 15), Systems: sump}),
+		"said twice of the last": of([]analysis.Series{both}, Ran{day(2026, 3, 30), day(2026, 4, 15), sump}, Ran{day(2026, 3, 16), day(2026, 4, 1), sump}, Ran{day(2026, 2, 22), day(2026, 3, 16), fan}),
+	} {
+		if r.Last == nil || r.Last.Systems != `"fan" and "sump"` || r.Last.Days != 30 || r.Last.RawMean != 40 {
+			t.Errorf("%s: %+v", name, r.Last)
+			continue
+		}
+		if !slices.Equal(r.Below, alone.Below) || r.Last.AnnualMean.Value != alone.With.AnnualMean.Value || r.Last.YearStart != alone.YearStart {
+			t.Errorf("%s: %+v of %+v, the second alone %+v of %+v", name, r.Below, r.Last, alone.Below, alone.With)
+		}
+		if r.With.Days < 50 || r.With.AnnualMean.Value < 2*r.Last.AnnualMean.Value || r.Reduction.Value > alone.Reduction.Value-10 {
+			t.Errorf("%s: with all that ran %+v, %+v; the second alone %v", name, r.With, r.Reduction, alone.Reduction.Value)
+		}
+		if !slices.ContainsFunc(r.Notes, func(n analysis.Note) bool {
+			return n.Code == "last-system" && strings.Contains(n.Text, `is of "fan" and "sump" alone, by what was measured from 2026-03-16 on: over 30 days`)
+		}) {
+			t.Errorf("%s: %v", name, r.Notes)
+		}
+	}
+	for name, r := range map[string]Result{
+		"at one time":              of([]analysis.Series{both}, Ran{day(2026, 2, 22), day(2026, 4, 15), fan}, Ran{day(2026, 3, 1), day(2026, 4, 15), []string{"sump"}}),
+		"one reading goes through": of([]analysis.Series{result("t", day(2026, 2, 22), 50, 100, false)}, Ran{day(2026, 2, 20), day(2026, 3, 16), fan}, Ran{From: day(2026, 3, 16), Systems: sump}),
+	} {
+		if r.Last != nil || !slices.ContainsFunc(r.Notes, func(n analysis.Note) bool {
+			return n.Code == "last-system" && strings.Contains(n.Text, "leave the readings")
+		}) {
+			t.Errorf("%s: %+v, %v", name, r.Last, r.Notes)
+		}
+	}
+	if r := of([]analysis.Series{both}, Ran{From: day(2026, 2, 20), Systems: sump}); r.Last != nil || analysis.HasNote(r.Notes, "last-system") {
+		t.Errorf("both from the first day on: %+v, %v", r.Last, r.Notes)
+	}
+}
+
 // TestNotes: each note is raised where it is due, and a near miss does not raise it.
 func TestNotes(t *testing.T) {
 	before := log("A", "m", day(2026, 1, 10), flat(40, 250)...)
@@ -321,6 +376,8 @@ func TestNotes(t *testing.T) {
 		// Two from the first day on; and one after the other was gone, before the first reading.
 		{"several-systems", ran(base, Ran{From: day(2026, 2, 20), Systems: []string{"fan", "sump"}}),
 			ran(base, Ran{day(2026, 2, 20), day(2026, 2, 22), []string{"fan"}}, Ran{From: day(2026, 2, 22), Systems: []string{"sump"}}), Options{}},
+		{"last-system", ran(base, Ran{To: day(2026, 2, 20)}, Ran{day(2026, 2, 20), day(2026, 3, 15), []string{"fan"}}, Ran{From: day(2026, 3, 15), Systems: []string{"fan", "sump"}}),
+			ran(base, Ran{From: day(2026, 2, 20), Systems: []string{"fan", "sump"}}), Options{}},
 		// The same one switched on twice.
 		{"several-systems", ran(base, Ran{day(2026, 2, 20), day(2026, 3, 15), []string{""}}, Ran{From: day(2026, 3, 15), Systems: []string{"", ""}}), ran(base, Ran{From: day(2026, 2, 20), Systems: []string{""}}), Options{}},
 		// A column that says fan in every row is of the home; one that says passive first is of a time.

@@ -3,6 +3,7 @@ package compare
 import (
 	"cmp"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -59,6 +60,17 @@ func (r Ran) words() string {
 	return strings.TrimSuffix(strings.Join(parts, " and "), ",")
 }
 
+// Last is the last of several systems that ran in turn with the system, and the home with
+// it alone.
+type Last struct {
+	From    time.Time // since when it ran, or they
+	Systems string    // in words
+	Side
+	YearStart, YearEnd time.Time         // the twelve months that its annual mean is of
+	Reduction          analysis.Estimate // by it alone, %
+	Verdict            Verdict
+}
+
 // systems says where a side is not what the reduction is taken to be of: readings with the
 // system that are of several, and readings without that name one.
 func (c *comparison) systems() {
@@ -69,9 +81,11 @@ func (c *comparison) systems() {
 			}
 		}
 		slices.SortStableFunc(out, func(a, b Ran) int { return cmp.Or(a.From.Compare(b.From), slices.Compare(a.Systems, b.Systems)) })
-		return slices.CompactFunc(out, func(a, b Ran) bool { return slices.Equal(a.Systems, b.Systems) })
+		return out
 	}
-	without, with := in(c.h.Without), in(c.h.With)
+	alike := func(a, b Ran) bool { return slices.Equal(a.Systems, b.Systems) }
+	all := in(c.h.With)
+	without, with := slices.CompactFunc(in(c.h.Without), alike), slices.CompactFunc(slices.Clone(all), alike)
 	several, again := len(with) > 1, false
 	for _, r := range with {
 		for i := range r.Systems[1:] {
@@ -85,10 +99,77 @@ func (c *comparison) systems() {
 		}
 		c.note("several-systems", "what was measured with the system is not of one alone: %s. The reduction is of all that ran, together or in turn: read it as that, or measure with each system alone, the others switched off%s", c.told(with), more)
 	}
+	if len(with) > 1 {
+		c.inTurn, c.last = true, lastOf(all)
+	}
 	// What is the same on both sides is what the home has, and says nothing of a time.
 	if len(without) > 0 && len(with) > 0 && !slices.Equal(distinct(without), distinct(with)) {
 		c.note("system-before", "what was measured without the system names one that ran: %s; with it: %s. The reduction is what the later one does beside or in place of the earlier, and not of all there is: read it as that, or measure with all of them switched off", c.told(without), c.told(with))
 	}
+}
+
+// lastOf is the time since which the last of several systems ran, none of the others with
+// readings in it; nil where they ran at one time, in other rooms say.
+func lastOf(all []Ran) *Ran {
+	last := all[len(all)-1]
+	for i := len(all) - 1; i >= 0 && slices.Equal(all[i].Systems, last.Systems); i-- {
+		last.From = all[i].From
+	}
+	for _, r := range all {
+		if !slices.Equal(r.Systems, last.Systems) && (r.To.IsZero() || r.To.After(last.From.Add(mostInto))) {
+			return nil
+		}
+	}
+	return &last
+}
+
+// now is the home with the last of several systems that ran in turn, against the same
+// readings without: how high the home is now is a question of that one. It is noted of what
+// is said of now which of them it is of.
+func (c *comparison) now(r *Result) {
+	if !c.inTurn {
+		return
+	}
+	if c.last != nil {
+		if side := since(c.h.With, c.last.From); side != nil {
+			if one, err := Compare(Home{Without: c.h.Without, With: side, Switched: c.h.Switched, Timed: true}, c.opt); err == nil {
+				r.Last = &Last{From: c.last.From.In(c.zone), Systems: c.last.words(), Side: one.With, YearStart: one.YearStart, YearEnd: one.YearEnd, Reduction: one.Reduction, Verdict: one.Verdict}
+				r.Below = one.Below
+			}
+		}
+	}
+	if l := r.Last; l != nil {
+		mean := fmt.Sprintf("about %.0f Bq/m³, %.0f to %.0f", l.AnnualMean.Value, l.AnnualMean.Lower, l.AnnualMean.Upper)
+		if l.AllBelow {
+			mean = fmt.Sprintf("under %.0f Bq/m³", l.AnnualMean.Upper)
+		}
+		change := string(l.Verdict)
+		if l.Verdict == Reduced {
+			change = fmt.Sprintf("shown, %.0f %% to %.0f %%", l.Reduction.Lower, l.Reduction.Upper)
+		}
+		c.note("last-system", "what is said of now, held against a level, is of %s alone, by what was measured from %s on: over %g days, annual mean %s; a reduction by it is %s", l.Systems, l.Start.Format(time.DateOnly), math.Round(10*l.Days)/10, mean, change)
+		return
+	}
+	c.note("last-system", "what is said of now, held against a level, is of all of these systems too, and not of the last alone: for that leave the readings with the others out of the files")
+}
+
+// since are a side's readings that begin at some time or later.
+func since(side []analysis.Series, from time.Time) (out []analysis.Series) {
+	for _, s := range side {
+		var kept []analysis.Reading
+		for _, x := range s.Readings() {
+			if !x.Start.Before(from.Add(-mostInto)) {
+				kept = append(kept, x)
+			}
+		}
+		if kept == nil {
+			continue
+		}
+		if cut, err := analysis.NewSeries(s.Place, s.Zone, kept); err == nil { // as the whole was
+			out = append(out, cut)
+		}
+	}
+	return out
 }
 
 // distinct are systems in words, each once, in order.

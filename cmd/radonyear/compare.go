@@ -31,8 +31,11 @@ that the home is now below the level; and, beside them, what the raw means say
 and what the seasons alone would have made of them. The readings are parted by a
 phase column, or by --switch or --switches; the day of a switch and the 24 hours
 after it are left out. Where several systems ran, as a column system of the
-readings or of --switches says, that is noted. Several homes are joined too: what the systems do in the
-middle of them, how much homes differ, and what the next home may expect.
+readings or of --switches says, that is noted, and of several in turn the level is
+held against the last alone. Where days with the system rose, by the charts of
+radonyear watch, it is not said to be below now. Several homes are joined too:
+what the systems do in the middle of them, how much homes differ, and what the
+next home may expect.
 
 Examples:
   radonyear compare readings.csv --unit Bq/m3
@@ -45,7 +48,7 @@ Examples:
 			&cli.BoolFlag{Name: "find-switch", Usage: "look for the day of the switch in the days of each monitor, where nobody wrote it down; it is given with its own uncertainty, and homes are then not joined"},
 			&cli.BoolFlag{Name: "series", Usage: "also read each monitor that stood through the switch by its own days: an interrupted time series"},
 			&cli.StringFlag{Name: "weather", Usage: "with --series: CSV `FILE` with a column date and one column a covariate, such as the outdoor temperature or pressure"},
-			&cli.StringFlag{Name: "by", Usage: "join homes also by `COLUMN`: area, or any other the files have, such as the kind of system (default: all homes together)"},
+			&cli.StringFlag{Name: "by", Usage: "join homes also by `COLUMN`: area, or any other the files have, such as the kind of system, which rows from before may leave blank (default: all homes together)"},
 			&cli.BoolFlag{Name: "joined", Usage: "with --format csv: the homes joined, a row a group of --by and one of all, in place of a row a home"},
 			&cli.StringFlag{Name: "with", Usage: "another question: homes whose `COLUMN=VALUE` says that they have a system, against the others"},
 			&cli.StringFlag{Name: "pair", Usage: "with --with: the `COLUMN` that names which two homes belong together"},
@@ -194,7 +197,7 @@ func (p *program) compare(c *cli.Context) error {
 			}
 		}
 		doc.Inputs, doc.Notes, doc.Rejects = inputs(files, ""), inputNotes(files, daily, ""), rejectsFile(c)
-		doc.Notes = append(doc.Notes, differingRows(daily, q.by)...)
+		noted := len(doc.Notes)
 		if q.switches.given() && slices.ContainsFunc(files, func(f ingest.File) bool { return f.ColumnsFound["phase"] != "" }) {
 			doc.Notes = append(doc.Notes, analysis.Note{Code: "phases-not-used", Text: "The files have a column of phases, which --switch and --switches take the place of."})
 		}
@@ -213,6 +216,11 @@ func (p *program) compare(c *cli.Context) error {
 		if len(results) == 0 {
 			return noResult(doc.LeftOut, files)
 		}
+		grouped := map[[2]string]bool{}
+		for _, r := range results {
+			grouped[[2]string{r.Home, r.Area}] = q.groupOf(r) != ""
+		}
+		doc.Notes = slices.Insert(doc.Notes, noted, differingRows(daily, q.by, grouped)...)
 		doc.Settings = slices.Concat(q.compareSettings(), readingSettings(c))
 	}
 	doc.Tables = q.compareTables(results)
@@ -332,8 +340,32 @@ func (q compareQuestion) homes(daily *ingest.Daily) (results []compared, left []
 			return compared{}, err
 		}
 		sides.ran = q.ran(daily, s.home, h, sides)
+		if slices.Contains(h.Differs, q.by) {
+			h.Extra = maps.Clone(h.Extra)
+			if group := groupAfter(daily.Said(s.home, q.by), sides.with); group != "" {
+				if h.Extra == nil {
+					h.Extra = map[string]string{}
+				}
+				h.Extra[q.by] = group
+			}
+		}
 		return q.one(s.home, h, sides)
 	})
+}
+
+// groupAfter is the one value of a column that a home's readings with the system state, where
+// what else stands there is blank: a column of systems may be filled in once there is one. ""
+// where rows state several.
+func groupAfter(all []ingest.Said, with []analysis.Series) (group string) {
+	for _, s := range all {
+		if s.Value != all[0].Value {
+			return ""
+		}
+		if slices.ContainsFunc(with, func(w analysis.Series) bool { return s.End.After(w.Start()) && s.Start.Before(w.End()) }) {
+			group = s.Value
+		}
+	}
+	return group
 }
 
 // systemColumn is the column that says by itself which system a reading is of.
@@ -378,6 +410,15 @@ func (q compareQuestion) one(i int, h ingest.Home, sides parted) (compared, erro
 	}
 	r.Home, r.Area = h.Name, h.Area
 	r.Notes = slices.Concat(r.Notes, sides.notes())
+	r.Notes = slices.Concat(r.Notes, q.rose(h, sides))
+	if analysis.HasNote(r.Notes, afterSideRose) {
+		r.Below = slices.Clone(r.Below)
+		for k, b := range r.Below {
+			if b.Verdict != annual.Above {
+				r.Below[k].Verdict = risen
+			}
+		}
+	}
 	out := compared{Result: r, extra: h.Extra, toggles: sides.toggles, sides: [2][]analysis.Series{sides.without, sides.with}}
 	if q.find {
 		// Days that were parted where they differ most show nothing by themselves: no
@@ -385,15 +426,17 @@ func (q compareQuestion) one(i int, h ingest.Home, sides parted) (compared, erro
 		f := *q.looked[i].found
 		f.change, out.Verdict = out.Verdict, compare.NotShown
 		f.below, out.Below = out.Below, slices.Clone(out.Below)
-		for k := range out.Below {
-			out.Below[k].Verdict = annual.NotConclusive
+		for k, b := range out.Below {
+			if b.Verdict != risen {
+				out.Below[k].Verdict = annual.NotConclusive
+			}
 		}
 		out.found = &f
 		out.Notes = append(slices.Clip(out.Notes), out.found.notes()...)
 	}
 	if q.through {
 		var notes []analysis.Note
-		out.through, notes = q.series(sides)
+		out.through, notes = q.series(sides, r.Last)
 		out.Notes = append(slices.Clip(out.Notes), notes...)
 	}
 	if changes(q.switches.of(h.Name)) >= cyclingSwitches {
@@ -653,6 +696,7 @@ func (q compareQuestion) compareTables(results []compared) []report.Table {
 			{Key: "ratio", Style: report.Estimate},
 			{Key: "reduction", Style: report.Estimate},
 			{Key: "change", Style: report.Text},
+			{Key: "last_system", Style: report.Nested},
 			{Key: "below", Style: report.Nested},
 			{Key: "reduced_by", Style: report.Nested},
 			{Key: "cycling", Style: report.Nested},
@@ -716,7 +760,7 @@ func (q compareQuestion) compareTables(results []compared) []report.Table {
 		cells := []any{r.Home, r.Area, group, instant(r.Switched), sideFields(r.Without), sideFields(r.With),
 			r.Without.AnnualMean, r.With.AnnualMean, instant(r.YearStart), instant(r.YearEnd),
 			instant(r.Without.Start), instant(r.Without.End), r.Without.Days, sideRaw(r.Without), r.Without.AllBelow,
-			instant(r.With.Start), instant(r.With.End), r.With.Days, sideRaw(r.With), r.With.AllBelow, rawRatio(r.Result), r.SeasonArtefact, r.Ratio, r.Reduction, string(r.Verdict), below, reduced, cycledFields(r.cycled), foundFields(r.found)}
+			instant(r.With.Start), instant(r.With.End), r.With.Days, sideRaw(r.With), r.With.AllBelow, rawRatio(r.Result), r.SeasonArtefact, r.Ratio, r.Reduction, string(r.Verdict), lastFields(r.Last), below, reduced, cycledFields(r.cycled), foundFields(r.found)}
 		against := []any{r.Home}
 		for _, b := range r.Below {
 			cells = append(cells, b.Probability, string(b.Verdict), string(b.Verdict))
@@ -895,10 +939,10 @@ func (q compareQuestion) pooled(results []compared) (tables []report.Table, join
 		for k, l := range q.Levels {
 			n, open, expected := 0, 0, 0.0
 			for _, r := range rs {
-				if r.With.AnnualMean.Value < l {
+				if now(r).AnnualMean.Value < l {
 					n++
 				}
-				if r.Below[k].Verdict == annual.NotConclusive {
+				if v := r.Below[k].Verdict; v != annual.Above && v != annual.Below {
 					open++
 				}
 				expected += r.Below[k].Probability / float64(len(rs))
@@ -953,6 +997,24 @@ func sideRaw(s compare.Side) any {
 		return report.Limit(s.RawMean)
 	}
 	return s.RawMean
+}
+
+// now is the side that says how high a home is now: the last of several systems in turn, or
+// all that was measured with the system.
+func now(r compare.Result) compare.Side {
+	if r.Last != nil {
+		return r.Last.Side
+	}
+	return r.With
+}
+
+// lastFields are those of the last of several systems in turn.
+func lastFields(l *compare.Last) any {
+	if l == nil {
+		return nil
+	}
+	return slices.Concat([]report.Field{{Name: "systems", Value: l.Systems}, {Name: "from", Value: instant(l.From)}}, sideFields(l.Side),
+		[]report.Field{{Name: "year_start", Value: instant(l.YearStart)}, {Name: "year_end", Value: instant(l.YearEnd)}, {Name: "reduction", Value: l.Reduction}, {Name: "change", Value: string(l.Verdict)}})
 }
 
 func sideFields(s compare.Side) []report.Field {
@@ -1014,10 +1076,14 @@ func (q compareQuestion) compareInWords(r compared, isTyped bool) []string {
 	}
 	for k, b := range r.Below {
 		verdict := levelWords(r, k)
-		if b.Verdict != annual.NotConclusive {
+		if b.Verdict == annual.Above || b.Verdict == annual.Below {
 			verdict = fmt.Sprintf("conclusive, %s %g Bq/m³", b.Verdict, b.Level)
 		}
-		lines = append(lines, fmt.Sprintf("Probability that it is now below %g Bq/m³%s: %s %%. Verdict: %s.", b.Level, confirmed, report.Percent(b.Probability, q.Confidence), verdict))
+		what := "it is now"
+		if analysis.HasNote(r.Notes, afterSideRose) {
+			what = "the annual mean with the system, by all days with it, is"
+		}
+		lines = append(lines, fmt.Sprintf("Probability that %s below %g Bq/m³%s: %s %%. Verdict: %s.", what, b.Level, confirmed, report.Percent(b.Probability, q.Confidence), verdict))
 	}
 	return append(lines, notesInWords(rowNotes(r.Notes))...)
 }
@@ -1099,7 +1165,7 @@ func changeWords(r compared) string {
 
 // levelWords are the same of level k.
 func levelWords(r compared, k int) string {
-	if r.found != nil && r.found.below[k].Verdict != annual.NotConclusive {
+	if r.found != nil && r.found.below[k].Verdict != r.Below[k].Verdict {
 		return string(r.Below[k].Verdict) + unlessConfirmed
 	}
 	return string(r.Below[k].Verdict)

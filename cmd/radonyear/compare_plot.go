@@ -169,6 +169,17 @@ func homesRange(homes plot.Intervals, marks []plot.Mark) (low, high float64) {
 	return max(low/beyond, min(low, least)) / edge, min(high*beyond, max(high, most)) * edge
 }
 
+// mostDated is how many lines of several systems' switches the legend tells apart by day.
+const mostDated = 6
+
+// asNow says of which of several systems in turn a verdict is.
+func (r compared) asNow() string {
+	if r.Last == nil {
+		return ""
+	}
+	return " as it is now"
+}
+
 // twoYearsFigure draws one home: what was measured without and with its system, and
 // both annual means of the same twelve months.
 func (q compareQuestion) twoYearsFigure(r compared, typed bool) plot.Figure {
@@ -179,22 +190,35 @@ func (q compareQuestion) twoYearsFigure(r compared, typed bool) plot.Figure {
 		Desc:  "Readings over time without the system and with it; at the right both annual means of the same twelve months with their intervals; the levels as broken lines.",
 		Notes: []string{fmt.Sprintf("Both annual means are of the twelve months from %s. %s", r.YearStart.Format(time.DateOnly), caution)},
 	}
+	if l := r.Last; l != nil {
+		f.Lead += fmt.Sprintf(" With %s alone %s.", l.Systems, q.meanWords(l.Side))
+	}
 	for k, b := range r.Below {
-		f.Lead += fmt.Sprintf(" Verdict on %g Bq/m³, with the system: %s.", b.Level, levelWords(r, k))
+		f.Lead += fmt.Sprintf(" Verdict on %g Bq/m³, with the system%s: %s.", b.Level, r.asNow(), levelWords(r, k))
 	}
 	if typed {
 		f.Title = "Before and after, as typed in"
 	}
 	p := plot.Panel{X: plot.Axis{Kind: plot.Dates}, Y: concentration("Radon")}
 	zone := r.YearStart.Location()
-	named := map[bool]bool{}
+	named := map[string]bool{}
+	several := slices.ContainsFunc(r.toggles, func(t toggle) bool { return t.system != r.toggles[0].system || len(t.systems) > 1 })
 	for _, t := range r.toggles {
 		look := plot.Look{Role: plot.Attention}
 		if !t.on {
 			look.Role = plot.Quiet
 		}
-		if !named[t.on] {
-			look.Label, named[t.on] = "system switched "+t.state(), true
+		label := "system switched " + t.state()
+		if several {
+			if t.system != "" {
+				label = fmt.Sprintf("%q switched %s", t.system, t.state())
+			}
+			if len(r.toggles) <= mostDated {
+				label += ", " + t.in(zone).Format(time.DateOnly)
+			}
+		}
+		if !named[label] {
+			look.Label, named[label] = label, true
 		}
 		p.Marks = append(p.Marks, plot.Rule{Look: look, Upright: true, At: plotDay(t.in(zone))})
 	}

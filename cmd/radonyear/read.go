@@ -336,12 +336,12 @@ func otherKinds(d *ingest.Daily) []analysis.Note {
 }
 
 // differingRows says which homes stand under no value of a column because their rows
-// do not agree on one.
-func differingRows(d *ingest.Daily, column string) []analysis.Note {
+// do not agree on one, but for those (home and area) that are in a group all the same.
+func differingRows(d *ingest.Daily, column string, grouped map[[2]string]bool) []analysis.Note {
 	const most = 5
 	var homes []string
 	for i := range d.HomeCount() {
-		if h := d.Home(i, ingest.Filter{Kind: "none"}); slices.Contains(h.Differs, column) { // none of its readings
+		if h := d.Home(i, ingest.Filter{Kind: "none"}); slices.Contains(h.Differs, column) && !grouped[[2]string{h.Name, h.Area}] { // none of its readings
 			homes = append(homes, h.Name)
 		}
 	}

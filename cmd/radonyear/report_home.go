@@ -493,6 +493,7 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 		return page.Say("{}, likely {}", q.bq(s.AnnualMean.Value, of+".value"), q.between(s.AnnualMean, of))
 	}
 	reduction, lead := q.reductionProse(*r)
+	alarm, with := firstNote(r.Notes, afterSideRose), "With the system"+r.asNow()
 	short := section("In short")
 	doubt, ifWorked := zeroSides(h.series), ""
 	if doubt != "" {
@@ -500,27 +501,39 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 		ifWorked = "Only if it did: "
 	}
 	short.Blocks = append(short.Blocks, page.Block{Lead: following(ifWorked, lead)})
+	if alarm != nil {
+		short.say(alarm)
+	}
 	facts := []page.Fact{
 		{Name: page.Say("Average over the year without the system"), Value: mean(r.Without, "before.annual_mean")},
 		{Name: page.Say("with the system"), Value: mean(r.With, "after.annual_mean")},
-		{Name: page.Say("Reduction by the system"), Value: reduction},
 	}
+	if l := r.Last; l != nil {
+		facts[1].Name = page.Say("with the systems that ran, all together")
+		facts = append(facts, page.Fact{Name: page.Say("with {} alone, measured from {} on", page.Name(l.Systems), page.Day(l.Start)), Value: mean(l.Side, "last_system.annual_mean")})
+	}
+	facts = append(facts, page.Fact{Name: page.Say("Reduction by the system"), Value: reduction})
 	for k, b := range r.Below {
 		text := map[annual.Verdict]string{
-			annual.Above:         "With the system, the average over the year is " + q.likely() + " still above {}.",
-			annual.Below:         "With the system, the average over the year is " + q.likely() + " below {}.",
-			annual.NotConclusive: "With the system, the average over the year is more likely above {} than below; these measurements leave it open.",
+			annual.Above:         with + ", the average over the year is " + q.likely() + " still above {}.",
+			annual.Below:         with + ", the average over the year is " + q.likely() + " below {}.",
+			annual.NotConclusive: with + ", the average over the year is more likely above {} than below; these measurements leave it open.",
+			risen:                "Whether this home is below {} now is not certain: the numbers here are of all days with the system, and the latest of them are higher than those before.",
 		}[b.Verdict]
 		if b.Verdict == annual.NotConclusive && b.Probability >= 0.5 {
-			text = "With the system, the average over the year is more likely below {} than above; these measurements leave it open."
+			text = with + ", the average over the year is more likely below {} than above; these measurements leave it open."
 		}
 		short.Blocks = append(short.Blocks, page.Block{Lead: following(ifWorked, page.Say(text, q.level(k)))})
-		facts = append(facts, page.Fact{Name: page.Say("Chance that it is now below {}", q.level(k)), Value: q.chance(b.Probability, fmt.Sprintf("below.%d.probability", k))})
+		chance := "Chance that it is now below {}"
+		if alarm != nil {
+			chance = "Chance that it is below {}, by all days with the system"
+		}
+		facts = append(facts, page.Fact{Name: page.Say(chance, q.level(k)), Value: q.chance(b.Probability, fmt.Sprintf("below.%d.probability", k))})
 	}
 	short.Blocks = append(short.Blocks, page.Block{Facts: facts})
 	for k, b := range r.Below {
-		if b.Verdict != annual.NotConclusive {
-			short.across(r.With.AnnualMean, q.judge.Levels[k], q.level(k))
+		if b.Verdict == annual.Above || b.Verdict == annual.Below {
+			short.across(now(r.Result).AnnualMean, q.judge.Levels[k], q.level(k))
 		}
 	}
 
@@ -571,8 +584,9 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 
 	against := section("What that means against the level")
 	for k, b := range r.Below {
-		words := map[annual.Verdict]string{annual.Above: "clear: still above the level", annual.Below: "clear: below the level", annual.NotConclusive: "not clear yet"}[b.Verdict]
-		against.say(page.Say("The chance that the average over the year with the system is below {} is {}. The answer is {}.", q.level(k), q.chance(b.Probability, fmt.Sprintf("below.%d.probability", k)), words))
+		words := map[annual.Verdict]string{annual.Above: "clear: still above the level", annual.Below: "clear: below the level", annual.NotConclusive: "not clear yet",
+			risen: "not certain, since that is of all days with the system and readings rose"}[b.Verdict]
+		against.say(page.Say("The chance that the average over the year with the system"+r.asNow()+" is below {} is {}. The answer is {}.", q.level(k), q.chance(b.Probability, fmt.Sprintf("below.%d.probability", k)), words))
 	}
 	against.say(q.clearAnswer())
 	against.say(q.whoseLevels())
@@ -586,9 +600,14 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 	if doubt != "" {
 		add("Ask whoever gave or read the detector whether it worked. If nobody can say that it did, measure again with another one, and take that test for none.")
 	}
+	if alarm != nil {
+		add("Look at the gauge on the system’s pipe today, and whether the fan runs and its switch is on, and call whoever installed the system: readings rose while it ran.")
+		add("When that is settled, measure again with the system running.")
+	}
 	rose := r.Reduction.Value < 0 || r.RawRatio > 1
+	shown := r.Verdict == compare.Reduced || r.Last != nil && r.Last.Verdict == compare.Reduced // of what runs now
 	switch {
-	case r.Verdict == compare.Reduced:
+	case shown:
 	case rose:
 		add("Look whether the system runs, and ask whoever measured whether the tests before and after were the right way round: there was more radon in the second.")
 	default:
@@ -601,7 +620,7 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 	case likelyAbove:
 		add("Tell whoever installed the system: it more likely does too little for this level than enough.")
 	}
-	if has(annual.NotConclusive) || r.Verdict != compare.Reduced && !rose {
+	if has(annual.NotConclusive) || !shown && !rose {
 		add("Go on measuring with the system running, for several months if you can: these measurements leave too much open.")
 	}
 	add("Look at the gauge on the system’s pipe from time to time: it shows whether the fan runs.")
@@ -655,18 +674,32 @@ func (q homesQuestion) reductionProse(r compared) (value, lead page.Prose) {
 		}
 	}
 	// It works where it does what it is for: the radon is less, and below the level.
-	does := "The system"
-	if !slices.ContainsFunc(r.Below, func(b compare.Below) bool { return b.Verdict != annual.Below }) {
-		does = "The system works: it"
+	works := !slices.ContainsFunc(r.Below, func(b compare.Below) bool { return b.Verdict != annual.Below })
+	above := slices.ContainsFunc(r.Below, func(b compare.Below) bool { return b.Verdict == annual.Above })
+	lowers, takes := "The system lowers", "The system takes away"
+	switch {
+	case analysis.HasNote(r.Notes, afterSideRose) && above:
+		takes = "Readings rose while the system ran: over all days with it, it took away"
+	case analysis.HasNote(r.Notes, afterSideRose):
+		takes = "The system worked, and then readings rose: over all days with it, it took away"
+	case works && r.Last != nil:
+		lowers, takes = "The systems work: they lower", "The systems work: over all days with one or the other, they took away"
+	case works:
+		lowers, takes = "The system works: it lowers", "The system works: it takes away"
+	case r.Last != nil:
+		lowers, takes = "The systems lower", "Over all days with one or the other, the systems took away"
 	}
 	switch r.Verdict {
 	case compare.Reduced:
 		if r.With.AllBelow || r.Without.AllBelow {
-			return value, page.Say("{} lowers the radon in this home.", does)
+			return value, page.Say("{} the radon in this home.", lowers)
 		}
-		return value, page.Say("{} takes away about {} of the radon in this home.", does, percent(e.Value, "reduction.value"))
+		return value, page.Say("{} about {} of the radon in this home.", takes, percent(e.Value, "reduction.value"))
 	case compare.Increased:
 		return value, page.Say("With the system there is more radon in this home than without it.")
+	}
+	if r.Last != nil {
+		return value, page.Say("Over all days with one system or the other, these measurements do not show whether the radon in this home changed.")
 	}
 	return value, page.Say("These measurements do not show whether the system changes the radon in this home.")
 }

@@ -180,6 +180,12 @@ func checkFigures(root *element, jsonFor map[string]any) (checked int, faults []
 					}) {
 						fault("a line without a name is drawn at %v, and is none of %v", numbers("at"), means)
 					}
+				case strings.Contains(label, " switched on, "): // one of several
+					day, err := time.Parse(time.DateOnly, label[len(label)-len(time.DateOnly):])
+					if at := numbers("at")[0] - float64(day.Unix())/86400; err != nil || at < 0 || at >= 1 {
+						fault("%q is drawn at %v", label, numbers("at"))
+					}
+					checked++
 				case label == "system switched on":
 					when, _ := follow(rowsOf(doc, "results", home, area, math.NaN())[0], []string{"switch"})
 					day, err := time.Parse(time.RFC3339, fmt.Sprint(when))

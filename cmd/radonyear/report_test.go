@@ -346,6 +346,20 @@ same,N,bed,2025-04-20,2025-07-20,120,Bq/m3,after
 	return path
 }
 
+// systemsFile is of switches of two systems, of which one joins the other.
+func systemsFile(t *testing.T) string {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "systems.csv")
+	if err := os.WriteFile(path, []byte(`home,time,system
+F-15,2024-03-06T15:00,fan
+F-15,2024-07-20T12:00,sump
+F-16,2024-05-22T15:00,fan
+`), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	return path
+}
+
 // skipShort leaves out tests of many pages under -short: the race detector makes them
 // minutes long, and TestPageSameBytes shows it all that runs side by side.
 func skipShort(t *testing.T) {
@@ -374,6 +388,8 @@ func TestPageNumbers(t *testing.T) {
 		{"compared", []string{in("fans.csv"), "--area-prior", "90,2.3"}, nil, []string{"compare"}, 200, nil},
 		{"both", []string{in("fans.csv"), in("short-tests.csv")}, []string{"F-03", "K-02"}, []string{"verdict", "compare"}, 40, nil},
 		{"switched", []string{in("fan-log.csv"), "--switches", in("switches.csv")}, nil, []string{"compare"}, 20, nil},
+		{"failed", []string{in("fan-fails.csv"), "--switch", "2024-02-13T15:00"}, nil, []string{"compare"}, 20, nil},
+		{"systems", []string{in("fan-log.csv"), "--switches", systemsFile(t), "--level", "200", "--level", "30"}, nil, []string{"compare"}, 40, nil},
 		{"edges", []string{edgeFile(t), "--zone", "UTC"}, nil, []string{"verdict", "compare"}, 100, nil},
 		{"community", []string{in("passive.csv"), in("short-tests.csv"), in("imported-decimal-comma.csv"), "--level", "200", "--level", "100", "--recruitment", "volunteer"}, nil, []string{"survey"}, 40, []string{"--community"}},
 		{"areas", []string{manyAreas(t, 9), "--level", "200", "--level", "100", "--exceeds", "20%", "--populations", dwellings(t, 9), "--min-cell", "6"}, nil, []string{"survey"}, 120, []string{"--community", "--min-homes", "15"}},
@@ -428,7 +444,7 @@ func TestPageNumbers(t *testing.T) {
 			for command, doc := range docs {
 				inputs, _ := follow(doc, []string{"inputs"}) // none where they are kept back
 				beside, _ := follow(doc, []string{"inputs_beside"})
-				if command == "compare" && (beside != nil) != (c.name == "switched") {
+				if command == "compare" && (beside != nil) != slices.Contains(c.args, "--switches") {
 					t.Errorf("files beside the readings: %v", beside)
 				}
 				more, _ := beside.([]any)

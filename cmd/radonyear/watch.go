@@ -193,7 +193,7 @@ func (p *program) watch(c *cli.Context) error {
 }
 
 // monitors are those that watch the system of home i.
-func (q compareQuestion) monitors(i int, h ingest.Home) (out []subject) {
+func (q compareQuestion) monitors(i int, h ingest.Home) []subject {
 	place := analysis.Place{Home: h.Name, Area: h.Area}
 	if len(h.Series) == 0 {
 		return []subject{{place: place, why: noField}}
@@ -202,6 +202,12 @@ func (q compareQuestion) monitors(i int, h ingest.Home) (out []subject) {
 	if err != nil {
 		return []subject{{place: place, why: err.Error()}}
 	}
+	return sides.monitors(h)
+}
+
+// monitors are those of a home's readings, parted as they are.
+func (sides parted) monitors(h ingest.Home) (out []subject) {
+	place := analysis.Place{Home: h.Name, Area: h.Area}
 	if runs, off := sides.running(); !runs {
 		return []subject{{place: place, why: fmt.Sprintf("its system is switched off since %s, so there is nothing to watch", off.in(h.Series[0].Zone).Format(time.DateOnly))}}
 	}
@@ -244,6 +250,7 @@ func (q compareQuestion) monitors(i int, h ingest.Home) (out []subject) {
 			one.stood = slices.ContainsFunc(h.Series, func(o analysis.Series) bool {
 				return o.Place == s.Place && temporal.Day(o.Start(), o.Zone) <= temporal.Day(one.switched, o.Zone)
 			})
+			var err error
 			if one.series[0], one.begun, err = from(s, one.switched); err != nil {
 				one.why = err.Error()
 			}
