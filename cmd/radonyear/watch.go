@@ -195,7 +195,8 @@ func (p *program) watch(c *cli.Context) error {
 			{Name: "seed", Value: int64(opt.Seed)}, {Name: "confidence", Value: opt.Confidence},
 			{Name: "profile", Value: []report.Field{{Name: "name", Value: q.Profile.Name}, {Name: "provenance", Value: q.Profile.Provenance}}}}, readingSettings(c)),
 		Inputs: inputs(files, ""), Beside: append(sw.beside, q.beside...), Rejects: rejectsFile(c), Notes: append(inputNotes(files, daily, ""), unknown...), LeftOut: left,
-		Tables: watchTables(results),
+		LeftOutTitle: "No result for:", // homes and monitors of homes
+		Tables:       watchTables(results),
 		After: []string{
 			"Quiet means unchanged and not low: radonyear annual and compare say how high the home is. Usual: the geometric mean of the first days, as they were; more of them count as more are measured, from 14 up to 90, until an alarm. Recovered: an alarm, and then two weeks or more of days back to usual. EWMA and CUSUM: of ln(day over what is usual), each in percent of its limit. All lost: the rise were the system to do nothing any more.",
 			falseAlarmSentence(opt, results),
