@@ -126,7 +126,7 @@ func pooledHomes(homes int, tau float64, skewed bool) pooledSetting {
 		tally("geometric mean ratio", PoolMethod, mean, r.Ratio.Lower, r.Ratio.Upper)
 		half := tHalf(n-1, 0.95) * math.Sqrt(w.q/(n-1)/w.w)
 		tally("geometric mean ratio", "q as it is", mean, math.Exp(w.mean-half), math.Exp(w.mean+half))
-		l, err := p.mixture(w.mean, func(s weighted, _ float64) float64 { return 1 / s.w })
+		l, err := p.mixture(w.mean, func(s weighted, _ float64) (float64, float64) { return s.mean, 1 / s.w })
 		if err != nil {
 			return err
 		}

@@ -300,6 +300,12 @@ func zHalf(confidence float64) float64 { return -numeric.NormalQuantile((1 - con
 // hartungKnapp is the factor q of the variance of the pooled mean.
 func hartungKnapp(s weighted, homes int) float64 { return max(1, s.q/float64(homes-1)) }
 
+// meanHalf is half of the interval of the pooled mean, in logarithms.
+func (p *pool) meanHalf(s weighted) float64 {
+	n := len(p.y)
+	return math.Hypot(tHalf(float64(n-1), p.confidence)*math.Sqrt(hartungKnapp(s, n)/s.w), zHalf(p.confidence)*math.Sqrt(p.common))
+}
+
 const (
 	ratioName = "ratio after/before"
 	tauName   = "log standard deviation between homes"
@@ -321,8 +327,8 @@ func (p *pool) result() (Pooled, error) {
 		return r, err
 	}
 	s := p.at(tau2)
-	half := tHalf(df, p.confidence) * math.Sqrt(hartungKnapp(s, n)/s.w)
-	if r.Ratio, err = (limits{s.mean, s.mean - half, s.mean + half}).widen(shared).ratio(estimate(ratioName, PoolMethod)); err != nil {
+	half := p.meanHalf(s)
+	if r.Ratio, err = (limits{s.mean, s.mean - half, s.mean + half}).ratio(estimate(ratioName, PoolMethod)); err != nil {
 		return r, err
 	}
 	if err := p.tau(&r, tau2, estimate(tauName, TauMethod)); err != nil {
@@ -453,10 +459,12 @@ func (p *pool) tau(r *Pooled, tau2 float64, e analysis.Estimate) error {
 // Formula. The mean of normals with mean μ(τ²) and variance 1/Σw + τ² + Common, over
 // the τ² at which Q(τ²) is c, 0 where it is less at 0 already, c being chi-squared with
 // n − 1 degrees of freedom: what Q says of τ², in place of one estimate of it. Limits
-// are its quantiles or, where these lie further out, those of the pooled mean with what
-// homes differ by added, μ ± t·√(q/Σw + τ²) and z²·Common as there: no home that was not
-// measured is known better than the middle of those that were. The value is the pooled
-// ratio. Where no SD is stated this is Student's y ± t·s·√(1 + 1/n).
+// are its quantiles or, where they lie further out, those of the pooled mean with what
+// homes differ by added: μ ± √(m² + t²·τ²), m half of that mean's interval, and the
+// quantiles of normals with mean μ and variance (m/z)² + τ² over the same τ². So no home
+// that was not measured is known as well as the middle of those that were, even where
+// these differ by no more than their uncertainties. The value is the pooled ratio. Where
+// no SD is stated this is Student's y ± t·s·√(1 + 1/n).
 //
 // Assumes that the next home is drawn as the n were, and that log ratios are normal.
 //
@@ -477,14 +485,19 @@ func (p *pool) next(s weighted, tau2 float64) (limits, error) {
 		half := tHalf(float64(len(p.y)-1), p.confidence) * math.Sqrt(p.s2*(1+1/float64(len(p.y))))
 		return limits{mid, mid - half, mid + half}, nil
 	}
-	l, err := p.mixture(mid, func(s weighted, tau2 float64) float64 { return 1/s.w + tau2 + p.common })
-	half := math.Hypot(tHalf(float64(len(p.y)-1), p.confidence)*math.Sqrt(hartungKnapp(s, len(p.y))/s.w+tau2), zHalf(p.confidence)*math.Sqrt(p.common))
-	return limits{mid, min(l.lower, mid-half), max(l.upper, mid+half)}, err
+	free, err := p.mixture(mid, func(s weighted, tau2 float64) (float64, float64) { return s.mean, 1/s.w + tau2 + p.common })
+	if err != nil {
+		return limits{}, err
+	}
+	mean := p.meanHalf(s) / zHalf(p.confidence)
+	about, err := p.mixture(mid, func(_ weighted, tau2 float64) (float64, float64) { return mid, mean*mean + tau2 })
+	half := math.Hypot(p.meanHalf(s), tHalf(float64(len(p.y)-1), p.confidence)*math.Sqrt(tau2))
+	return limits{mid, min(free.lower, about.lower, mid-half), max(free.upper, about.upper, mid+half)}, err
 }
 
-// mixture is the interval of a mean of normals over what Q says of τ², each with the
-// mean of its τ² and the variance given.
-func (p *pool) mixture(mid float64, variance func(s weighted, tau2 float64) float64) (limits, error) {
+// mixture is the interval of a mean of normals over what Q says of τ², with the means and
+// variances given.
+func (p *pool) mixture(mid float64, of func(s weighted, tau2 float64) (mean, variance float64)) (limits, error) {
 	nu := float64(len(p.y) - 1)
 	grid := numeric.NewChi(nu, fineChi)
 	type normal struct{ mean, sd float64 }
@@ -495,8 +508,8 @@ func (p *pool) mixture(mid float64, variance func(s weighted, tau2 float64) floa
 		if err != nil {
 			failed = err
 		}
-		s := p.at(tau2)
-		parts = append(parts, normal{s.mean, math.Sqrt(variance(s, tau2))})
+		mean, variance := of(p.at(tau2), tau2)
+		parts = append(parts, normal{mean, math.Sqrt(variance)})
 		return 0
 	})
 	if failed != nil {
@@ -626,9 +639,9 @@ var pooledMethods = []analysis.Method{
 		Key: NextMethod, Title: "the next home's ratio",
 		Estimates: "the true ratio of the next home of the same kind.",
 		Formula: "The mean of normals with mean μ(τ²) and variance 1/Σw + τ² + Common, over the τ² at which Q(τ²) is c, 0 where it is less at 0 already, c being chi-squared " +
-			"with n − 1 degrees of freedom: what Q says of τ², in place of one estimate of it. Limits are its quantiles or, where these lie further out, those of the pooled mean " +
-			"with what homes differ by added, μ ± t·√(q/Σw + τ²) and z²·Common as there: no home that was not measured is known better than the middle of those that were. The value " +
-			"is the pooled ratio. Where no SD is stated this is Student's y ± t·s·√(1 + 1/n).",
+			"with n − 1 degrees of freedom: what Q says of τ², in place of one estimate of it. Limits are its quantiles or, where they lie further out, those of the pooled mean " +
+			"with what homes differ by added: μ ± √(m² + t²·τ²), m half of that mean's interval, and the quantiles of normals with mean μ and variance (m/z)² + τ² over the same τ². So no home " +
+			"that was not measured is known as well as the middle of those that were, even where these differ by no more than their uncertainties. The value is the pooled ratio. Where no SD is stated this is Student's y ± t·s·√(1 + 1/n).",
 		Assumes: "that the next home is drawn as the n were, and that log ratios are normal.",
 		Interval: "prediction. Asked for 95 %, it holds 94 to 100 % of three homes or more, the less they differ the more, 92 to 99 % where they are exponential, and 98 % or more of two. " +
 			"Student's t on n − 2 degrees of freedom with one τ would hold 84 to 94 % of five and ten homes that differ.",

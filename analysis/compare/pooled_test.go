@@ -211,6 +211,17 @@ func TestPooledByHand(t *testing.T) {
 	_, upper = logLimits(r.Ratio)
 	near(t, "q at least 1", upper, 4.302653*math.Sqrt(0.12), 1e-6)
 
+	// Estimated alike, they may still differ, and so may the next. Q(τ²) is 0.08/(0.36 + τ²), and
+	// chi-squared c on 2 is exponential: τ² = max(0, 0.08/c − 0.36). The next home's limit is where
+	// ∫ ½e^(−c/2)·Φ(−x/√((1.490483/1.959964)² + τ²)) dc is 2.5 %, which a sum over 100,000 equally
+	// likely c puts at 1.59950.
+	r = pooled([]float64{0.2, -0.2, 0}, third, PoolOptions{})
+	near(t, "τ = 0 again", r.Tau.Value, 0, 0)
+	_, upper = logLimits(r.Ratio)
+	near(t, "the middle of homes alike", upper, 1.490483, 1e-6)
+	_, upper = logLimits(*r.Next)
+	near(t, "the next of homes alike", upper, 1.59950, 1e-3)
+
 	// Without uncertainties all is Student's: t·1/√3 for the mean, t·√(1 + 1/3) for the next.
 	r = pooled([]float64{1, -1, 0}, nil, PoolOptions{})
 	_, upper = logLimits(r.Ratio)
@@ -481,7 +492,7 @@ func TestPooledAgainstSlow(t *testing.T) {
 			t.Fatal(err)
 		}
 		p.confidence = 0.9
-		l, err := p.mixture(p.at(found).mean, func(s weighted, tau2 float64) float64 { return 1/s.w + tau2 })
+		l, err := p.mixture(p.at(found).mean, func(s weighted, tau2 float64) (float64, float64) { return s.mean, 1/s.w + tau2 })
 		if err != nil {
 			t.Fatal(err)
 		}

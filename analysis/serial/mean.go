@@ -88,6 +88,7 @@ func Mean(s analysis.Series, opt Options) (Result, error) {
 	if err != nil {
 		return Result{}, err
 	}
+	words := readings(s) + "s"
 	grid := rec.grid()
 	top, err := rec.best(grid)
 	if err != nil {
@@ -104,17 +105,17 @@ func Mean(s analysis.Series, opt Options) (Result, error) {
 	if lasts < MinTimes {
 		const cure = "or use the annual mean, which knows how radon varies elsewhere"
 		if top.tau > rec.longest()*(1-atBound) { // the longest looked at: known is that it is no shorter
-			return Result{}, fmt.Errorf("home %q: readings resemble each other over %s hours at least, and the record lasts %s; under %v times as long no interval holds its promise: measure on, %s", s.Home, hoursInWords(top.tau), hoursInWords(lasting), MinTimes, cure)
+			return Result{}, fmt.Errorf("home %q: %s resemble each other over %s hours at least, and the record lasts %s; under %v times as long no interval holds its promise: measure on, %s", s.Home, words, hoursInWords(top.tau), hoursInWords(lasting), MinTimes, cure)
 		}
-		return Result{}, fmt.Errorf("home %q: the record lasts %.1f times the %s hours over which its readings resemble each other; under %v no interval holds its promise: measure on to %.0f days, %s",
-			s.Home, lasts, hoursInWords(top.tau), MinTimes, daysFor(MinTimes), cure)
+		return Result{}, fmt.Errorf("home %q: the record lasts %.1f times the %s hours over which its %s resemble each other; under %v no interval holds its promise: measure on to %.0f days, %s",
+			s.Home, lasts, hoursInWords(top.tau), words, MinTimes, daysFor(MinTimes), cure)
 	}
 	if top.tau < rec.shortest()*(1+atBound) {
 		r.NotSeen = true
-		notes = append(notes, analysis.Note{Code: "correlation-not-seen", Text: fmt.Sprintf("readings %.3g hours apart do not resemble each other; the correlation time is %.2g hours at most", rec.step(), top.tau)})
+		notes = append(notes, analysis.Note{Code: "correlation-not-seen", Text: fmt.Sprintf("%s %.3g hours apart do not resemble each other; the correlation time is %.2g hours at most", words, rec.step(), top.tau)})
 	}
 	if lasts < EnoughTimes {
-		notes = append(notes, analysis.Note{Code: "short-record", Text: fmt.Sprintf("the record lasts %.3g times the %s hours over which its readings seem to resemble each other; a short record makes them seem fewer than they are, and the interval too narrow: measure on to %.0f days", lasts, hoursInWords(top.tau), daysFor(EnoughTimes))})
+		notes = append(notes, analysis.Note{Code: "short-record", Text: fmt.Sprintf("the record lasts %.3g times the %s hours over which its %s seem to resemble each other; a short record makes them seem fewer than they are, and the interval too narrow: measure on to %.0f days", lasts, hoursInWords(top.tau), words, daysFor(EnoughTimes))})
 	}
 	student := func(nu float64) float64 {
 		return distuv.StudentsT{Sigma: 1, Nu: nu}.Quantile((1 + opt.Confidence) / 2)
@@ -136,7 +137,7 @@ func Mean(s analysis.Series, opt Options) (Result, error) {
 	scale := r.Spread
 	value := r.PlainMean + mixed.mean*scale
 	if err != nil || err2 != nil || !(value > 0) {
-		return Result{}, fmt.Errorf("home %q: a few readings outweigh all others, and no mean can be given: look at the highest ones", s.Home)
+		return Result{}, fmt.Errorf("home %q: a few %s outweigh all others, and no mean can be given: look at the highest ones", s.Home, words)
 	}
 	r.Likelihood = estimate(value, (mixed.mean-lower)*scale, (upper-mixed.mean)*scale, Autoregressive)
 	byCosines := cosineError(rec.y)
@@ -146,7 +147,7 @@ func Mean(s analysis.Series, opt Options) (Result, error) {
 	if ratio := wide / (scale * (upper - lower) / 2); ratio > Wider {
 		text := fmt.Sprintf("the plain mean's interval by cosine weights is %.1f times as wide as the model's and is given; so much is often chance", ratio)
 		if byCosines > Slower*mixed.sd {
-			text = fmt.Sprintf("the record moves more slowly than its readings suggest: the plain mean's interval by cosine weights is %.1f times as wide as the model's and is given; look for a season, a trend or a change in the home", ratio)
+			text = fmt.Sprintf("the record moves more slowly than its %s suggest: the plain mean's interval by cosine weights is %.1f times as wide as the model's and is given; look for a season, a trend or a change in the home", words, ratio)
 		}
 		r.Mean = r.Cosine
 		r.Mean.Notes = append(r.Mean.Notes, analysis.Note{Code: "wider-of-two", Text: text})
@@ -189,6 +190,14 @@ func wholeDay(a analysis.Reading) bool {
 	return math.Abs(a.End.Sub(a.Start).Hours()-24) <= 1
 }
 
+// readings is what one of a series' readings is called: a day where it is the mean of one.
+func readings(s analysis.Series) string {
+	if s.Len() > 0 && wholeDay(s.At(0)) {
+		return "day"
+	}
+	return "reading"
+}
+
 // prepare checks that the series can have such a mean, and lays it out for the
 // filter, about its plain mean, in units of its spread and without its daily cycle.
 func prepare(s analysis.Series) (r Result, rec record, notes []analysis.Note, err error) {
@@ -217,10 +226,7 @@ func prepare(s analysis.Series) (r Result, rec record, notes []analysis.Note, er
 			}
 			return fmt.Sprintf("%d %s", k, what)
 		}
-		what, which := "reading", ""
-		if s.Len() > 0 && wholeDay(s.At(0)) {
-			what = "day"
-		}
+		what, which := readings(s), ""
 		if partial > 0 {
 			which = fmt.Sprintf(" of at least %d hours", analysis.FullDayHours)
 		}
@@ -230,7 +236,7 @@ func prepare(s analysis.Series) (r Result, rec record, notes []analysis.Note, er
 		return r, rec, nil, refuse("%s%s; this mean needs %s at least: the annual mean takes fewer", of(n, what), which, of(MinReadings, what))
 	}
 	if partial > 0 {
-		notes = append(notes, analysis.Note{Code: "partial-days", Text: fmt.Sprintf("%d of %d readings stand for less than %d hours of a day and are left out; measure whole days", partial, s.Len(), analysis.FullDayHours)})
+		notes = append(notes, analysis.Note{Code: "partial-days", Text: fmt.Sprintf("%d of %d days hold less than %d measured hours and are left out; measure whole days", partial, s.Len(), analysis.FullDayHours)})
 	}
 	if dead > 0 {
 		notes = append(notes, temporal.DeadNote(dead))
@@ -274,12 +280,12 @@ func prepare(s analysis.Series) (r Result, rec record, notes []analysis.Note, er
 	r.Step = steps[len(steps)/2]
 	usual := lengths[n/2]
 	if first, last := lengths[0], lengths[n-1]; float64(first) < (1-Alike)*float64(usual) || float64(last) > (1+Alike)*float64(usual) {
-		return r, rec, nil, refuse("readings last from %v to %v; this mean needs readings of one length: the annual mean takes any", first, last)
+		return r, rec, nil, refuse("results last from %v to %v; this mean needs results of one length: the annual mean takes any", first, last)
 	}
 	if share := float64(below) / float64(n); share > MostBelow {
-		return r, rec, nil, refuse("%.0f %% of the readings lie below their limits, and a mean would rest on what was not seen: the annual mean takes them as limits", 100*share)
+		return r, rec, nil, refuse("%.0f %% of the %ss lie below their limits, and a mean would rest on what was not seen: the annual mean takes them as limits", 100*share, readings(s))
 	} else if below > 0 {
-		notes = append(notes, analysis.Note{Code: "below-limit", Text: fmt.Sprintf("%d of %d readings lie below their limits and count as half of it; the mean could be %.2g Bq/m³ higher or lower by that", below, n, doubt)})
+		notes = append(notes, analysis.Note{Code: "below-limit", Text: fmt.Sprintf("%d of %d %ss lie below their limits and count as half of it; the mean could be %.2g Bq/m³ higher or lower by that", below, n, readings(s), doubt)})
 	}
 	// By a power of two, so that no square is beyond what a number can be.
 	highest := slices.Max(rec.y)
@@ -289,11 +295,11 @@ func prepare(s analysis.Series) (r Result, rec record, notes []analysis.Note, er
 	}
 	m, sd := numeric.Moments(rec.y)
 	if !(sd > 1e-12*m) {
-		return r, rec, nil, refuse("all %d readings are %.4g Bq/m³, so nothing shows how far they could be off", n, highest)
+		return r, rec, nil, refuse("all %d %ss are %.4g Bq/m³, so nothing shows how far they could be off", n, readings(s), highest)
 	}
 	r.PlainMean, r.Spread = math.Ldexp(m, power), math.Ldexp(sd, power)
 	if !(r.Spread > 1e-300 && r.PlainMean < 1e300) {
-		return r, rec, nil, refuse("readings up to %.4g Bq/m³ are beyond what can be computed with: look at their unit", highest)
+		return r, rec, nil, refuse("%ss up to %.4g Bq/m³ are beyond what can be computed with: look at their unit", readings(s), highest)
 	}
 	step := r.Step.Hours()
 	if lag, ok := LagOne(rec.y, func(i int) bool { return math.Abs(rec.hours[rec.gap[i]]-step) <= Alike*step }); ok {

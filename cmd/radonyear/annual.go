@@ -439,8 +439,10 @@ func noResult(left []report.LeftOut, files []ingest.File) error {
 	}
 	first := left[0]
 	hint := "radonyear inspect FILE shows what is in the files"
-	if len(left) > 1 {
-		hint = fmt.Sprintf("none of the %d homes can be judged; ", len(left)) + hint
+	if homes := report.Homes(left); homes > 1 {
+		hint = fmt.Sprintf("none of the %d homes can be judged; ", homes) + hint
+	} else if len(left) > 1 {
+		hint = "nothing of the home can be judged; " + hint
 	}
 	return hinted{fmt.Errorf("no result: home %s: %s", report.MonitorName(first.Place), first.Why), hint}
 }
@@ -451,7 +453,7 @@ func (p *program) partial(doc report.Document) error {
 	const most = 10
 	for i, l := range doc.LeftOut {
 		if i == most {
-			fmt.Fprintf(p.stderr, "radonyear: skipped: and %s more\n", count(len(doc.LeftOut)-most, "home"))
+			fmt.Fprintf(p.stderr, "radonyear: skipped: and %d more\n", len(doc.LeftOut)-most)
 			break
 		}
 		fmt.Fprintf(p.stderr, "radonyear: skipped: home %s: %s\n", report.Plain(report.MonitorName(l.Place)), report.Plain(l.Why))

@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"radonyear/analysis"
@@ -131,7 +132,7 @@ func (q compareQuestion) series(sides parted, last *compare.Last) (out []through
 // what else moved their days.
 func seriesTables(results []compared) []report.Table {
 	t := report.Table{Key: "series",
-		Title: "By the days of each monitor that stood through the switch, as they were, not of a year; worth days: so many independent ones on the shorter side, of a system not switched to and fro:",
+		Title: "By the days of each monitor that stood through the switch, as they were, not of a year:",
 		Columns: []report.Column{
 			{Key: "home", Head: "Home", Style: report.Text}, {Key: "area", Style: report.Text}, {Key: "room", Head: "Room", Style: report.Text, OmitEmpty: true, Spare: 1}, {Key: "detector", Style: report.Text},
 			{Key: "days_off", Head: "Days\noff", Style: report.Count}, {Key: "days_on", Head: "Days\non", Style: report.Count},
@@ -144,12 +145,15 @@ func seriesTables(results []compared) []report.Table {
 			{Key: "switches", Style: report.Count},
 		}}
 	moved := report.Table{
-		Title: "What else moved these days, as changes of ln(day mean), of which 0.1 is about 10 %: by how much a season goes up and down, and what one unit of each column of the weather does:",
 		Columns: []report.Column{
 			{Head: "Home", Style: report.Text}, {Head: "Room", Style: report.Text, OmitEmpty: true, Spare: 1},
 			{Head: "Of", Style: report.Text}, {Head: "Change", Style: report.Estimate}}}
+	// The titles explain what stands under them alone.
+	anyWorth, seasons, covariate := false, false, false
 	for _, r := range results {
 		for _, s := range r.through {
+			seasons = seasons || s.Season != nil || s.SeasonOff != nil || s.SeasonOn != nil
+			covariate = covariate || len(s.Covariates) > 0
 			move := func(what string, e *analysis.Estimate) {
 				if e != nil {
 					moved.Rows = append(moved.Rows, report.Row{Cells: []any{r.Home, s.Room, what, *e}})
@@ -167,11 +171,23 @@ func seriesTables(results []compared) []report.Table {
 			if s.Switches >= cyclingSwitches { // neighbours tell the ratio, whatever a side is worth
 				worth = nil
 			}
+			anyWorth = anyWorth || worth != nil
 			t.Rows = append(t.Rows, report.Row{Label: report.PlaceName(analysis.Place{Home: r.Home, Room: s.Room}), Notes: rowNotes(s.Notes), Cells: []any{
 				r.Home, r.Area, s.Room, s.Detector, s.Off.Days, s.On.Days, s.Ratio, s.Interruption.Reduction, s.CorrelationDays, s.Off.EffectiveN, s.On.EffectiveN,
 				worth, s.Phi, s.Noise, s.HalfWidth, s.NaiveHalfWidth, pointed(s.Season), pointed(s.SeasonOff), pointed(s.SeasonOn), covariates, s.Switches}})
 		}
 	}
+	if anyWorth {
+		t.Title = strings.TrimSuffix(t.Title, ":") + "; worth days: so many independent ones on the shorter side, of a system not switched to and fro:"
+	}
+	var what []string
+	if seasons {
+		what = append(what, "by how much a season goes up and down")
+	}
+	if covariate {
+		what = append(what, "what one unit of each column of the weather does")
+	}
+	moved.Title = "What else moved these days, as changes of ln(day mean), of which 0.1 is about 10 %: " + strings.Join(what, ", and ") + ":"
 	t.Hidden, moved.Hidden = len(t.Rows) == 0, len(moved.Rows) == 0
 	return []report.Table{t, moved}
 }

@@ -265,7 +265,7 @@ func (p *program) describe(c *cli.Context) error {
 		return noResult(doc.LeftOut, files)
 	}
 	doc.Tables = q.tables(kept, results)
-	doc.After = q.sentences()
+	doc.After = slices.Concat(q.shareIntervals(), q.sentences())
 	if err := p.emitPlotted(c, doc, format, func() (plot.Figure, error) { return q.ranksFigure(kept, results) }); err != nil {
 		return err
 	}
@@ -402,6 +402,9 @@ func (g grouped) notes(q surveyQuestion) (notes []analysis.Note) {
 	notes = append(notes, zeroNotes(max(temporal.ZeroLimit, q.rounded/2), g.zeros, g.dead)...)
 	if g.off > 0 {
 		add("not-rounded", "--rounded says that values are multiples of %.6g Bq/m³, and %s: they were taken as within half of that all the same. Give the step that they have.", q.rounded, are(g.off, "result"))
+	}
+	if q.rounded > 0 && q.by != "home" {
+		add("exact-only", "With --rounded no verdict on the shape is given and, where some values lie below limits, no mean by order statistics: both take values as they stand, and each is known here to lie between bounds. Leave out --rounded to see them.")
 	}
 	if g.mixed > 0 {
 		add("mixed-limit-days", "Days of %s have hours below the detector's limit among others: for those hours half of the limit counts%s. A more sensitive detector would tell.", count(g.mixed, "home"), q.mixedDoubt())
@@ -728,6 +731,14 @@ func first(series []analysis.Series, step float64) (o lognormal.Observation, ok 
 	return o, ok
 }
 
+// shareIntervals name the intervals of the shares, which survey's counted ones do not have.
+func (q surveyQuestion) shareIntervals() []string {
+	if len(q.levels) == 0 || q.by == "home" {
+		return nil
+	}
+	return []string{"The interval of a counted share is Clopper and Pearson's, which holds as often as asked for or more, whatever the shape of the distribution, and so is as a rule wider than Wilson's, which radonyear survey has; a fitted share's is of the log-normal fit."}
+}
+
 func (q surveyQuestion) sentences() []string {
 	var s []string
 	if q.by == "home" {
@@ -750,7 +761,7 @@ func (q surveyQuestion) sentences() []string {
 	if len(q.opt.Quantiles) > 0 && q.by != "home" {
 		s = append(s, fmt.Sprintf("Tolerance limit: at least the share lies below it, with %g %% confidence.", round(100*q.opt.Confidence)))
 	}
-	if q.by != "home" {
+	if q.by != "home" && q.rounded == 0 { // of rounded ones it is not said
 		s = append(s, "How log-normal values look is information and no gate: few values show nothing, many show something always.")
 	}
 	return append(s,

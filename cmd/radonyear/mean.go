@@ -24,7 +24,7 @@ were taken, by the means of its days, with an honest interval. Days resemble
 their neighbours, so that a hundred of them say far less than the usual formula
 claims; that claim stands beside. It needs 20 days of 18 measured hours or more,
 however many readings they are made of, and a log that lasts ten times as long
-as its readings resemble each other. A shorter one is refused; but some are
+as its days resemble each other. A shorter one is refused; but some are
 answered by mistake, because a short log hides how long that is, and then the
 interval is too narrow. The interval knows nothing of a season, a trend or a
 change. Days of zero count as not measured. This is no annual mean: radonyear
@@ -88,6 +88,7 @@ func (p *program) mean(c *cli.Context) error {
 		analysis.Series
 		serial.Result
 		phase string
+		rows  int
 		notes []analysis.Note
 	}
 	results, left := estimateAll(subs, func(s subject) (result, error) {
@@ -102,7 +103,7 @@ func (p *program) mean(c *cli.Context) error {
 		if s.mixed > 0 {
 			notes[len(notes)-1].Text += "; the interval counts nothing for that"
 		}
-		return result{s.series[0], r, s.phase, notes}, err
+		return result{s.series[0], r, s.phase, s.rows, notes}, err
 	})
 	if len(results) == 0 {
 		return noResult(left, files)
@@ -115,20 +116,21 @@ func (p *program) mean(c *cli.Context) error {
 		{Key: "phase", Head: "Phase", Style: report.Text, OmitEmpty: true},
 		{Key: "start", Style: report.Date},
 		{Key: "end", Style: report.Date},
-		{Key: "readings", Head: "Readings", Style: report.Count},
+		{Key: "readings", Style: report.Count}, // as the file has them
+		{Key: "days", Head: "Days", Style: report.Count},
 		{Key: "plain_mean", Style: report.Concentration},
 		{Key: "mean", Head: "Mean", Style: report.Estimate},
 		{Key: "cosine", Style: report.Estimate},
 		{Key: "correlation_time_h", Head: "Correlation\ntime, h", Style: report.Factor},
 		{Key: "correlation_time_at_most", Style: report.Bool},
 		{Key: "lag_one_autocorrelation", Style: report.Factor},
-		{Key: "effective_n", Head: "Worth\nreadings", Style: report.Factor},
+		{Key: "effective_n", Head: "Worth\ndays", Style: report.Factor},
 		{Key: "naive_half_width", Head: "±t·s/√n\nclaims ±", Style: report.Factor},
 		{Key: "autoregressive", Style: report.Estimate},
 	}}
 	for _, r := range results {
 		t.Rows = append(t.Rows, report.Row{Label: report.PlaceName(r.Place), Notes: rowNotes(r.notes), Cells: []any{
-			r.Home, r.Area, r.Room, r.Detector, r.phase, instant(r.Start()), instant(r.End()), r.Mean.N, r.PlainMean, r.Mean, r.Cosine,
+			r.Home, r.Area, r.Room, r.Detector, r.phase, instant(r.Start()), instant(r.End()), r.rows, r.Mean.N, r.PlainMean, r.Mean, r.Cosine,
 			correlationTime(r.Result), r.NotSeen, lagOne(r.Result), r.EffectiveN, r.NaiveHalfWidth, r.Likelihood}})
 	}
 	doc := report.Document{
@@ -136,9 +138,12 @@ func (p *program) mean(c *cli.Context) error {
 		Settings: slices.Concat([]report.Field{{Name: "confidence", Value: opt.Confidence}, {Name: "phase", Value: phase}}, readingSettings(c)),
 		Inputs:   inputs(files, phase), Rejects: rejectsFile(c), Notes: inputNotes(files, daily, phase), LeftOut: left,
 		After: []string{
-			"Bq/m³, of the days' means. Correlation time: until what readings share has fallen to 1/e. Worth readings: so many independent days of the same spread would have an interval as wide as the one given. The last column is what the formula for independent days would have claimed.",
+			"Bq/m³, of the days' means. Correlation time: until what days share has fallen to 1/e. Worth days: so many independent days of the same spread would have an interval as wide as the one given. The last column is what the formula for independent days would have claimed.",
 			"The mean of the time measured, taken for one kind of time throughout: part the file where a system was switched. It is no mean of a year: radonyear annual gives that. " + caution,
 		},
+	}
+	if len(left) > 0 { // of two detectors in a home one may have an answer
+		doc.LeftOutTitle = fmt.Sprintf("No result for %s:", count(len(left), "detector"))
 	}
 	if err := p.emit(c, doc, format); err != nil {
 		return err

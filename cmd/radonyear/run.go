@@ -19,7 +19,7 @@ const version = "0.1.0"
 // The exit statuses, the same for every command.
 const (
 	exitDone     = 0 // answered, with everything that was read
-	exitNoAnswer = 1 // no answer, or no picture of it where --plot asked for one
+	exitNoAnswer = 1 // no answer, or no picture of it where --plot asked for one and no other status stands
 	exitUsage    = 2 // the command line cannot be followed
 	exitPartial  = 3 // answered, but rows or homes were left out
 	exitAlarm    = 4 // answered, and watch says that somebody should look at a system

@@ -752,6 +752,9 @@ func (q communityQuestion) communitySentences(post survey.PosteriorResult) []str
 	if s := post.Smoothness; s != nil {
 		out = append(out, fmt.Sprintf("Areas resemble their neighbours in %s by %.2g of 0 to 1 (%.2g to %.2g).", q.adjacentFile, s.Value, s.Lower, s.Upper))
 	}
+	if len(q.Levels) > 0 {
+		out = append(out, "The interval of a share as measured is Wilson's, which holds about as often as asked for on average over shares, and for some less; radonyear describe has Clopper and Pearson's, which is as a rule wider. A modelled share's is of the model.")
+	}
 	for i, s := range q.sentences() {
 		if i != 1 && !(q.testError != "profile" && (i == 2 || i == 3)) {
 			out = append(out, s)

@@ -103,7 +103,37 @@ type watched struct {
 	trend.Result
 	known     bool            // how high its room was without the system
 	measured  *trend.Measured // false alarms of homes like it; nil where that was not measured
-	usualRose bool            // over that of a monitor that it replaced; see replacedNotes
+	before    *usualBefore    // by a monitor that it replaced, or before a repair; see replaced
+	usualRose bool            // over that, so that somebody should look
+}
+
+// usualBefore is what was usual in a monitor's room before it learned it anew.
+type usualBefore struct {
+	by    string // the monitor, or "another monitor"
+	gm    float64
+	limit bool // days below the monitor's limit are taken as that, so that gm is at most this
+	over  analysis.Estimate
+}
+
+// change is which way what is usual went from there.
+func (u usualBefore) change() string {
+	switch {
+	case u.over.Lower > 1:
+		return "higher"
+	case u.over.Upper < 1:
+		return "lower"
+	}
+	return "not certain"
+}
+
+// usualWords are the change with its size.
+func (w watched) usualWords() string {
+	u := w.before
+	over := fmt.Sprintf("×%s (%g %% interval %s)", report.Number(u.over.Value), round(100*u.over.Confidence), report.Interval(u.over))
+	if c := u.change(); c != "not certain" {
+		return fmt.Sprintf("%s than by %s before: %s", c, u.by, over)
+	}
+	return fmt.Sprintf("not certain to be another than by %s before: %s", u.by, over)
 }
 
 func (p *program) watch(c *cli.Context) error {
@@ -165,7 +195,8 @@ func (p *program) watch(c *cli.Context) error {
 			{Name: "seed", Value: int64(opt.Seed)}, {Name: "confidence", Value: opt.Confidence},
 			{Name: "profile", Value: []report.Field{{Name: "name", Value: q.Profile.Name}, {Name: "provenance", Value: q.Profile.Provenance}}}}, readingSettings(c)),
 		Inputs: inputs(files, ""), Beside: append(sw.beside, q.beside...), Rejects: rejectsFile(c), Notes: append(inputNotes(files, daily, ""), unknown...), LeftOut: left,
-		Tables: watchTables(results),
+		LeftOutTitle: "No result for:", // homes and monitors of homes
+		Tables:       watchTables(results),
 		After: []string{
 			"Quiet means unchanged and not low: radonyear annual and compare say how high the home is. Usual: the geometric mean of the first days, as they were; more of them count as more are measured, from 14 up to 90, until an alarm. Recovered: an alarm, and then two weeks or more of days back to usual. EWMA and CUSUM: of ln(day over what is usual), each in percent of its limit. All lost: the rise were the system to do nothing any more.",
 			falseAlarmSentence(opt, results),
@@ -423,7 +454,7 @@ func watchOne(s subject, opt trend.Options, latest time.Time) (watched, error) {
 	w.Notes = slices.Clip(w.Notes)
 	w.Notes = append(w.Notes, s.begun...)
 	var replaced []analysis.Note
-	replaced, w.usualRose = replacedNotes(w, s, opt)
+	replaced, w.before, w.usualRose = replacedNotes(w, s, opt)
 	w.Notes = append(w.Notes, replaced...)
 	if m, ok := c.opt.Measured(); ok {
 		w.measured = &m
@@ -464,28 +495,25 @@ func inRoom(room, unnamed string) string {
 // nothing happened 3 % (COVERAGE.md of analysis/trend). An off and on in --switches, of a day
 // on which the monitor stood and the gauge was looked at, ends it; a repair before it came
 // does not. A usual that is lower is a note alone, since no system fails that way.
-func replacedNotes(w watched, s subject, opt trend.Options) (notes []analysis.Note, rose bool) {
+func replacedNotes(w watched, s subject, opt trend.Options) (notes []analysis.Note, u *usualBefore, rose bool) {
 	for _, e := range s.earlier {
 		before, err := e.of(opt)
 		if err != nil || before.To >= w.From { // nothing usual to tell, or both learned it of the same days
 			continue
 		}
-		name, most := "another monitor", ""
-		if e.read.below > 0 { // taken as the limit
+		u = &usualBefore{by: cmp.Or(e.series.Detector, "another monitor"), gm: before.GM, limit: e.read.below > 0, over: w.Over(before)}
+		most, over := "", u.over
+		if u.limit {
 			most = "at most "
 		}
-		if e.series.Detector != "" {
-			name = e.series.Detector
-		}
-		over := w.Over(before)
 		when, between := "before it", ""
 		if !e.until.IsZero() {
 			date := e.until.Format(time.DateOnly)
 			when, between = "before the switch of "+date, ", which was switched on "+date
 		}
 		text := fmt.Sprintf("this monitor learned anew what is usual, %s Bq/m³; %s %s had %s%s%s with the system running: ×%s with the season taken out (%g %% interval %s)",
-			report.Number(w.GM), when, name, most, report.Number(before.GM), inRoom(w.Room, " in this home"), report.Number(over.Value), round(100*over.Confidence), report.Interval(over))
-		differs := over.Lower > 1 || over.Upper < 1
+			report.Number(w.GM), when, u.by, most, report.Number(u.gm), inRoom(w.Room, " in this home"), report.Number(over.Value), round(100*over.Confidence), report.Interval(over))
+		differs := u.change() != "not certain"
 		if !differs {
 			text += "; look at the gauge whether the system is as it was"
 		}
@@ -497,9 +525,9 @@ func replacedNotes(w watched, s subject, opt trend.Options) (notes []analysis.No
 			}
 			notes = append(notes, analysis.Note{Code: "usual-differs", Text: text})
 		}
-		return notes, rose
+		return notes, u, rose
 	}
-	return nil, false
+	return nil, nil, false
 }
 
 func watchTables(results []watched) []report.Table {
@@ -529,6 +557,8 @@ func watchTables(results []watched) []report.Table {
 		{Key: "ewma_of_limit", Style: report.Share, CSVOnly: true}, {Key: "cusum_of_limit", Style: report.Share, CSVOnly: true},
 		{Key: "false_alarm_years", Style: report.Factor},
 		{Key: "measured_false_alarm_years", Style: report.Factor}, {Key: "measured_false_alarm_years_first", Style: report.Factor}, {Key: "measured_homes", Style: report.Count},
+		{Key: "usual_before", Style: report.Concentration}, {Key: "usual_before_at_most", Style: report.Bool},
+		{Key: "usual_ratio", Style: report.Estimate}, {Key: "usual_change", Style: report.Text},
 	}}
 	alarms := report.Table{Title: "Alarms:", Columns: []report.Column{
 		{Head: "Home", Style: report.Text}, {Head: "Room", Style: report.Text, OmitEmpty: true, Spare: spare}, {Head: "Detector", Style: report.Text, OmitEmpty: true}, {Head: "Alarm", Style: report.Date}, {Head: "Likely\nsince", Style: report.Date},
@@ -573,6 +603,10 @@ func watchTables(results []watched) []report.Table {
 		for _, d := range w.Detect {
 			detect = append(detect, []report.Field{{Name: "shift", Value: d.Shift}, {Name: "seen_within_year", Value: d.Seen}, {Name: "median_days", Value: finiteOrNil(d.Median)}, {Name: "p90_days", Value: finiteOrNil(d.Ninety)}})
 		}
+		var before, atMost, ratio, change any
+		if u := w.before; u != nil {
+			before, atMost, ratio, change = bounded(u.gm, u.limit), u.limit, u.over, u.change()
+		}
 		var years, first, homes any
 		if m := w.measured; m != nil {
 			years, first, homes = m.Years, m.First, m.Homes
@@ -583,7 +617,7 @@ func watchTables(results []watched) []report.Table {
 			[]report.Field{{Name: "from", Value: date(w.From)}, {Name: "to", Value: date(w.To)}, {Name: "days", Value: w.Days}, {Name: "gm", Value: w.GM}},
 			date(w.From), date(w.To), w.GM, w.Watched, date(last.Day), string(w.State), alarm, earlier,
 			[]report.Field{{Name: "date", Value: date(last.Day)}, {Name: "ewma", Value: last.EWMA}, {Name: "ewma_limit", Value: w.EWMALimit}, {Name: "cusum", Value: last.CUSUM}, {Name: "cusum_limit", Value: w.CUSUMLimit}},
-			detect, on, since, end, rise, ewma, cusum, w.FalseAlarmYears, years, first, homes}})
+			detect, on, since, end, rise, ewma, cusum, w.FalseAlarmYears, years, first, homes, before, atMost, ratio, change}})
 		cells := []any{w.Home, w.Room, detector, ewma, cusum}
 		for i := range 2 {
 			if i >= len(w.Detect) {

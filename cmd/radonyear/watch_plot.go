@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"radonyear/analysis"
@@ -21,6 +22,9 @@ func chartFigure(all []watched) (plot.Figure, error) {
 	f := plot.Figure{
 		Desc:  "Day means as factors on what is usual at that time of the year, their moving average (EWMA) with its limit, and the cumulative sum (CUSUM) with its limit; alarms as upright lines, and the likely first day of the rise.",
 		Notes: []string{"No alarm means unchanged and not low; a chart replaces neither the gauge on the pipe nor a retest. " + caution},
+	}
+	if slices.ContainsFunc(all, func(w watched) bool { return w.before != nil }) {
+		f.Desc += " Where another monitor learned it anew, what was usual before is a line too."
 	}
 	for i, w := range all {
 		average, sum := w.charts()
@@ -42,6 +46,7 @@ func chartFigure(all []watched) (plot.Figure, error) {
 	}
 	if len(all) > 1 {
 		f.Title = fmt.Sprintf("Are %d systems still doing their work?", len(all))
+		f.Lead = usualsDiffer(all)
 		if len(all) > 2 {
 			f.Columns = 2
 		}
@@ -51,11 +56,34 @@ func chartFigure(all []watched) (plot.Figure, error) {
 	f.Title = "Is the system still doing its work? Home " + report.PlaceName(analysis.Place{Home: w.Home, Room: w.Room})
 	f.Lead = fmt.Sprintf("State on %s: %s. Usual: %s Bq/m³, from %s.", temporal.Date(w.Points[len(w.Points)-1].Day, w.zone).Format(time.DateOnly), w.State,
 		report.Number(w.GM), count(w.Days, "day"))
+	if u := w.before; u != nil {
+		f.Lead = fmt.Sprintf("%s, %s.", strings.TrimSuffix(f.Lead, "."), w.usualWords())
+	}
+	if w.usualRose {
+		f.Lead += " If the system failed, that was learned as usual: look at the gauge."
+	}
 	if a := w.Alarm; a != nil {
 		f.Lead += fmt.Sprintf(" Alarm of %s, likely since %s: a rise by a factor of %s, %g %% interval %s.", temporal.Date(a.Day, w.zone).Format(time.DateOnly),
 			temporal.Date(a.Start, w.zone).Format(time.DateOnly), report.Number(a.Ratio.Value), round(100*a.Ratio.Confidence), report.Interval(a.Ratio))
 	}
 	return f, nil
+}
+
+// mostUsuals is how many monitors' usuals a picture of several tells in words.
+const mostUsuals = 3
+
+// usualsDiffer names the monitors whose usual is another than before, "" where none is.
+func usualsDiffer(all []watched) string {
+	var words []string
+	for _, w := range all {
+		if w.before != nil && w.before.change() != "not certain" {
+			words = append(words, fmt.Sprintf("What is usual by %s is %s.", report.MonitorName(w.Place), w.usualWords()))
+		}
+	}
+	if n := len(words) - mostUsuals; n > 0 {
+		words = append(words[:mostUsuals], fmt.Sprintf("That of %d more is another than before, too.", n))
+	}
+	return strings.Join(words, " ")
 }
 
 // charts are the panels of one monitor.
@@ -83,8 +111,12 @@ func (w watched) charts() (average, sum plot.Panel) {
 			plot.Rule{Look: plot.Look{Role: plot.Attention, Label: "alarm"}, Upright: true, At: float64(a.Day) + 0.5})
 	}
 	x := plot.Axis{Kind: plot.Dates}
+	usual := []plot.Mark{plot.Rule{Look: plot.Look{Role: plot.Quiet, Label: "as usual"}, At: 1}}
+	if u := w.before; u != nil { // both are told with the season taken out, as the days are drawn
+		usual = append(usual, plot.Rule{Look: plot.Look{Role: plot.Level2, Label: "as usual before, by another monitor"}, At: 1 / u.over.Value})
+	}
 	average = plot.Panel{X: x, Y: plot.Axis{Label: "Day mean over what is usual, ratio", Kind: plot.Log},
-		Marks: append(append([]plot.Mark{days, plot.Rule{Look: plot.Look{Role: plot.Quiet, Label: "as usual"}, At: 1}, limit(math.Exp(w.EWMALimit), "its limit")}, alarms...), ewma)}
+		Marks: slices.Concat([]plot.Mark{days}, usual, []plot.Mark{limit(math.Exp(w.EWMALimit), "its limit")}, alarms, []plot.Mark{ewma})}
 	sum = plot.Panel{X: x, Y: plot.Axis{Label: "CUSUM, sum of ln(ratio)", Include: []float64{0}}, Height: 110,
 		Marks: append(append([]plot.Mark{limit(w.CUSUMLimit, "its limit")}, alarms...), cusum)}
 	return average, sum

@@ -44,6 +44,9 @@ func TestReadmeWatch(t *testing.T) {
 		fmt.Sprintf("half of the stopped fans were seen within %s days and nine in ten within %s,", stopped[7], stopped[8]),
 		fmt.Sprintf("half of the fans that lost half of their work within %s, and %s %% of those within a year.", half[7], half[6]),
 		fmt.Sprintf("left out of these delays, %s of %s whose fan stopped and %s of %s whose level doubled.", stopped[3], stopped[1], twice[3], twice[1]),
+		// What a scheduler goes by: an alarm comes before a picture that could not be written.
+		fmt.Sprintf("| %d | no answer: nothing could be read, judged or written; or an answer for which no other status below stands, and not the picture", exitNoAnswer),
+		fmt.Sprintf("| %d | answered, and a chart of `radonyear watch` raised an alarm, or what is usual rose with another monitor, whether or not something was left out or its picture could not be written |", exitAlarm),
 		fmt.Sprintf("(of levels that doubled on that day %s %% were told so, and of homes to which nothing happened %s %%:", doubled[1], nothing[1]),
 	} {
 		if !strings.Contains(says, want) {

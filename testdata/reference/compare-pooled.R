@@ -26,9 +26,10 @@ invq <- function(y, v, c) {
   hi <- max(v); while (f(hi) > 0) hi <- hi * 4
   uniroot(f, c(0, hi), tol = 1e-15 * hi)$root
 }
-nexthome <- function(y, v, common, p) {
+# Of normals with the mean and variance that of says of a tau^2.
+nexthome <- function(y, v, p, of) {
   nu <- length(y) - 1; q0 <- at(y, v, 0)$q
-  part <- function(t2, x) { a <- at(y, v, t2); pnorm((x - a$m) / sqrt(1 / sum(a$w) + t2 + common)) }
+  part <- function(t2, x) { n <- of(t2); pnorm((x - n[1]) / sqrt(n[2])) }
   cdf <- function(x) pchisq(q0, nu, lower.tail = FALSE) * part(0, x) +
     integrate(function(l) sapply(l, function(l) { c <- exp(l); part(invq(y, v, c), x) * dchisq(c, nu) * c }), log(q0) - 45, log(q0), rel.tol = 1e-9, subdivisions = 2000)$value
   s <- sd(y) + sqrt(max(v))
@@ -41,9 +42,12 @@ pool <- function(name, y, sd, common = 0, conf = 0.95, mixed = TRUE) {
   input <- list(log = y, sd = sd, common = common, confidence = conf)
   add(paste("pool:", name), input, c(log = a$m, lower = a$m - half, upper = a$m + half, tau = sqrt(t2), q = q, p = pchisq(q, k - 1, lower.tail = FALSE), i2 = t2 / (t2 + typical),
     tau_lower = sqrt(min(t2, invq(y, v, qchisq(1 - al / 2, k - 1)))), tau_upper = sqrt(max(t2, invq(y, v, qchisq(al / 2, k - 1))))), 1e-7)
-  # No further in than the mean's limits with what homes differ by added.
-  least <- sqrt(qt(1 - al / 2, k - 1)^2 * (max(1, a$q / (k - 1)) / sum(a$w) + t2) + qnorm(1 - al / 2)^2 * common)
-  add(paste("next:", name), input, c(lower = min(nexthome(y, v, common, al / 2), a$m - least), upper = max(nexthome(y, v, common, 1 - al / 2), a$m + least)), 2e-4)
+  # No further in than the mean's limits with what homes differ by added, in one estimate or over what Q says.
+  least <- sqrt(half^2 + qt(1 - al / 2, k - 1)^2 * t2)
+  free <- function(t2) { a <- at(y, v, t2); c(a$m, 1 / sum(a$w) + t2 + common) }
+  about <- function(t2) c(a$m, (half / qnorm(1 - al / 2))^2 + t2)
+  add(paste("next:", name), input, c(lower = min(nexthome(y, v, al / 2, free), nexthome(y, v, al / 2, about), a$m - least),
+    upper = max(nexthome(y, v, 1 - al / 2, free), nexthome(y, v, 1 - al / 2, about), a$m + least)), 2e-4)
   # nlme has the same likelihood without the restriction; with it and a sigma held at 1 its criterion is another.
   if (mixed) {
     m <- lme(y ~ 1, random = ~ 1 | id, weights = varFixed(~ v), data = data.frame(y, v, id = factor(seq_along(y))), method = "ML", control = lmeControl(sigma = 1))

@@ -56,7 +56,8 @@ func (f Figure) numbered() Figure {
 		p.Y.Names = slices.Clone(p.Y.Names)
 		for k, n := range p.Y.Names {
 			if !allDrawable(n) {
-				p.Y.Names[k] = fmt.Sprintf("no. %d", k+1)
+				_, number := parted(n)
+				p.Y.Names[k] = fmt.Sprintf("no. %d%s", k+1, number)
 			}
 		}
 	}

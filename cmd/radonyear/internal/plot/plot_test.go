@@ -222,6 +222,26 @@ func TestCutApart(t *testing.T) {
 			}
 		}
 	}
+	// How many homes a group has is never cut, also where names are then counted themselves.
+	for _, all := range [][]string{
+		{"the municipality in the north of the district (12)", "short (3)"},
+		{"the old school at the end of the lane 1 (12)", "the old school at the end of the lane 2 (12)"},
+		{strings.Repeat("x", 400) + "1" + strings.Repeat("x", 400) + " (7)", strings.Repeat("x", 400) + "2" + strings.Repeat("x", 400) + " (7)"},
+	} {
+		seen := map[string]bool{}
+		for i, s := range rowText.cutApart(all, most) {
+			if _, number := parted(all[i]); rowText.wide(s) > most || !strings.HasSuffix(s, number) || s != all[i] && !strings.Contains(s, "…") || seen[s] {
+				t.Errorf("%.60q is cut to %q", all[i], s)
+			}
+			seen[s] = true
+		}
+	}
+	p := Panel{Y: Axis{Kind: Rows, Names: []string{strings.Repeat("long ", 200) + "(12)"}}}
+	for _, narrow := range []bool{false, true} {
+		if got := p.rowNames(300, narrow); !strings.HasSuffix(got[0], "… (12)") {
+			t.Errorf("a name of a thousand letters is cut to %q", got[0])
+		}
+	}
 	if same := rowText.cutApart([]string{"a name that is far too long for its row", "a name that is far too long for its row"}, most); same[0] != same[1] {
 		t.Errorf("one name is cut to %q", same)
 	}

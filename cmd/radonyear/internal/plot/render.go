@@ -204,7 +204,8 @@ func (p Panel) rowNames(across float64, narrow bool) []string {
 	}
 	var names []string
 	for _, n := range p.Y.Names {
-		names = append(names, clean(n))
+		name, number := parted(n)
+		names = append(names, clean(name)+number)
 	}
 	most := across * 0.3
 	if narrow { // a name stands above its row, before the text beside it

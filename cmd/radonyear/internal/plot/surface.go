@@ -6,6 +6,7 @@ import (
 	"image/color"
 	"image/png"
 	"math"
+	"regexp"
 	"strconv"
 	"strings"
 	"sync"
@@ -110,9 +111,19 @@ func (t textStyle) cut(s string, most float64) string {
 	return strings.TrimRight(string(runes[:low]), " ") + "…"
 }
 
-// cutApart shortens texts to a width so that those which differ still do: where their
-// beginnings are alike they are cut in their middle, and where that does not help they
-// are counted.
+// counted is the number in brackets that a name of several ends in, with the space before
+// it: "" where there is none.
+var counted = regexp.MustCompile(` \([0-9]+\)$`)
+
+// parted is a name without the number that it ends in, and that number, which is never cut.
+func parted(s string) (name, number string) {
+	number = counted.FindString(s)
+	return strings.TrimSuffix(s, number), number
+}
+
+// cutApart shortens texts to a width so that those which differ still do, and keeps a number
+// in brackets at their end: where their beginnings are alike they are cut in their middle, and
+// where that does not help they are counted.
 func (t textStyle) cutApart(all []string, most float64) []string {
 	out := make([]string, len(all))
 	alike := func() map[string]map[string]bool { // what is shown, and of which texts
@@ -126,18 +137,23 @@ func (t textStyle) cutApart(all []string, most float64) []string {
 		return of
 	}
 	for i, s := range all {
-		out[i] = t.cut(s, most)
-	}
-	for i, of := 0, alike(); i < len(all); i++ {
-		if len(of[out[i]]) > 1 {
-			out[i] = t.cutMiddle(all[i], "", most)
+		if out[i] = s; t.wide(s) > most {
+			name, number := parted(s)
+			out[i] = t.cut(name, most-t.wide(number)) + number
 		}
 	}
-	counted := map[string]int{}
 	for i, of := 0, alike(); i < len(all); i++ {
 		if len(of[out[i]]) > 1 {
-			counted[out[i]]++
-			out[i] = t.cutMiddle(all[i], fmt.Sprintf(" (%d)", counted[out[i]]), most)
+			name, number := parted(all[i])
+			out[i] = t.cutMiddle(name, number, most)
+		}
+	}
+	times := map[string]int{}
+	for i, of := 0, alike(); i < len(all); i++ {
+		if len(of[out[i]]) > 1 {
+			times[out[i]]++
+			name, number := parted(all[i])
+			out[i] = t.cutMiddle(name, fmt.Sprintf(" (%d)", times[out[i]])+number, most)
 		}
 	}
 	return out

@@ -46,7 +46,7 @@ func (doc *Document) csv(b *bytes.Buffer) error {
 	var missing []string
 	if len(doc.Inputs) > 0 {
 		head = append(head, "rows_left_out", "homes_left_out", "rows_above_range")
-		missing = []string{strconv.FormatInt(doc.Rejected(), 10), strconv.Itoa(len(doc.LeftOut)), strconv.FormatInt(doc.aboveRange(), 10)}
+		missing = []string{strconv.FormatInt(doc.Rejected(), 10), strconv.Itoa(Homes(doc.LeftOut)), strconv.FormatInt(doc.aboveRange(), 10)}
 	}
 	w.Write(head)
 	for _, r := range t.Rows {

@@ -41,6 +41,15 @@ type Document struct {
 	Confidence float64   // a probability for people is never rounded across it or its complement
 }
 
+// Homes is of how many homes something was left out: a home may have several detectors.
+func Homes(left []LeftOut) int {
+	names := map[string]bool{}
+	for _, l := range left {
+		names[l.Place.Home] = true
+	}
+	return len(names)
+}
+
 // Field is a named value: string, bool, int, float64, time.Time, a slice of
 // strings or numbers, nil, or []Field for a nested object.
 type Field struct {
