@@ -102,7 +102,14 @@ func (p *program) publishDescription(c *cli.Context, q surveyQuestion, o *publis
 		Tables: []report.Table{q.publishedTable(groups, merged, rows, o)},
 	}
 	if far != nil {
-		doc.Notes = append(doc.Notes, analysis.Note{Code: "far-from-log-normal", Text: strings.Join(far, ", ") + ": the values as they stand are far from log-normal. The mean and the fitted shares rest on that shape, and may be far off: use the counted shares where any are told."})
+		beside := "use the counted shares"
+		switch {
+		case !slices.Contains(tellable, true):
+			beside = "rest nothing on them, for no counted share can be told beside them"
+		case slices.Contains(tellable, false):
+			beside += " where they are told"
+		}
+		doc.Notes = append(doc.Notes, analysis.Note{Code: "far-from-log-normal", Text: strings.Join(far, ", ") + ": the values as they stand are far from log-normal. The mean and the fitted shares rest on that shape, and may be far off: " + beside + "."})
 	}
 	if not != nil {
 		doc.Notes = append(doc.Notes, analysis.Note{Code: "not-log-normal", Text: strings.Join(not, ", ") + ": the values are not log-normal. Hold the fitted shares to the counted ones, and believe those."})

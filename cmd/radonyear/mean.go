@@ -138,7 +138,7 @@ func (p *program) mean(c *cli.Context) error {
 		Settings: slices.Concat([]report.Field{{Name: "confidence", Value: opt.Confidence}, {Name: "phase", Value: phase}}, readingSettings(c)),
 		Inputs:   inputs(files, phase), Rejects: rejectsFile(c), Notes: inputNotes(files, daily, phase), LeftOut: left,
 		After: []string{
-			"Bq/m³, of the days' means. Correlation time: until what days share has fallen to 1/e. Worth days: so many independent days of the same spread would have an interval as wide as the one given. The last column is what the formula for independent days would have claimed.",
+			"Bq/m³, of the days' means; by the model those at an end or beside a gap weigh more, and CSV and JSON have the plain mean too (plain_mean). Correlation time: until what days share has fallen to 1/e. Worth days: so many independent days of the same spread would have an interval as wide as the one given. The last column is what the formula for independent days would have claimed.",
 			"The mean of the time measured, taken for one kind of time throughout: part the file where a system was switched. It is no mean of a year: radonyear annual gives that. " + caution,
 		},
 	}

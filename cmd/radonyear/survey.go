@@ -14,6 +14,7 @@ import (
 
 	"radonyear/analysis"
 	"radonyear/analysis/annual"
+	"radonyear/analysis/lognormal"
 	"radonyear/analysis/survey"
 	"radonyear/analysis/temporal"
 	"radonyear/cmd/radonyear/internal/plot"
@@ -243,6 +244,8 @@ func (p *program) survey(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
+	doc.Notes = append(doc.Notes, shapeWithin(in.homes, post)...)
+	doc.Notes = append(doc.Notes, q.sharesApart(post, plain, whole[0])...)
 	doc.Tables = q.surveyTables(post, plain, whole[0], in.shared)
 	doc.CSVTable = 2
 	doc.After = q.communitySentences(post)
@@ -548,6 +551,74 @@ func (q communityQuestion) areas(homes []survey.Home) (areas []survey.Area, err 
 	return areas, nil
 }
 
+// shapeWithin says where homes are not log-normal within their areas, as the model takes
+// them to be: of the distance of each from its area's mean logarithm, in units of what the
+// model has it scatter by. Homes below a limit have no such distance, and by covariates the
+// homes of an area have means of their own, so there nothing is said.
+func shapeWithin(homes []survey.Home, post survey.PosteriorResult) []analysis.Note {
+	if post.Below+post.Between > 0 || len(post.Fixed) > 1 {
+		return nil
+	}
+	mean := map[string]float64{}
+	for _, a := range post.Areas {
+		mean[a.Area] = a.MeanLog
+	}
+	var obs []lognormal.Observation
+	for _, h := range homes {
+		obs = append(obs, lognormal.Exact(math.Exp((h.Log-mean[h.Area])/math.Hypot(post.SDHome.Value, h.SE))))
+	}
+	shape, err := lognormal.Shape(obs)
+	if err != nil { // too few, or all alike
+		return nil
+	}
+	const cure = "within areas, which the model takes them to be: its means and shares rest on that. Hold its shares to those measured, and look at radonyear describe --by area"
+	switch shape.Verdict() {
+	case lognormal.FarFromLogNormal:
+		return []analysis.Note{{Code: "far-from-log-normal", Text: "Homes are far from log-normal " + cure + "."}}
+	case lognormal.NotLogNormal:
+		return []analysis.Note{{Code: "not-log-normal", Text: "Homes are not log-normal " + cure + "."}}
+	}
+	return nil
+}
+
+// sharesApart says where the modelled share and the one measured do not meet.
+func (q communityQuestion) sharesApart(post survey.PosteriorResult, plain []survey.RawArea, whole survey.RawArea) []analysis.Note {
+	var apart []string
+	add := func(name string, modelled []survey.AboveLevel, counted []survey.RawShare) {
+		for i, s := range modelled {
+			if i < len(counted) && (s.Share.Upper < counted[i].Share.Lower || counted[i].Share.Upper < s.Share.Lower) {
+				apart = append(apart, fmt.Sprintf("%s above %s", name, told(s.Level)))
+			}
+		}
+	}
+	add("all homes", post.Community.Above, whole.Above)
+	raw := map[string]survey.RawArea{}
+	for _, a := range plain {
+		raw[a.Area] = a
+	}
+	for _, a := range post.Areas {
+		add(cmp.Or(a.Area, "(none)"), a.Above, raw[a.Area].Above)
+	}
+	return q.apartNote(apart)
+}
+
+// apartNote says of shares above a level, named, that what the model has of them and what
+// was measured do not meet.
+func (q communityQuestion) apartNote(apart []string) []analysis.Note {
+	if apart == nil {
+		return nil
+	}
+	const most = 5
+	if n := len(apart) - most; n > 0 {
+		apart = append(apart[:most:most], fmt.Sprintf("and %d more", n))
+	}
+	cure := "A shape that is not log-normal does that: hold to what was measured."
+	if q.testError != "none" {
+		cure = "The season and the errors of tests do that, which the model takes off, and so does a shape that is not log-normal, which it takes for granted: rest nothing on either alone."
+	}
+	return []analysis.Note{{Code: "shares-apart", Text: "The modelled share and the one measured do not meet: " + strings.Join(apart, ", ") + ". " + cure}}
+}
+
 // mostInASeason is from which share of homes in one quarter of the year on it is said
 // that all lean on the profile's season.
 const mostInASeason = 0.8
@@ -724,6 +795,11 @@ func rawShare(r survey.RawArea, level int) any {
 	return r.Above[level].Share
 }
 
+// exceedsWords says what an area's probability is of.
+func exceedsWords(share float64) string {
+	return fmt.Sprintf(" P>%g%%: the probability that more than %g %% of the area's homes are above the level.", round(100*share), round(100*share))
+}
+
 // recruited says how the homes came into the survey.
 var recruited = map[string]string{
 	"":          "How the homes were recruited was not stated (--recruitment): shares of homes that someone chose to test are not shares of all homes.",
@@ -746,6 +822,9 @@ func (q communityQuestion) communitySentences(post survey.PosteriorResult) []str
 		whose += " Raw means were taken for annual ones (--test-error none), so the spread of short tests is in every figure."
 	}
 	out = append(out, whose+fmt.Sprintf(" Homes differ within an area by a GSD of %s, areas by %s.", report.Number(math.Exp(post.SDHome.Value)), report.Number(math.Exp(post.SDArea.Value))))
+	if q.exceeds > 0 {
+		out[len(out)-1] += exceedsWords(q.exceeds)
+	}
 	if len(post.Fixed) > 1 {
 		out = append(out, covariateSentence(post.Fixed, q.Confidence, math.Sqrt2*math.Erfinv(q.Confidence)))
 	}

@@ -69,6 +69,15 @@ func (q communityQuestion) publish(o *publishing, in communityRead) (pub survey.
 	if q.oneSeason(in.all) >= mostInASeason {
 		doc.Notes = append(doc.Notes, analysis.Note{Code: "one-season", Text: "Most homes were measured in one season: how it differs from the year is taken from the profile, and an error in that moves all homes alike, which intervals are wider for."})
 	}
+	var apart []string // by what is told alone
+	for _, r := range append([]survey.PublishedRow{pub.Community}, pub.Areas...) {
+		for _, a := range r.Above {
+			if a.Share != nil && a.Counted != nil && (a.Share.Upper < a.Counted.Lower || a.Counted.Upper < a.Share.Lower) {
+				apart = append(apart, r.Name+" above "+told(a.Level))
+			}
+		}
+	}
+	doc.Notes = append(doc.Notes, q.apartNote(apart)...)
 	when = quarters(mids, o.MinCell)
 	doc.Tables = []report.Table{q.publishedResult(pub, when, o.missing(in.left)), q.publishedTable(pub)}
 	doc.After = q.publishedSentences(pub, when)
@@ -223,6 +232,10 @@ func (q communityQuestion) publishedSentences(pub survey.Published, when []strin
 	}
 	if u := pub.Unmeasured; u != nil && u.Areas > 0 {
 		whose += fmt.Sprintf(" In %s, of about %s dwellings in all, no home was measured: no row is of them, and the figures for all take them to be like the others.", count(u.Areas, "area"), told(u.Dwellings))
+	}
+	whose += " Homes of an area are taken for log-normal, which what is told here cannot show: radonyear survey says where they are not."
+	if q.exceeds > 0 {
+		whose += exceedsWords(q.exceeds)
 	}
 	out := []string{recruited[q.recruitment], whose}
 	if len(when) > 0 {
