@@ -41,13 +41,14 @@ type Document struct {
 	Confidence float64   // a probability for people is never rounded across it or its complement
 }
 
-// Homes is of how many homes something was left out: a home may have several detectors.
+// Homes is of how many homes something was left out: a home may have several detectors,
+// and its name may be that of another in another area.
 func Homes(left []LeftOut) int {
-	names := map[string]bool{}
+	homes := map[[2]string]bool{}
 	for _, l := range left {
-		names[l.Place.Home] = true
+		homes[[2]string{l.Place.Home, l.Place.Area}] = true
 	}
-	return len(names)
+	return len(homes)
 }
 
 // Field is a named value: string, bool, int, float64, time.Time, a slice of
