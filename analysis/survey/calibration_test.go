@@ -53,7 +53,7 @@ func calibration(set community, n int, seed uint64) [][]float64 {
 		var g *grid
 		var d *design
 		for { // few homes may not suffice
-			c.sigma, c.tau = math.Abs(rng.NormFloat64()), math.Abs(rng.NormFloat64())
+			c.sigma, c.tau, c.differ = math.Abs(rng.NormFloat64()), math.Abs(rng.NormFloat64()), spreadDiffers
 			if set.floor != 0 { // its prior is flat: a fixed one would be no draw from it, and its square shows that
 				c.floor = 2 * rng.NormFloat64()
 			}
@@ -95,16 +95,17 @@ func calibration(set community, n int, seed uint64) [][]float64 {
 			panic(err)
 		}
 		level := c.levels[index]
-		m, spread, _ := g.level(x, j)
+		l, third := g.level(x, j)
+		m, spread, _ := x.spreads(j, l, third)
 		// The area is described for its own homes' covariates.
 		shift := c.floor * (d.areas[j].at[len(d.areas[j].at)-1]*d.scale[d.p-1] + d.centre[d.p-1])
 		if c.floor == 0 {
 			shift = 0
 		}
 		u[3], _ = m.below(level + shift)
-		truth := c.sigma
+		truth := c.sigmas[index]
 		if v := d.areas[j].vary; v != nil {
-			truth = math.Hypot(c.sigma, c.floor*d.scale[1]*math.Sqrt(v[len(v)-1]))
+			truth = math.Hypot(truth, c.floor*d.scale[1]*math.Sqrt(v[len(v)-1]))
 		}
 		for k := range m.w {
 			m.c[k] = -spread[k] * spread[k] / 2

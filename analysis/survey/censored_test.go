@@ -268,25 +268,35 @@ func denseLevel(d *design, j int, s *sums, tau float64, x point) func(p float64)
 // A covariate's coefficient of 0.5 with a variance of 0.16, which varies by 0.25 among an
 // area's homes, adds 0.25β² to σ² = 0.36: of mean 0.25(0.25 + 0.16) = 0.1025 and variance
 // 0.0625(2·0.16² + 4·0.25·0.16) = 0.0132. With 0.0001 in place of 0.16 it adds 0.0625
-// and is as good as known.
+// and is as good as known. σ² itself differs between areas by e^(4·0.1²) − 1 of its square.
 func TestSpreadsWithin(t *testing.T) {
 	d := &design{p: 2}
 	a := place{vary: []float64{0, 0, 0.25}}
 	x := point{sigma: 0.6, beta: []float64{4, 0.5}, cov: []float64{0.3, 0, 0, 0.16}}
-	s := d.spreadsWithin(a, x)
-	q, r := s.narrow*s.narrow-0.36, s.wide*s.wide-0.36
-	mean := s.first*q + (1-s.first)*r
-	near(t, "mean", mean, 0.1025, 1e-12)
-	near(t, "variance", s.first*q*q+(1-s.first)*r*r-mean*mean, 0.0132, 1e-12)
-	if q < 0 || q > r {
-		t.Errorf("%v and %v", q, r)
+	moments := func(what string, s []possible, parts int, wantMean, wantVariance float64) {
+		t.Helper()
+		if len(s) != parts {
+			t.Errorf("%s: %v", what, s)
+		}
+		p, mean, second := 0.0, 0.0, 0.0
+		for _, x := range s {
+			v := x.sd * x.sd
+			p, mean, second = p+x.p, mean+x.p*v, second+x.p*v*v
+			if !(v > 0) {
+				t.Errorf("%s: %v", what, s)
+			}
+		}
+		near(t, what+", probability", p, 1, 1e-12)
+		near(t, what+", mean", mean, wantMean, 1e-4)
+		near(t, what+", variance", second-mean*mean, wantVariance, 1e-3)
 	}
+	own := 0.36 * 0.36 * (math.Exp(0.04) - 1)
+	moments("unknown", d.spreadsWithin(a, x), 6, 0.36+0.1025, own+0.0132)
 	x.cov[3] = 0.0001
-	if s = d.spreadsWithin(a, x); s.first != 1 {
-		t.Errorf("as good as known, and %v", s)
-	}
-	near(t, "known", s.narrow, math.Sqrt(0.36+0.25*0.2501), 1e-12)
-	if s = d.spreadsWithin(place{}, x); s != (twoSpreads{0.6, 0.6, 1}) {
-		t.Errorf("no covariates: %v", s)
+	moments("as good as known", d.spreadsWithin(a, x), 3, 0.36+0.25*0.2501, own)
+	moments("no covariates", d.spreadsWithin(place{}, x), 3, 0.36, own)
+	x.sigma = 0
+	if s := d.spreadsWithin(place{}, x); len(s) != 1 || s[0] != (possible{0, 1}) {
+		t.Errorf("homes all alike: %v", s)
 	}
 }

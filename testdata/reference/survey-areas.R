@@ -123,6 +123,9 @@ add("sums: below a limit, at 0.8 and 0.5", d, c(b0 = b[1], b1 = b[2], logLik = c
 
 ## Posteriors, by sums over a plain fine grid of the spreads
 # Exact homes, the fixed effect normal given the spreads. At each place the joint normal of (β, u).
+# An area's own spread is σ·exp(δz − δ²), z standard normal, summed over 41 z.
+middle <- function(from, to, n) from + (to - from) * (seq_len(n) - .5) / n
+delta <- .1; zs <- middle(-4.1, 4.1, 41); pz <- dnorm(zs) / sum(dnorm(zs)); off <- exp(delta * zs - delta^2)
 posterior <- function(d, sigmas, taus, prior, level = 100, more = .2) {
   area <- unique(d$a); J <- length(area); Z <- outer(d$a, area, "==") * 1; X <- matrix(1, length(d$y), 1); M <- cbind(X, Z)
   g <- expand.grid(s = sigmas, t = taus); l <- numeric(nrow(g)); mean <- matrix(0, nrow(g), J + 1); var <- matrix(0, nrow(g), J + 1)
@@ -138,24 +141,36 @@ posterior <- function(d, sigmas, taus, prior, level = 100, more = .2) {
   }
   p <- exp(l - max(l)); p <- p / sum(p)
   q <- function(x, at) { w <- tapply(p, x, sum); c <- cumsum(w) - w / 2; approx(c, as.numeric(names(w)), at)$y }
-  at <- function(c, dd, tail, j) { f <- function(t) sum(p * pnorm((c + dd * t - mean[, j]) / sqrt(var[, j]))) - tail; uniroot(f, c(-30, 30), tol = 1e-11)$root }
+  over <- function(f) sum(pz * sapply(off, function(o) sum(p * f(g$s * o))))
+  at <- function(cc, dd, tail, j) { f <- function(t) over(function(s) pnorm((cc(s) + dd(s) * t - mean[, j]) / sqrt(var[, j]))) - tail; uniroot(f, c(-30, 30), tol = 1e-11)$root }
   list(p = p, g = g, mean = mean, var = var, q = q, at = at, u1 = u1, out = {
     o <- c(b0 = sum(p * mean[, 1]), se0 = sqrt(sum(p * (var[, 1] + mean[, 1]^2)) - sum(p * mean[, 1])^2),
       meanTau2 = sum(p * g$t^2), u1 = sum(p * u1), m1 = sum(p * mean[, 2]), s1 = sqrt(sum(p * (var[, 2] + mean[, 2]^2)) - sum(p * mean[, 2])^2))
-    o["gmLower"] <- exp(at(0, 1, .025, 2)); o["gmUpper"] <- exp(at(0, 1, .975, 2))
-    o["amLower"] <- exp(at(-g$s^2 / 2, 1, .025, 2)); o["am"] <- exp(at(-g$s^2 / 2, 1, .5, 2)); o["amUpper"] <- exp(at(-g$s^2 / 2, 1, .975, 2))
+    zero <- function(s) 0; one <- function(s) 1; half <- function(s) -s^2 / 2; itself <- function(s) s
+    o["gmLower"] <- exp(at(zero, one, .025, 2)); o["gmUpper"] <- exp(at(zero, one, .975, 2))
+    o["amLower"] <- exp(at(half, one, .025, 2)); o["am"] <- exp(at(half, one, .5, 2)); o["amUpper"] <- exp(at(half, one, .975, 2))
     if (g$s[1] > 0) {
-      o["shareLower"] <- pnorm(at(log(level), g$s, .025, 2)); o["shareUpper"] <- pnorm(at(log(level), g$s, .975, 2))
-      o["share"] <- sum(p * pnorm((mean[, 2] - log(level)) / sqrt(g$s^2 + var[, 2])))
-      o["exceeds"] <- 1 - sum(p * pnorm((log(level) + g$s * qnorm(more) - mean[, 2]) / sqrt(var[, 2])))
+      there <- function(s) log(level)
+      o["shareLower"] <- pnorm(at(there, itself, .025, 2)); o["shareUpper"] <- pnorm(at(there, itself, .975, 2))
+      o["share"] <- over(function(s) pnorm((mean[, 2] - log(level)) / sqrt(s^2 + var[, 2])))
+      o["exceeds"] <- 1 - over(function(s) pnorm((log(level) + s * qnorm(more) - mean[, 2]) / sqrt(var[, 2])))
       o["medianSigma"] <- q(g$s, .5)
     }
     o["medianTau"] <- q(g$t, .5); o["upperTau"] <- q(g$t, .975); o })
 }
-middle <- function(from, to, n) from + (to - from) * (seq_len(n) - .5) / n
 d <- homes(c(3, 8, 5, 2, 12, 7), .4, .8, -9, TRUE); d$x1 <- NULL; d$below <- NULL
 add("sums, posterior: six areas", d, posterior(d, middle(.35, 1.6, 100), middle(0, 4, 200), 1)$out, 2e-3)
 add("sums, posterior: eight schools", schools, posterior(list(a = schools$a, y = schools$y, se = schools$se), 0, middle(0, 6, 3000), 1)$out, 2e-3)
+
+# How far counties' spreads lie apart: ln s² of n homes is ln σ² + digamma(ν/2) − ln(ν/2), ν = n − 1,
+# with the variance trigamma(ν/2); what is left between counties is that of ln σ², twice that of ln σ.
+apart <- function(y) {
+  a <- cells(y); k <- a$n >= 3 & a$sd > 0; nu <- a$n[k] - 1
+  m <- rma(2 * log(a$sd[k]) - digamma(nu / 2) + log(nu / 2), trigamma(nu / 2), method = "REML", control = list(threshold = 1e-12, maxiter = 1000))
+  ci <- confint(m)$random["tau", ]
+  c(cells = sum(k), sd = ci[["estimate"]] / 2, lower = ci[["ci.lb"]] / 2, upper = ci[["ci.ub"]] / 2)
+}
+add("apart: spreads within Minnesota's counties, by floor", list(like = "lme4: Minnesota, floor, zeros as 0.1"), apart(radon$gh), 1e-4)
 
 # Below a limit: the intercept on the grid too, and each area summed over its level μ,
 # a cell of which has the prior's probability and the likelihood in its middle.
