@@ -776,9 +776,13 @@ type PublishedValues struct {
 	Homes       int // at least so many
 	GM, GSD, AM *analysis.Estimate
 	Ranks       []PublishedRank
-	Above       []PublishedShare  // Share is the fitted one
-	Shape       lognormal.Verdict // as they stand: how ties spread apart hangs on how many homes make them
-	Withheld    []Withheld
+	Above       []PublishedShare // Share is the fitted one
+	// NotLogNormal says what Shape has against the values as they stand, where it has
+	// anything and can judge them. How far they are from that shape it does not say: of few
+	// homes that is as a rule far, and would tell how many they are. How ties spread apart
+	// would tell it too.
+	NotLogNormal bool
+	Withheld     []Withheld
 }
 
 // PublishedRank is the value that a share P of homes does not exceed, Bq/m³.
@@ -795,7 +799,7 @@ type PublishedRank struct {
 // three homes or more of as many as are told lie beyond it on either side. The fit is to
 // be made with Counts that come to the number told, so that no limit holds more of the
 // number than that. The mean and the shares that rest on the fit leave however well it
-// fits, with Shape to be told beside: they follow from the geometric mean and standard
+// fits, with NotLogNormal to be told beside: they follow from the geometric mean and standard
 // deviation, which leave, so that keeping them would hide nothing. A mean above the
 // values is kept, because a word beside it would tell how large the largest is.
 //
@@ -813,7 +817,7 @@ func PublishValues(d lognormal.Description, po PublishOptions) (PublishedValues,
 	}
 	v := PublishedValues{Homes: AtLeast(d.N, k)}
 	if d.Shape != nil {
-		v.Shape = d.Shape.AsTheyStand()
+		v.NotLogNormal = d.Shape.AsTheyStand() >= lognormal.NotLogNormal && d.Shape.AsTheyStand() <= lognormal.FarFromLogNormal
 	}
 	if d.Fit != nil {
 		if d.Fit.N != v.Homes {

@@ -73,12 +73,9 @@ func (p *program) publishDescription(c *cli.Context, q surveyQuestion, o *publis
 			}
 		}
 	}
-	var far, not []string // rows of such a shape
+	var not []string // rows of another shape
 	for i, v := range rows {
-		switch v.Shape {
-		case lognormal.FarFromLogNormal:
-			far = append(far, q.groupName(groups[i]))
-		case lognormal.NotLogNormal:
+		if v.NotLogNormal {
 			not = append(not, q.groupName(groups[i]))
 		}
 	}
@@ -94,14 +91,14 @@ func (p *program) publishDescription(c *cli.Context, q surveyQuestion, o *publis
 		survey.Withheld{What: "digits", Why: "two significant, limits rounded outwards"},
 		survey.Withheld{What: "least and most", Why: "one home's each"},
 		survey.Withheld{What: "homes, rooms, detectors, dates, files", Why: "they identify"},
-		survey.Withheld{What: "homes below a limit, tests and plot of the shape, next home", Why: "nearer to single homes, and not needed"})
+		survey.Withheld{What: "how many homes lie below a limit, tests and plot of the shape, next home", Why: "nearer to single homes, and not needed"})
 	withheld = append(withheld, o.untold(all.left)...)
 	doc := report.Document{
 		Command: "describe", Version: version, Levels: q.levels, Confidence: q.opt.Confidence,
 		Settings: append(q.publishedSettings(), o.settings()...), Notes: append(o.notes(all.after), all.published(q, o.MinCell)...), LeftOut: o.leftOut(all.left),
 		Tables: []report.Table{q.publishedTable(groups, merged, rows, o)},
 	}
-	if far != nil {
+	if not != nil {
 		beside := "use the counted shares"
 		switch {
 		case !slices.Contains(tellable, true):
@@ -109,10 +106,7 @@ func (p *program) publishDescription(c *cli.Context, q surveyQuestion, o *publis
 		case slices.Contains(tellable, false):
 			beside += " where they are told"
 		}
-		doc.Notes = append(doc.Notes, analysis.Note{Code: "far-from-log-normal", Text: strings.Join(far, ", ") + ": the values as they stand are far from log-normal. The mean and the fitted shares rest on that shape, and may be far off: " + beside + "."})
-	}
-	if not != nil {
-		doc.Notes = append(doc.Notes, analysis.Note{Code: "not-log-normal", Text: strings.Join(not, ", ") + ": the values are not log-normal. Hold the fitted shares to the counted ones, and believe those."})
+		doc.Notes = append(doc.Notes, analysis.Note{Code: "not-log-normal", Text: strings.Join(not, ", ") + ": the values as they stand are not log-normal. The mean and the fitted shares rest on that shape, and may be far off: " + beside + "."})
 	}
 	if apart != nil {
 		cure := "The shape assumed does not hold out there: use the counted share."
@@ -247,9 +241,9 @@ func (q surveyQuestion) publishedTable(groups []group, merged map[string]bool, r
 			}
 			cells = append(cells, pointed(s.Share), s.Share == nil, share, shareInterval, ranged(s.Counted), toldRange(s.Counted), s.Counted == nil)
 		}
-		shape := "" // what a note says of it: that the values are log-normal, or too few to tell, is none
-		if v.Shape == lognormal.FarFromLogNormal || v.Shape == lognormal.NotLogNormal {
-			shape = v.Shape.String()
+		shape := "" // that the values are log-normal, or that nobody can tell, is not said
+		if v.NotLogNormal {
+			shape = lognormal.NotLogNormal.String()
 		}
 		t.Rows = append(t.Rows, report.Row{Label: name, Cells: append(cells, shape, withheldFields(v.Withheld))})
 	}

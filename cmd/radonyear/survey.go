@@ -244,7 +244,7 @@ func (p *program) survey(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
-	doc.Notes = append(doc.Notes, shapeWithin(in.homes, post)...)
+	doc.Notes = append(doc.Notes, shapeWithin(in.homes)...)
 	doc.Notes = append(doc.Notes, q.sharesApart(post, plain, whole[0])...)
 	doc.Tables = q.surveyTables(post, plain, whole[0], in.shared)
 	doc.CSVTable = 2
@@ -552,23 +552,10 @@ func (q communityQuestion) areas(homes []survey.Home) (areas []survey.Area, err 
 }
 
 // shapeWithin says where homes are not log-normal within their areas, as the model takes
-// them to be: of the distance of each from its area's mean logarithm, in units of what the
-// model has it scatter by. Homes below a limit have no such distance, and by covariates the
-// homes of an area have means of their own, so there nothing is said.
-func shapeWithin(homes []survey.Home, post survey.PosteriorResult) []analysis.Note {
-	if post.Below+post.Between > 0 || len(post.Fixed) > 1 {
-		return nil
-	}
-	mean := map[string]float64{}
-	for _, a := range post.Areas {
-		mean[a.Area] = a.MeanLog
-	}
-	var obs []lognormal.Observation
-	for _, h := range homes {
-		obs = append(obs, lognormal.Exact(math.Exp((h.Log-mean[h.Area])/math.Hypot(post.SDHome.Value, h.SE))))
-	}
-	shape, err := lognormal.Shape(obs)
-	if err != nil { // too few, or all alike
+// them to be.
+func shapeWithin(homes []survey.Home) []analysis.Note {
+	shape, ok := survey.ShapeWithin(homes)
+	if !ok {
 		return nil
 	}
 	const cure = "within areas, which the model takes them to be: its means and shares rest on that. Hold its shares to those measured, and look at radonyear describe --by area"
@@ -591,7 +578,9 @@ func (q communityQuestion) sharesApart(post survey.PosteriorResult, plain []surv
 			}
 		}
 	}
-	add("all homes", post.Community.Above, whole.Above)
+	if q.populations == nil { // else the modelled one is of dwellings
+		add("all homes", post.Community.Above, whole.Above)
+	}
 	raw := map[string]survey.RawArea{}
 	for _, a := range plain {
 		raw[a.Area] = a
@@ -612,9 +601,9 @@ func (q communityQuestion) apartNote(apart []string) []analysis.Note {
 	if n := len(apart) - most; n > 0 {
 		apart = append(apart[:most:most], fmt.Sprintf("and %d more", n))
 	}
-	cure := "A shape that is not log-normal does that: hold to what was measured."
+	cure := "A shape that is not log-normal within areas does that, and areas whose homes spread far more or less than others': hold to what was measured."
 	if q.testError != "none" {
-		cure = "The season and the errors of tests do that, which the model takes off, and so does a shape that is not log-normal, which it takes for granted: rest nothing on either alone."
+		cure = "The season and the errors of tests do that, which the model takes off; and so do a shape that is not log-normal within areas, and areas whose homes spread far more or less than others', which it does not expect. Rest nothing on either alone."
 	}
 	return []analysis.Note{{Code: "shares-apart", Text: "The modelled share and the one measured do not meet: " + strings.Join(apart, ", ") + ". " + cure}}
 }

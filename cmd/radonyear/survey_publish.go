@@ -70,7 +70,11 @@ func (q communityQuestion) publish(o *publishing, in communityRead) (pub survey.
 		doc.Notes = append(doc.Notes, analysis.Note{Code: "one-season", Text: "Most homes were measured in one season: how it differs from the year is taken from the profile, and an error in that moves all homes alike, which intervals are wider for."})
 	}
 	var apart []string // by what is told alone
-	for _, r := range append([]survey.PublishedRow{pub.Community}, pub.Areas...) {
+	rows := pub.Areas
+	if !pub.PopulationGiven { // else the modelled share of all is of dwellings
+		rows = append([]survey.PublishedRow{pub.Community}, rows...)
+	}
+	for _, r := range rows {
 		for _, a := range r.Above {
 			if a.Share != nil && a.Counted != nil && (a.Share.Upper < a.Counted.Lower || a.Counted.Upper < a.Share.Lower) {
 				apart = append(apart, r.Name+" above "+told(a.Level))
@@ -233,7 +237,7 @@ func (q communityQuestion) publishedSentences(pub survey.Published, when []strin
 	if u := pub.Unmeasured; u != nil && u.Areas > 0 {
 		whose += fmt.Sprintf(" In %s, of about %s dwellings in all, no home was measured: no row is of them, and the figures for all take them to be like the others.", count(u.Areas, "area"), told(u.Dwellings))
 	}
-	whose += " Homes of an area are taken for log-normal, which what is told here cannot show: radonyear survey says where they are not."
+	whose += " Homes of an area are taken for log-normal, which what is told here cannot show: radonyear survey looks at that where no home lies below a limit."
 	if q.exceeds > 0 {
 		whose += exceedsWords(q.exceeds)
 	}
