@@ -45,7 +45,7 @@ func chartFigure(all []watched) (plot.Figure, error) {
 		f.Panels = append(f.Panels, average)
 	}
 	if len(all) > 1 {
-		f.Title = fmt.Sprintf("Are %d systems still doing their work?", len(all))
+		f.Title = stillWorking(all)
 		f.Lead = usualsDiffer(all)
 		if len(all) > 2 {
 			f.Columns = 2
@@ -67,6 +67,19 @@ func chartFigure(all []watched) (plot.Figure, error) {
 			temporal.Date(a.Start, w.zone).Format(time.DateOnly), report.Number(a.Ratio.Value), round(100*a.Ratio.Confidence), report.Interval(a.Ratio))
 	}
 	return f, nil
+}
+
+// stillWorking is the question that charts of several monitors answer: of one home's system,
+// or of several homes'.
+func stillWorking(all []watched) string {
+	homes := map[string]bool{}
+	for _, w := range all {
+		homes[w.Home] = true
+	}
+	if len(homes) == 1 {
+		return fmt.Sprintf("Is the system still doing its work? Home %s, by %d monitors", report.PlaceName(analysis.Place{Home: all[0].Home}), len(all))
+	}
+	return fmt.Sprintf("Are the systems of %d homes still doing their work?", len(homes))
 }
 
 // mostUsuals is how many monitors' usuals a picture of several tells in words.

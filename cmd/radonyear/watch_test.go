@@ -179,3 +179,20 @@ func TestChartOnce(t *testing.T) {
 		t.Errorf("the earlier one was charted again (%v)", err)
 	}
 }
+
+// TestStillWorking: the title of several charts asks of systems, of which a home has one,
+// however many monitors stand in it.
+func TestStillWorking(t *testing.T) {
+	of := func(homes ...string) (all []watched) {
+		for _, h := range homes {
+			all = append(all, watched{Place: analysis.Place{Home: h}})
+		}
+		return all
+	}
+	if got := stillWorking(of("A", "A")); got != "Is the system still doing its work? Home A, by 2 monitors" {
+		t.Error(got)
+	}
+	if got := stillWorking(of("A", "A", "B")); got != "Are the systems of 2 homes still doing their work?" {
+		t.Error(got)
+	}
+}
