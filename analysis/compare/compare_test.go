@@ -211,7 +211,7 @@ func TestFlattened(t *testing.T) {
 		near(t, fmt.Sprintf("mean without at %g", r), got.Without.AnnualMean.Value, 300*besselI0(amplitude), 1)
 		near(t, fmt.Sprintf("mean with at %g", r), got.With.AnnualMean.Value/(300*math.Exp(step)*besselI0(amplitude*r*r)), 1, tolerance)
 		// As though nothing were flattened: the model itself at r = 1.
-		c, err := prepare(Home{Without: []analysis.Series{log("A", "m", winter, without...)}, With: []analysis.Series{log("A", "m", summer, with...)}}, Options{Profile: p, Confidence: 0.95, Levels: []float64{200}})
+		c, err := prepare(Home{Without: []analysis.Series{log("A", "m", winter, without...)}, With: []analysis.Series{log("A", "m", summer, with...)}}, Options{Profile: p, Confidence: 0.95, Levels: []float64{200}}, false)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -284,8 +284,8 @@ func TestYear(t *testing.T) {
 }
 
 // TestLastSystem: how high a home is now is a question of the last of several systems that
-// ran one after another, and is answered as if nothing else had been measured with one; the
-// reduction and both annual means are of all.
+// ran one after another, and is answered as if nothing else had been measured with one, of the
+// twelve months around that; the reduction and both annual means are of all.
 func TestLastSystem(t *testing.T) {
 	before := log("A", "m", day(2026, 1, 10), flat(40, 600)...)
 	first, second := log("A", "m", day(2026, 2, 22), flat(20, 400)...), log("A", "m", day(2026, 3, 16), flat(30, 40)...)
@@ -299,26 +299,26 @@ func TestLastSystem(t *testing.T) {
 	}
 	fan, sump := []string{"fan"}, []string{"fan", "sump"}
 	plain, alone := of([]analysis.Series{both}), of([]analysis.Series{second})
-	if plain.Last != nil || analysis.HasNote(plain.Notes, "last-system") || plain.Below[0].Verdict == annual.Below || alone.Below[0].Verdict != annual.Below {
-		t.Fatalf("without a word of systems %v, %+v; the second alone %+v", plain.Last, plain.Below, alone.Below)
+	if plain.Now != nil || analysis.HasNote(plain.Notes, "last-system") || plain.Below[0].Verdict == annual.Below || alone.Below[0].Verdict != annual.Below {
+		t.Fatalf("without a word of systems %v, %+v; the second alone %+v", plain.Now, plain.Below, alone.Below)
 	}
 	for name, r := range map[string]Result{
 		"by switches":            of([]analysis.Series{both}, Ran{To: day(2026, 2, 20)}, Ran{day(2026, 2, 20), day(2026, 3, 16), fan}, Ran{From: day(2026, 3, 16), Systems: sump}),
 		"an off in between":      of([]analysis.Series{first, second}, Ran{day(2026, 2, 20), day(2026, 3, 14), fan}, Ran{From: day(2026, 3, 14), To: day(2026, 3, 15)}, Ran{From: day(2026, 3, 15), Systems: sump}),
 		"said twice of the last": of([]analysis.Series{both}, Ran{day(2026, 3, 30), day(2026, 4, 15), sump}, Ran{day(2026, 3, 16), day(2026, 4, 1), sump}, Ran{day(2026, 2, 22), day(2026, 3, 16), fan}),
 	} {
-		if r.Last == nil || r.Last.Systems != `"fan" and "sump"` || r.Last.Days != 30 || r.Last.RawMean != 40 {
-			t.Errorf("%s: %+v", name, r.Last)
+		if r.Now == nil || r.Now.Systems != `"fan" and "sump"` || r.Now.Days != 30 || r.Now.RawMean != 40 {
+			t.Errorf("%s: %+v", name, r.Now)
 			continue
 		}
-		if !slices.Equal(r.Below, alone.Below) || r.Last.AnnualMean.Value != alone.With.AnnualMean.Value || r.Last.YearStart != alone.YearStart {
-			t.Errorf("%s: %+v of %+v, the second alone %+v of %+v", name, r.Below, r.Last, alone.Below, alone.With)
+		if b := r.Below[0]; b.Verdict != annual.Below || math.Abs(r.Now.AnnualMean.Value/alone.With.AnnualMean.Value-1) > 0.1 || !r.Now.YearStart.Equal(day(2025, 9, 30)) {
+			t.Errorf("%s: %+v of %+v, the second alone %+v of %+v", name, r.Below, r.Now, alone.Below, alone.With)
 		}
-		if r.With.Days < 50 || r.With.AnnualMean.Value < 2*r.Last.AnnualMean.Value || r.Reduction.Value > alone.Reduction.Value-10 {
+		if r.With.Days < 50 || r.With.AnnualMean.Value < 2*r.Now.AnnualMean.Value || r.Reduction.Value > alone.Reduction.Value-10 {
 			t.Errorf("%s: with all that ran %+v, %+v; the second alone %v", name, r.With, r.Reduction, alone.Reduction.Value)
 		}
 		if !slices.ContainsFunc(r.Notes, func(n analysis.Note) bool {
-			return n.Code == "last-system" && strings.Contains(n.Text, `is of "fan" and "sump" alone, by what was measured from 2026-03-16 on: over 30 days`)
+			return n.Code == "last-system" && strings.Contains(n.Text, `is of "fan" and "sump" alone, by what was measured from 2026-03-16 on: over 30 days, raw mean 40 Bq/m³, annual mean about `)
 		}) {
 			t.Errorf("%s: %v", name, r.Notes)
 		}
@@ -327,14 +327,76 @@ func TestLastSystem(t *testing.T) {
 		"at one time":              of([]analysis.Series{both}, Ran{day(2026, 2, 22), day(2026, 4, 15), fan}, Ran{day(2026, 3, 1), day(2026, 4, 15), []string{"sump"}}),
 		"one reading goes through": of([]analysis.Series{result("t", day(2026, 2, 22), 50, 100, false)}, Ran{day(2026, 2, 20), day(2026, 3, 16), fan}, Ran{From: day(2026, 3, 16), Systems: sump}),
 	} {
-		if r.Last != nil || !slices.ContainsFunc(r.Notes, func(n analysis.Note) bool {
+		if r.Now != nil || !slices.ContainsFunc(r.Notes, func(n analysis.Note) bool {
 			return n.Code == "last-system" && strings.Contains(n.Text, "leave the readings")
 		}) {
-			t.Errorf("%s: %+v, %v", name, r.Last, r.Notes)
+			t.Errorf("%s: %+v, %v", name, r.Now, r.Notes)
 		}
 	}
-	if r := of([]analysis.Series{both}, Ran{From: day(2026, 2, 20), Systems: sump}); r.Last != nil || analysis.HasNote(r.Notes, "last-system") {
-		t.Errorf("both from the first day on: %+v, %v", r.Last, r.Notes)
+	if r := of([]analysis.Series{both}, Ran{From: day(2026, 2, 20), Systems: sump}); r.Now != nil || analysis.HasNote(r.Notes, "last-system") {
+		t.Errorf("both from the first day on: %+v, %v", r.Now, r.Notes)
+	}
+}
+
+// TestNow: readings with the system may go on long after the twelve months that both sides
+// were measured in most. What is said of now is by the last twelve months of them then, and
+// of twelve months that hold all of these, whenever the others were.
+func TestNow(t *testing.T) {
+	before := result("b", day(2025, 1, 6), 4, 640, false)
+	of := func(ran []Ran, with ...analysis.Series) Result {
+		r, err := Compare(Home{Without: []analysis.Series{before}, With: with, Ran: ran}, Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return r
+	}
+	note := func(r Result, code, text string) bool {
+		return slices.ContainsFunc(r.Notes, func(n analysis.Note) bool { return n.Code == code && strings.Contains(n.Text, text) })
+	}
+	// A fan that did its work, and a retest of the second autumn that says it does no more.
+	r := of(nil, result("t", day(2025, 3, 1), 92, 60, false), result("u", day(2026, 9, 1), 91, 450, false))
+	switch n := r.Now; {
+	case n == nil || r.Below[0].Verdict != annual.Above || n.RawMean != 450 || n.Days != 91 || n.Systems != "" || !n.From.Equal(day(2025, 12, 1)) || !n.Start.Equal(day(2026, 9, 1)):
+		t.Errorf("%+v, %+v", n, r.Below)
+	case n.YearStart.After(n.Start) || n.YearEnd.Before(n.End) || n.AnnualMean.Lower < 200 || n.Verdict != NotShown || r.Verdict != Reduced:
+		t.Errorf("%+v, %v", n, r.Verdict)
+	case !note(r, "later-readings", "from 2026-09-01 to 2026-11-30: over 91 days, raw mean 450 Bq/m³, annual mean about "):
+		t.Error(r.Notes)
+	}
+	alone := of(nil, result("u", day(2026, 9, 1), 91, 450, false)) // all there is, and so around it too
+	if alone.Now != nil || analysis.HasNote(alone.Notes, "later-readings") {
+		t.Errorf("the retest alone: %+v, %v", alone.Now, alone.Notes)
+	}
+	if r.Now.AnnualMean.Value != alone.With.AnnualMean.Value || r.Now.YearStart != alone.YearStart || r.Below[0] != alone.Below[0] {
+		t.Errorf("%+v %+v, the retest alone %+v %+v", r.Now, r.Below, alone.With, alone.Below)
+	}
+	// Thirty days more than the twelve months are all of them; one more is not.
+	monitor := func(days int) analysis.Series { return log("A", "m", day(2025, 1, 20), flat(days, 60)...) }
+	if r := of(nil, monitor(351+30)); r.Now != nil || !r.YearStart.Equal(day(2025, 1, 6)) {
+		t.Errorf("30 days after %v: %+v", r.YearEnd, r.Now)
+	}
+	r = of(nil, monitor(351+31))
+	if n := r.Now; n == nil || n.Days != 365 || !n.YearStart.Equal(n.Start) || !n.YearEnd.Equal(n.End) || !n.End.Equal(day(2026, 2, 6)) {
+		t.Errorf("31 days after %v: %+v", r.YearEnd, n)
+	}
+	// Of the last of two systems only its last twelve months.
+	ran := []Ran{{day(2025, 1, 20), day(2025, 3, 1), []string{"fan"}}, {From: day(2025, 3, 1), Systems: []string{"sump"}}}
+	r = of(ran, log("A", "m", day(2025, 1, 20), slices.Concat(flat(40, 300), flat(100, 60), flat(365, 450))...))
+	if n := r.Now; n == nil || n.Systems != `"sump"` || n.RawMean != 450 || n.Days != 365 || r.Below[0].Verdict != annual.Above {
+		t.Errorf("%+v, %+v", n, r.Below)
+	}
+	if !note(r, "last-system", `"sump" alone, by what was measured from 2025-06-09 on, in the last twelve months with it: over 365 days, raw mean 450`) || analysis.HasNote(r.Notes, "later-readings") {
+		t.Error(r.Notes)
+	}
+	// One result of more than a year is the latest, though it begins before.
+	r = of(nil, result("t", day(2025, 3, 1), 92, 60, false), result("u", day(2026, 1, 1), 400, 450, false))
+	if n := r.Now; n == nil || n.RawMean != 450 || n.Days != 400 || r.Below[0].Verdict != annual.Above {
+		t.Errorf("%+v, %+v", n, r.Below)
+	}
+	// Nothing but limits on both sides says nothing of now by itself; that is said.
+	r, err := Compare(Home{Without: []analysis.Series{result("b", day(2025, 1, 6), 4, 100, true)}, With: []analysis.Series{result("t", day(2025, 3, 1), 92, 60, false), result("u", day(2026, 9, 1), 91, 10, true)}}, Options{})
+	if err != nil || r.Now != nil || !note(r, "later-readings", "is not of the latest alone, of which nothing can be said: ") {
+		t.Errorf("%v, %+v, %v", err, r.Now, r.Notes)
 	}
 }
 
@@ -378,6 +440,7 @@ func TestNotes(t *testing.T) {
 			ran(base, Ran{day(2026, 2, 20), day(2026, 2, 22), []string{"fan"}}, Ran{From: day(2026, 2, 22), Systems: []string{"sump"}}), Options{}},
 		{"last-system", ran(base, Ran{To: day(2026, 2, 20)}, Ran{day(2026, 2, 20), day(2026, 3, 15), []string{"fan"}}, Ran{From: day(2026, 3, 15), Systems: []string{"fan", "sump"}}),
 			ran(base, Ran{From: day(2026, 2, 20), Systems: []string{"fan", "sump"}}), Options{}},
+		{"later-readings", Home{Without: base.Without, With: []analysis.Series{after, log("A", "n", day(2027, 4, 1), flat(40, 60)...)}}, base, Options{}},
 		// The same one switched on twice.
 		{"several-systems", ran(base, Ran{day(2026, 2, 20), day(2026, 3, 15), []string{""}}, Ran{From: day(2026, 3, 15), Systems: []string{"", ""}}), ran(base, Ran{From: day(2026, 2, 20), Systems: []string{""}}), Options{}},
 		// A column that says fan in every row is of the home; one that says passive first is of a time.

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"radonyear/analysis"
+	"radonyear/analysis/temporal"
 )
 
 // Ran is a time and the systems that ran in it, as switches or the readings say.
@@ -60,14 +61,15 @@ func (r Ran) words() string {
 	return strings.TrimSuffix(strings.Join(parts, " and "), ",")
 }
 
-// Last is the last of several systems that ran in turn with the system, and the home with
-// it alone.
-type Last struct {
-	From    time.Time // since when it ran, or they
-	Systems string    // in words
+// Now is the home as it is now, where that is less than all that was measured with the
+// system: by what was measured with the last of several systems that ran in turn, or in the
+// last twelve months, or both.
+type Now struct {
+	From    time.Time // what begins earlier is left out
+	Systems string    // in words, where the last of several systems is what sets it apart
 	Side
 	YearStart, YearEnd time.Time         // the twelve months that its annual mean is of
-	Reduction          analysis.Estimate // by it alone, %
+	Reduction          analysis.Estimate // by those readings alone, %
 	Verdict            Verdict
 }
 
@@ -99,8 +101,8 @@ func (c *comparison) systems() {
 		}
 		c.note("several-systems", "what was measured with the system is not of one alone: %s. The reduction is of all that ran, together or in turn: read it as that, or measure with each system alone, the others switched off%s", c.told(with), more)
 	}
-	if len(with) > 1 {
-		c.inTurn, c.last = true, lastOf(all)
+	if c.inTurn = len(with) > 1; c.inTurn {
+		c.last = lastOf(all)
 	}
 	// What is the same on both sides is what the home has, and says nothing of a time.
 	if len(without) > 0 && len(with) > 0 && !slices.Equal(distinct(without), distinct(with)) {
@@ -123,34 +125,87 @@ func lastOf(all []Ran) *Ran {
 	return &last
 }
 
-// now is the home with the last of several systems that ran in turn, against the same
-// readings without: how high the home is now is a question of that one. It is noted of what
-// is said of now which of them it is of.
+// goesOn is for how many days readings with the system may go on after the twelve months of
+// both annual means, of a side of few days without it say, with nothing said of now by
+// themselves.
+const goesOn = 30
+
+// now is the home as it is now, against the same readings without the system, and notes of
+// what is said of now what it is of. The twelve months of both annual means are those that both
+// sides were measured in most; they may lie years back, and what ran then may run no more.
 func (c *comparison) now(r *Result) {
-	if !c.inTurn {
-		return
-	}
-	if c.last != nil {
-		if side := since(c.h.With, c.last.From); side != nil {
-			if one, err := Compare(Home{Without: c.h.Without, With: side, Switched: c.h.Switched, Timed: true}, c.opt); err == nil {
-				r.Last = &Last{From: c.last.From.In(c.zone), Systems: c.last.words(), Side: one.With, YearStart: one.YearStart, YearEnd: one.YearEnd, Reduction: one.Reduction, Verdict: one.Verdict}
-				r.Below = one.Below
-			}
+	firstWith, with := temporal.Covered(c.observed(1))
+	end := firstWith + len(with)
+	later := end > c.data.To+goesOn
+	from, side, last := temporal.Date(end-year, c.zone), c.h.With, c.last
+	if last != nil {
+		if alone := since(side, last.From); alone != nil {
+			side = alone
+		} else { // one result goes through
+			last = nil
 		}
 	}
-	if l := r.Last; l != nil {
-		mean := fmt.Sprintf("about %.0f Bq/m³, %.0f to %.0f", l.AnnualMean.Value, l.AnnualMean.Lower, l.AnnualMean.Upper)
-		if l.AllBelow {
-			mean = fmt.Sprintf("under %.0f Bq/m³", l.AnnualMean.Upper)
-		}
-		change := string(l.Verdict)
-		if l.Verdict == Reduced {
-			change = fmt.Sprintf("shown, %.0f %% to %.0f %%", l.Reduction.Lower, l.Reduction.Upper)
-		}
-		c.note("last-system", "what is said of now, held against a level, is of %s alone, by what was measured from %s on: over %g days, annual mean %s; a reduction by it is %s", l.Systems, l.Start.Format(time.DateOnly), math.Round(10*l.Days)/10, mean, change)
-		return
+	all := readings(side)
+	if last != nil && !last.From.Before(from) {
+		from = last.From
+	} else {
+		side = latest(side, from)
 	}
-	c.note("last-system", "what is said of now, held against a level, is of all of these systems too, and not of the last alone: for that leave the readings with the others out of the files")
+	cut := readings(side) < all
+	var failed error
+	if last != nil || later {
+		one, err := compareSides(Home{Without: c.h.Without, With: side, Switched: c.h.Switched, Timed: true}, c.opt, true)
+		if failed = err; err == nil {
+			r.Now = &Now{From: from.In(c.zone), Side: one.With, YearStart: one.YearStart, YearEnd: one.YearEnd, Reduction: one.Reduction, Verdict: one.Verdict}
+			r.Below = one.Below
+		}
+	}
+	n := r.Now
+	if c.inTurn && (last == nil || n == nil) {
+		c.note("last-system", "what is said of now, held against a level, is of all of these systems too, and not of the last alone: for that leave the readings with the others out of the files")
+	}
+	switch {
+	case n == nil && later:
+		c.note("later-readings", "readings with the system go on after the twelve months of both annual means, and what is said of now is not of the latest alone, of which nothing can be said: %v", failed)
+	case n == nil:
+	case last != nil:
+		n.Systems = last.words()
+		change := string(n.Verdict)
+		if n.Verdict == Reduced {
+			change = fmt.Sprintf("shown, %.0f %% to %.0f %%", n.Reduction.Lower, n.Reduction.Upper)
+		}
+		on := " on"
+		if cut {
+			on = " on, in the last twelve months with it"
+		}
+		c.note("last-system", "what is said of now, held against a level, is of %s alone, by what was measured from %s%s: over %s, %s; a reduction by it is %s", n.Systems, n.Start.Format(time.DateOnly), on, dayCount(n.Days), n.words(), change)
+	default:
+		c.note("later-readings", "readings with the system go on after the twelve months of both annual means; what is said of now is by those of the last twelve months, from %s to %s: over %s, %s", n.Start.Format(time.DateOnly), n.End.Add(-time.Second).Format(time.DateOnly), dayCount(n.Days), n.words())
+	}
+}
+
+// words are what was measured and the annual mean.
+func (s Side) words() string {
+	if s.AllBelow {
+		return fmt.Sprintf("no more than limits, annual mean under %.0f Bq/m³", s.AnnualMean.Upper)
+	}
+	return fmt.Sprintf("raw mean %.0f Bq/m³, annual mean about %.0f, %.0f to %.0f", s.RawMean, s.AnnualMean.Value, s.AnnualMean.Lower, s.AnnualMean.Upper)
+}
+
+// dayCount is a length of time with its unit.
+func dayCount(days float64) string {
+	if days = math.Round(10*days) / 10; days == 1 {
+		return "1 day"
+	}
+	return fmt.Sprintf("%g days", days)
+}
+
+// readings counts them.
+func readings(side []analysis.Series) (n int) {
+	for _, s := range side {
+		n += s.Len()
+	}
+	return n
 }
 
 // since are a side's readings that begin at some time or later.
@@ -170,6 +225,23 @@ func since(side []analysis.Series, from time.Time) (out []analysis.Series) {
 		}
 	}
 	return out
+}
+
+// latest are a side's readings that begin at some time or later; where none does, those that
+// lie mostly after it, as one of more than a year.
+func latest(side []analysis.Series, from time.Time) []analysis.Series {
+	if out := since(side, from); out != nil {
+		return out
+	}
+	middle := from
+	for _, s := range side {
+		for _, x := range s.Readings() {
+			if x.Start.Add(x.End.Sub(x.Start)/2).After(from) && x.Start.Before(middle) {
+				middle = x.Start
+			}
+		}
+	}
+	return since(side, middle)
 }
 
 // distinct are systems in words, each once, in order.

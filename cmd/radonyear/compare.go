@@ -132,6 +132,7 @@ type compared struct {
 	found   *found          // where the switch was looked for
 	through []through       // monitors that stood through the switch
 	toggles []toggle        // where they are known
+	rises   []rise          // of its readings with the system, those that go on
 	sides   [2][]analysis.Series
 }
 
@@ -410,16 +411,8 @@ func (q compareQuestion) one(i int, h ingest.Home, sides parted) (compared, erro
 	}
 	r.Home, r.Area = h.Name, h.Area
 	r.Notes = slices.Concat(r.Notes, sides.notes())
-	r.Notes = slices.Concat(r.Notes, q.rose(h, sides))
-	if analysis.HasNote(r.Notes, afterSideRose) {
-		r.Below = slices.Clone(r.Below)
-		for k, b := range r.Below {
-			if b.Verdict != annual.Above {
-				r.Below[k].Verdict = risen
-			}
-		}
-	}
 	out := compared{Result: r, extra: h.Extra, toggles: sides.toggles, sides: [2][]analysis.Series{sides.without, sides.with}}
+	q.rose(&out, h, sides)
 	if q.find {
 		// Days that were parted where they differ most show nothing by themselves: no
 		// change, and of a level neither, since a strong season may be what parts them.
@@ -436,13 +429,15 @@ func (q compareQuestion) one(i int, h ingest.Home, sides parted) (compared, erro
 	}
 	if q.through {
 		var notes []analysis.Note
-		out.through, notes = q.series(sides, r.Last)
+		out.through, notes = q.series(sides, r.Now)
 		out.Notes = append(slices.Clip(out.Notes), notes...)
 	}
-	if changes(q.switches.of(h.Name)) >= cyclingSwitches {
+	if n := spellChanges(sides.toggles, h.Series[0].Zone); n >= cyclingSwitches {
 		periods, below := sides.periods()
 		cycled, err := compare.Cycle(periods, compare.CycleOptions{Confidence: q.Confidence})
-		if err != nil {
+		if seen := max(0, len(periods)-1); seen < cyclingSwitches {
+			out.Notes = append(out.Notes, analysis.Note{Code: "no-cycling", Text: fmt.Sprintf("by the switches alone: of %d switches only %d have days measured before and after, and it takes %d to tell the system from drift, such as off, on, off, on, a week each", n, seen, cyclingSwitches)})
+		} else if err != nil {
 			out.Notes = append(out.Notes, analysis.Note{Code: "no-cycling", Text: "by the switches alone: " + err.Error()})
 		} else {
 			out.cycled = &cycled
@@ -696,13 +691,18 @@ func (q compareQuestion) compareTables(results []compared) []report.Table {
 			{Key: "ratio", Style: report.Estimate},
 			{Key: "reduction", Style: report.Estimate},
 			{Key: "change", Style: report.Text},
-			{Key: "last_system", Style: report.Nested},
+			{Key: "now", Style: report.Nested},
+			{Key: "now_annual_mean", Style: report.Estimate, CSVOnly: true},
 			{Key: "below", Style: report.Nested},
 			{Key: "reduced_by", Style: report.Nested},
 			{Key: "cycling", Style: report.Nested},
 			{Key: "found", Style: report.Nested},
 		})}
-	now := report.Table{Title: "The annual mean with the system, against each level in Bq/m³:", Columns: []report.Column{{Head: "Home", Style: report.Text}}, Hidden: len(q.Levels) <= mostBeside}
+	title := "The annual mean with the system, against each level in Bq/m³:"
+	if slices.ContainsFunc(results, func(r compared) bool { return r.Now != nil }) {
+		title = "The annual mean with the system, where a note says so as it is now, against each level in Bq/m³:"
+	}
+	now := report.Table{Title: title, Columns: []report.Column{{Head: "Home", Style: report.Text}}, Hidden: len(q.Levels) <= mostBeside}
 	for _, l := range q.Levels {
 		at := strconv.FormatFloat(l, 'f', -1, 64)
 		chance, verdict := report.Column{Head: "P<" + at + "\n%", Style: report.Probability}, report.Column{Head: "Now, at\n" + at, Style: report.Text, Words: true, With: true}
@@ -760,7 +760,7 @@ func (q compareQuestion) compareTables(results []compared) []report.Table {
 		cells := []any{r.Home, r.Area, group, instant(r.Switched), sideFields(r.Without), sideFields(r.With),
 			r.Without.AnnualMean, r.With.AnnualMean, instant(r.YearStart), instant(r.YearEnd),
 			instant(r.Without.Start), instant(r.Without.End), r.Without.Days, sideRaw(r.Without), r.Without.AllBelow,
-			instant(r.With.Start), instant(r.With.End), r.With.Days, sideRaw(r.With), r.With.AllBelow, rawRatio(r.Result), r.SeasonArtefact, r.Ratio, r.Reduction, string(r.Verdict), lastFields(r.Last), below, reduced, cycledFields(r.cycled), foundFields(r.found)}
+			instant(r.With.Start), instant(r.With.End), r.With.Days, sideRaw(r.With), r.With.AllBelow, rawRatio(r.Result), r.SeasonArtefact, r.Ratio, r.Reduction, string(r.Verdict), nowFields(r.Now), nowMean(r.Now), below, reduced, cycledFields(r.cycled), foundFields(r.found)}
 		against := []any{r.Home}
 		for _, b := range r.Below {
 			cells = append(cells, b.Probability, string(b.Verdict), string(b.Verdict))
@@ -937,24 +937,37 @@ func (q compareQuestion) pooled(results []compared) (tables []report.Table, join
 		}
 		list, flat := []any{}, []any{}
 		for k, l := range q.Levels {
-			n, open, expected := 0, 0, 0.0
+			n, open, rose, expected := 0, 0, 0, 0.0
 			for _, r := range rs {
+				if r.Below[k].Verdict == risen { // nobody knows of now
+					rose++
+					continue
+				}
 				if now(r).AnnualMean.Value < l {
 					n++
 				}
 				if v := r.Below[k].Verdict; v != annual.Above && v != annual.Below {
 					open++
 				}
-				expected += r.Below[k].Probability / float64(len(rs))
+				expected += r.Below[k].Probability
 			}
-			share, err := compare.ShareBelow(n, len(rs), q.Confidence)
-			if err != nil {
-				return err
+			var share, mean any
+			if counted := len(rs) - rose; counted > 0 {
+				e, err := compare.ShareBelow(n, counted, q.Confidence)
+				if err != nil {
+					return err
+				}
+				e.Value, e.Lower, e.Upper, e.Unit = e.Value/100, e.Lower/100, e.Upper/100, "" // of percent
+				share, mean = e, expected/float64(counted)
 			}
-			share.Value, share.Lower, share.Upper, share.Unit = share.Value/100, share.Lower/100, share.Upper/100, "" // of percent
-			list = append(list, []report.Field{{Name: "level", Value: l}, {Name: "homes", Value: n}, {Name: "share", Value: share}, {Name: "expected_share", Value: expected}, {Name: "not_conclusive", Value: open}})
+			var out []analysis.Note
+			if rose > 0 {
+				out = []analysis.Note{{Code: "share-risen", Text: fmt.Sprintf("of those below %g Bq/m³, %s whose readings rose while the system ran left out: what they are now is not certain", l, count(rose, "home"))}}
+				notes = append(notes, out...)
+			}
+			list = append(list, []report.Field{{Name: "level", Value: l}, {Name: "homes", Value: n}, {Name: "share", Value: share}, {Name: "expected_share", Value: mean}, {Name: "not_conclusive", Value: open}, {Name: "risen", Value: rose}})
 			flat = append(flat, share, open)
-			below.Rows = append(below.Rows, report.Row{Cells: []any{name, len(of), l, share, open}})
+			below.Rows = append(below.Rows, report.Row{Label: name, Notes: rowNotes(out), Cells: []any{name, len(of) - rose, l, share, open}})
 		}
 		pooled.Rows = append(pooled.Rows, report.Row{Label: name, Notes: rowNotes(notes), Cells: slices.Concat([]any{key, name, len(of), len(effects)}, joined, []any{list}, flat)})
 		return nil
@@ -999,22 +1012,41 @@ func sideRaw(s compare.Side) any {
 	return s.RawMean
 }
 
-// now is the side that says how high a home is now: the last of several systems in turn, or
-// all that was measured with the system.
+// now is the side that says how high a home is now.
 func now(r compare.Result) compare.Side {
-	if r.Last != nil {
-		return r.Last.Side
+	if r.Now != nil {
+		return r.Now.Side
 	}
 	return r.With
 }
 
-// lastFields are those of the last of several systems in turn.
-func lastFields(l *compare.Last) any {
-	if l == nil {
+// nowFields are those of the home as it is now, where that is less than all with the system.
+func nowFields(n *compare.Now) any {
+	if n == nil {
 		return nil
 	}
-	return slices.Concat([]report.Field{{Name: "systems", Value: l.Systems}, {Name: "from", Value: instant(l.From)}}, sideFields(l.Side),
-		[]report.Field{{Name: "year_start", Value: instant(l.YearStart)}, {Name: "year_end", Value: instant(l.YearEnd)}, {Name: "reduction", Value: l.Reduction}, {Name: "change", Value: string(l.Verdict)}})
+	return slices.Concat([]report.Field{{Name: "from", Value: instant(n.From)}, {Name: "systems", Value: n.Systems}}, sideFields(n.Side),
+		[]report.Field{{Name: "year_start", Value: instant(n.YearStart)}, {Name: "year_end", Value: instant(n.YearEnd)}, {Name: "reduction", Value: n.Reduction}, {Name: "change", Value: string(n.Verdict)}})
+}
+
+func nowMean(n *compare.Now) any {
+	if n == nil {
+		return nil
+	}
+	return n.AnnualMean
+}
+
+// nowDays says which days with the system the home as it is now is by.
+func nowDays(n *compare.Now) string {
+	return fmt.Sprintf("the days with it from %s to %s", n.Start.Format(time.DateOnly), n.End.Add(-time.Second).Format(time.DateOnly))
+}
+
+// ofDays says which days with the system a verdict is of.
+func (r compared) ofDays() string {
+	if r.Now != nil {
+		return nowDays(r.Now)
+	}
+	return "all days with it"
 }
 
 func sideFields(s compare.Side) []report.Field {
@@ -1074,14 +1106,24 @@ func (q compareQuestion) compareInWords(r compared, isTyped bool) []string {
 	for _, a := range r.AtLeast {
 		lines = append(lines, fmt.Sprintf("Probability of a reduction of more than %g %%%s: %s %%.", round(100*a.Reduction), confirmed, report.Percent(a.Probability, q.Confidence)))
 	}
+	if n := r.Now; n != nil {
+		what := "with the system"
+		if n.Systems != "" {
+			what = "with " + n.Systems + " alone"
+		}
+		lines = append(lines, fmt.Sprintf("Now, %s, by %s: annual mean of the twelve months from %s %s.", what, nowDays(n), n.YearStart.Format(time.DateOnly), q.meanWords(n.Side)))
+	}
 	for k, b := range r.Below {
 		verdict := levelWords(r, k)
+		if p := max(b.Probability, 1-b.Probability); b.Verdict == annual.NotConclusive && p > q.Confidence && now(r.Result).Days < annual.LeastDays {
+			verdict += fmt.Sprintf(", with under %d hours measured", leastHours)
+		}
 		if b.Verdict == annual.Above || b.Verdict == annual.Below {
 			verdict = fmt.Sprintf("conclusive, %s %g Bq/m³", b.Verdict, b.Level)
 		}
 		what := "it is now"
 		if analysis.HasNote(r.Notes, afterSideRose) {
-			what = "the annual mean with the system, by all days with it, is"
+			what = "the annual mean with the system, by " + r.ofDays() + ", is"
 		}
 		lines = append(lines, fmt.Sprintf("Probability that %s below %g Bq/m³%s: %s %%. Verdict: %s.", what, b.Level, confirmed, report.Percent(b.Probability, q.Confidence), verdict))
 	}
@@ -1173,12 +1215,18 @@ func levelWords(r compared, k int) string {
 
 const unlessConfirmed = " unless the day is confirmed"
 
+// leastHours is how long the shortest test is that any verdict is of.
+var leastHours = int(math.Round(24 * annual.LeastDays))
+
 // compareSentences say under a result what it rests on.
 func (q compareQuestion) compareSentences(results []compared) []string {
 	var out []string
 	for i, s := range q.sentences() {
 		if i == 1 { // what annual says of its target
-			s = fmt.Sprintf("Both annual means are of the same twelve months: around all that was measured, or where that is more than a year, those of which most was measured on both sides. A change is shown where the %g %% interval of the ratio holds no 1 and each side was measured for %[2]d hours; a verdict on a level needs a probability of %[1]g %%.", round(100*q.Confidence), int(math.Round(24*annual.LeastDays)))
+			s = fmt.Sprintf("Both annual means are of the same twelve months: around all that was measured, or where that is more than a year, those of which most was measured on both sides. A change is shown where the %g %% interval of the ratio holds no 1 and each side was measured for %[2]d hours; a verdict on a level needs a probability of %[1]g %%, and %[2]d hours with the system too.", round(100*q.Confidence), leastHours)
+			if slices.ContainsFunc(results, func(r compared) bool { return r.Now != nil }) {
+				s += " What is said of now is of readings of the last twelve months, and of twelve months around these, where a note says so."
+			}
 			if q.find {
 				s += " By a switch that was looked for there is neither until its day is confirmed."
 			}

@@ -172,9 +172,9 @@ func homesRange(homes plot.Intervals, marks []plot.Mark) (low, high float64) {
 // mostDated is how many lines of several systems' switches the legend tells apart by day.
 const mostDated = 6
 
-// asNow says of which of several systems in turn a verdict is.
+// asNow says of a verdict that it is not of all that was measured with the system.
 func (r compared) asNow() string {
-	if r.Last == nil {
+	if r.Now == nil {
 		return ""
 	}
 	return " as it is now"
@@ -190,8 +190,13 @@ func (q compareQuestion) twoYearsFigure(r compared, typed bool) plot.Figure {
 		Desc:  "Readings over time without the system and with it; at the right both annual means of the same twelve months with their intervals; the levels as broken lines.",
 		Notes: []string{fmt.Sprintf("Both annual means are of the twelve months from %s. %s", r.YearStart.Format(time.DateOnly), caution)},
 	}
-	if l := r.Last; l != nil {
-		f.Lead += fmt.Sprintf(" With %s alone %s.", l.Systems, q.meanWords(l.Side))
+	if n := r.Now; n != nil {
+		what := "As it is now"
+		if n.Systems != "" {
+			what = "With " + n.Systems + " alone"
+		}
+		f.Lead += fmt.Sprintf(" %s %s.", what, q.meanWords(n.Side))
+		f.Notes[0] = fmt.Sprintf("As it is now: by %s, of the twelve months from %s. The other%s", nowDays(n), n.YearStart.Format(time.DateOnly), strings.TrimPrefix(f.Notes[0], "Both"))
 	}
 	for k, b := range r.Below {
 		f.Lead += fmt.Sprintf(" Verdict on %g Bq/m³, with the system%s: %s.", b.Level, r.asNow(), levelWords(r, k))
@@ -231,22 +236,41 @@ func (q compareQuestion) twoYearsFigure(r compared, typed bool) plot.Figure {
 	}
 	p.Marks = append(p.Marks, readingMarks(r.sides[0], plot.Before, "day without", "test without")...)
 	p.Marks = append(p.Marks, readingMarks(r.sides[1], plot.After, "day with", "test with")...)
-	// The means stand behind the last day drawn, next to each other.
-	from, to := plotDay(r.Without.Start), plotDay(r.Without.End)
-	for _, t := range []time.Time{r.Without.Start, r.Without.End, r.With.Start, r.With.End, r.YearStart, r.YearEnd} {
-		from, to = min(from, plotDay(t)), max(to, plotDay(t))
+	for _, x := range r.rises {
+		label := "readings rose, about " + x.since.Format(time.DateOnly)
+		p.Marks = append(p.Marks, plot.Rule{Look: plot.Look{Role: plot.Level3, Label: label}, Upright: true, At: plotDay(x.since)})
 	}
-	for k, s := range []compare.Side{r.Without, r.With} {
-		e := s.AnnualMean
-		role, label := []plot.Role{plot.Before, plot.After}[k], []string{"annual mean without", "annual mean with"}[k]
+	// The means stand behind the last day drawn, next to each other.
+	type mean struct {
+		compare.Side
+		role       plot.Role
+		label      string
+		start, end time.Time // of its twelve months
+	}
+	means := []mean{{r.Without, plot.Before, "annual mean without", r.YearStart, r.YearEnd}, {r.With, plot.After, "annual mean with", r.YearStart, r.YearEnd}}
+	if n := r.Now; n != nil {
+		means = append(means, mean{n.Side, plot.Joined, "annual mean as it is now", n.YearStart, n.YearEnd})
+	}
+	from, to := plotDay(r.Without.Start), plotDay(r.Without.End)
+	for _, m := range means {
+		for _, t := range []time.Time{m.Start, m.End, m.start, m.end} {
+			from, to = min(from, plotDay(t)), max(to, plotDay(t))
+		}
+	}
+	for k, m := range means {
+		e := m.AnnualMean
 		at := to + (to-from)*(0.02+0.025*float64(k))
-		if s.AllBelow { // only the upper limit is the home's own
-			p.Marks = append(p.Marks, plot.Intervals{Look: plot.Look{Role: role, Label: label + ", at most"}, At: []float64{at}, Value: []float64{e.Upper}, Low: []float64{math.Inf(-1)}, High: []float64{e.Upper}})
+		if m.AllBelow { // only the upper limit is the home's own
+			p.Marks = append(p.Marks, plot.Intervals{Look: plot.Look{Role: m.role, Label: m.label + ", at most"}, At: []float64{at}, Value: []float64{e.Upper}, Low: []float64{math.Inf(-1)}, High: []float64{e.Upper}})
 			continue
 		}
+		until := at
+		if r.Now != nil { // of two times twelve months each is drawn over its own
+			until = plotDay(m.end)
+		}
 		p.Marks = append(p.Marks,
-			plot.Rule{Look: plot.Look{Role: role}, At: e.Value, From: plotDay(r.YearStart), To: at},
-			plot.Intervals{Look: plot.Look{Role: role, Label: fmt.Sprintf("%s, %g %%", label, percent)}, At: []float64{at}, Value: []float64{e.Value}, Low: []float64{e.Lower}, High: []float64{e.Upper}})
+			plot.Rule{Look: plot.Look{Role: m.role}, At: e.Value, From: plotDay(m.start), To: until},
+			plot.Intervals{Look: plot.Look{Role: m.role, Label: fmt.Sprintf("%s, %g %%", m.label, percent)}, At: []float64{at}, Value: []float64{e.Value}, Low: []float64{e.Lower}, High: []float64{e.Upper}})
 	}
 	p.Marks = append(p.Marks, levelRules(q.Levels, false)...) // last: a mean on its level hides no line
 	f.Panels = []plot.Panel{p}

@@ -508,17 +508,28 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 		{Name: page.Say("Average over the year without the system"), Value: mean(r.Without, "before.annual_mean")},
 		{Name: page.Say("with the system"), Value: mean(r.With, "after.annual_mean")},
 	}
-	if l := r.Last; l != nil {
-		facts[1].Name = page.Say("with the systems that ran, all together")
-		facts = append(facts, page.Fact{Name: page.Say("with {} alone, measured from {} on", page.Name(l.Systems), page.Day(l.Start)), Value: mean(l.Side, "last_system.annual_mean")})
+	if n := r.Now; n != nil {
+		name := page.Say("with the system as it is now, measured from {} on", page.Day(n.Start))
+		if n.Systems != "" {
+			facts[1].Name = page.Say("with the systems that ran, all together")
+			name = page.Say("with {} alone, measured from {} on", page.Name(n.Systems), page.Day(n.Start))
+		}
+		facts = append(facts, page.Fact{Name: name, Value: mean(n.Side, "now.annual_mean")})
 	}
 	facts = append(facts, page.Fact{Name: page.Say("Reduction by the system"), Value: reduction})
+	allDays := "all days with the system" // what is said of now is of these
+	if n := r.Now; n != nil {
+		allDays = "the last twelve months with the system"
+		if n.Systems != "" {
+			allDays = "the days with what runs now"
+		}
+	}
 	for k, b := range r.Below {
 		text := map[annual.Verdict]string{
 			annual.Above:         with + ", the average over the year is " + q.likely() + " still above {}.",
 			annual.Below:         with + ", the average over the year is " + q.likely() + " below {}.",
 			annual.NotConclusive: with + ", the average over the year is more likely above {} than below; these measurements leave it open.",
-			risen:                "Whether this home is below {} now is not certain: the numbers here are of all days with the system, and the latest of them are higher than those before.",
+			risen:                "Whether this home is below {} now is not certain: the numbers here are of " + allDays + ", and the latest of them are higher than those before.",
 		}[b.Verdict]
 		if b.Verdict == annual.NotConclusive && b.Probability >= 0.5 {
 			text = with + ", the average over the year is more likely below {} than above; these measurements leave it open."
@@ -526,7 +537,7 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 		short.Blocks = append(short.Blocks, page.Block{Lead: following(ifWorked, page.Say(text, q.level(k)))})
 		chance := "Chance that it is now below {}"
 		if alarm != nil {
-			chance = "Chance that it is below {}, by all days with the system"
+			chance = "Chance that it is below {}, by " + allDays
 		}
 		facts = append(facts, page.Fact{Name: page.Say(chance, q.level(k)), Value: q.chance(b.Probability, fmt.Sprintf("below.%d.probability", k))})
 	}
@@ -580,15 +591,22 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 	year.say(seasons)
 	year.say(page.Say("Without the system: {}. With it: {}. Reduction: {}.", mean(r.Without, "before.annual_mean"), mean(r.With, "after.annual_mean"), reduction))
 	year.say(q.rangeMeans())
-	year.draw(h.picture, "Every mark is a day or a test that was measured, without the system and with it. At the right stand both averages over the same twelve months with their ranges; "+levelLines(q.judge.Levels))
+	asNow := ""
+	if r.Now != nil {
+		asNow = ", and that of the home as it is now, of twelve months of its own"
+	}
+	year.draw(h.picture, "Every mark is a day or a test that was measured, without the system and with it. At the right stand both averages over the same twelve months with their ranges"+asNow+"; "+levelLines(q.judge.Levels))
 
 	against := section("What that means against the level")
 	for k, b := range r.Below {
 		words := map[annual.Verdict]string{annual.Above: "clear: still above the level", annual.Below: "clear: below the level", annual.NotConclusive: "not clear yet",
-			risen: "not certain, since that is of all days with the system and readings rose"}[b.Verdict]
+			risen: "not certain, since that is of " + allDays + " and readings rose"}[b.Verdict]
 		against.say(page.Say("The chance that the average over the year with the system"+r.asNow()+" is below {} is {}. The answer is {}.", q.level(k), q.chance(b.Probability, fmt.Sprintf("below.%d.probability", k)), words))
 	}
 	against.say(q.clearAnswer())
+	if now(r.Result).Days < annual.LeastDays {
+		against.say(page.Say("The test with the system took less than two days, and from so short a test no answer is called clear, whatever the chance."))
+	}
 	against.say(q.whoseLevels())
 
 	next := section("What to do next")
@@ -605,7 +623,10 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 		add("When that is settled, measure again with the system running.")
 	}
 	rose := r.Reduction.Value < 0 || r.RawRatio > 1
-	shown := r.Verdict == compare.Reduced || r.Last != nil && r.Last.Verdict == compare.Reduced // of what runs now
+	shown := r.Verdict == compare.Reduced
+	if n := r.Now; n != nil { // of what runs now
+		shown = n.Verdict == compare.Reduced || n.Systems != "" && shown
+	}
 	switch {
 	case shown:
 	case rose:
@@ -676,17 +697,25 @@ func (q homesQuestion) reductionProse(r compared) (value, lead page.Prose) {
 	// It works where it does what it is for: the radon is less, and below the level.
 	works := !slices.ContainsFunc(r.Below, func(b compare.Below) bool { return b.Verdict != annual.Below })
 	above := slices.ContainsFunc(r.Below, func(b compare.Below) bool { return b.Verdict == annual.Above })
-	lowers, takes := "The system lowers", "The system takes away"
+	var lowers, takes any = "The system lowers", "The system takes away"
+	turn := r.Now != nil && r.Now.Systems != "" // of several systems
 	switch {
 	case analysis.HasNote(r.Notes, afterSideRose) && above:
 		takes = "Readings rose while the system ran: over all days with it, it took away"
 	case analysis.HasNote(r.Notes, afterSideRose):
 		takes = "The system worked, and then readings rose: over all days with it, it took away"
-	case works && r.Last != nil:
+	case works && turn:
 		lowers, takes = "The systems work: they lower", "The systems work: over all days with one or the other, they took away"
+	case r.Now != nil: // the reduction is of other months than what is said of now
+		over, it := "Over", "the system"
+		if works {
+			over, it = "The system works: over", "it"
+		}
+		of := page.Say(over+" the twelve months from {} to {} "+it, page.Day(r.YearStart), lastOfYear(r.YearEnd))
+		lowers, takes = page.Say("{} lowered", of), page.Say("{} took away", of)
 	case works:
 		lowers, takes = "The system works: it lowers", "The system works: it takes away"
-	case r.Last != nil:
+	case turn:
 		lowers, takes = "The systems lower", "Over all days with one or the other, the systems took away"
 	}
 	switch r.Verdict {
@@ -698,7 +727,7 @@ func (q homesQuestion) reductionProse(r compared) (value, lead page.Prose) {
 	case compare.Increased:
 		return value, page.Say("With the system there is more radon in this home than without it.")
 	}
-	if r.Last != nil {
+	if turn {
 		return value, page.Say("Over all days with one system or the other, these measurements do not show whether the radon in this home changed.")
 	}
 	return value, page.Say("These measurements do not show whether the system changes the radon in this home.")

@@ -142,6 +142,10 @@ func checkFigures(root *element, jsonFor map[string]any) (checked int, faults []
 					near(numbers("value")[0], "after.annual_mean.upper")
 				case strings.HasPrefix(label, "annual mean without, at most"):
 					near(numbers("value")[0], "before.annual_mean.upper")
+				case strings.HasPrefix(label, "annual mean as it is now, at most"):
+					near(numbers("value")[0], "now.annual_mean.upper")
+				case strings.HasPrefix(label, "annual mean as it is now, "):
+					estimate("now.annual_mean")
 				case strings.HasPrefix(label, "annual mean with, "):
 					estimate("after.annual_mean")
 				case strings.HasPrefix(label, "annual mean without, "):
@@ -172,7 +176,7 @@ func checkFigures(root *element, jsonFor map[string]any) (checked int, faults []
 				case label == "" && kind == "rule": // an annual mean along its twelve months
 					means := []string{"annual_mean.value" + at}
 					if command == "compare" {
-						means = []string{"before.annual_mean.value", "after.annual_mean.value"}
+						means = []string{"before.annual_mean.value", "after.annual_mean.value", "now.annual_mean.value"}
 					}
 					if checked++; !slices.ContainsFunc(means, func(of string) bool {
 						want, err := numberOf(doc, home, area, of)
@@ -186,6 +190,16 @@ func checkFigures(root *element, jsonFor map[string]any) (checked int, faults []
 						fault("%q is drawn at %v", label, numbers("at"))
 					}
 					checked++
+				case strings.HasPrefix(label, "readings rose, about "):
+					date := label[len(label)-len(time.DateOnly):]
+					day, err := time.Parse(time.DateOnly, date)
+					if at := numbers("at")[0] - float64(day.Unix())/86400; err != nil || math.Abs(at) >= 1 {
+						fault("%q is drawn at %v", label, numbers("at"))
+					}
+					notes, _ := follow(rowsOf(doc, "results", home, area, math.NaN())[0], []string{"notes"})
+					if checked++; !strings.Contains(fmt.Sprint(notes), "since about "+date) && !strings.Contains(fmt.Sprint(notes), "days from "+date) {
+						fault("%q, and no note says so", label)
+					}
 				case label == "system switched on":
 					when, _ := follow(rowsOf(doc, "results", home, area, math.NaN())[0], []string{"switch"})
 					day, err := time.Parse(time.RFC3339, fmt.Sprint(when))

@@ -346,6 +346,21 @@ same,N,bed,2025-04-20,2025-07-20,120,Bq/m3,after
 	return path
 }
 
+// retestFile is of a fan that did its work in the first spring, and was measured again long
+// after it.
+func retestFile(t *testing.T) string {
+	path := filepath.Join(t.TempDir(), "retest.csv")
+	text := `home,start,end,value,unit,zone,phase
+R,2025-01-06,2025-01-10,640,Bq/m3,UTC,before
+R,2025-03-01,2025-06-01,60,Bq/m3,UTC,after
+R,2026-09-01,2026-12-01,450,Bq/m3,UTC,after
+`
+	if err := os.WriteFile(path, []byte(text), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	return path
+}
+
 // systemsFile is of switches of two systems, of which one joins the other.
 func systemsFile(t *testing.T) string {
 	t.Helper()
@@ -388,8 +403,9 @@ func TestPageNumbers(t *testing.T) {
 		{"compared", []string{in("fans.csv"), "--area-prior", "90,2.3"}, nil, []string{"compare"}, 200, nil},
 		{"both", []string{in("fans.csv"), in("short-tests.csv")}, []string{"F-03", "K-02"}, []string{"verdict", "compare"}, 40, nil},
 		{"switched", []string{in("fan-log.csv"), "--switches", in("switches.csv")}, nil, []string{"compare"}, 20, nil},
-		{"failed", []string{in("fan-fails.csv"), "--switch", "2024-02-13T15:00"}, nil, []string{"compare"}, 20, nil},
+		{"failed", []string{in("fan-fails.csv"), "--switch", "2024-02-13T15:00", "--level", "200", "--level", "100"}, nil, []string{"compare"}, 20, nil},
 		{"systems", []string{in("fan-log.csv"), "--switches", systemsFile(t), "--level", "200", "--level", "30"}, nil, []string{"compare"}, 40, nil},
+		{"retest", []string{retestFile(t)}, nil, []string{"compare"}, 20, nil},
 		{"edges", []string{edgeFile(t), "--zone", "UTC"}, nil, []string{"verdict", "compare"}, 100, nil},
 		{"community", []string{in("passive.csv"), in("short-tests.csv"), in("imported-decimal-comma.csv"), "--level", "200", "--level", "100", "--recruitment", "volunteer"}, nil, []string{"survey"}, 40, []string{"--community"}},
 		{"areas", []string{manyAreas(t, 9), "--level", "200", "--level", "100", "--exceeds", "20%", "--populations", dwellings(t, 9), "--min-cell", "6"}, nil, []string{"survey"}, 120, []string{"--community", "--min-homes", "15"}},

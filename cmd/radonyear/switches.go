@@ -235,16 +235,23 @@ func ranIn(toggles []toggle, zone *time.Location) []compare.Ran {
 	return out
 }
 
-// changes is how often a home went from no system running to some, or back.
-func changes(toggles []toggle) (n int) {
+// spellChanges is how often a home went from no system running to some, or back, for long
+// enough to be measured: an off and on of one day, as a repair is, is no change.
+func spellChanges(toggles []toggle, zone *time.Location) int {
+	var at []time.Time // of the changes
 	running := len(ranFirst(toggles)) > 0
 	for _, t := range toggles {
-		if t.runs() != running {
-			n++
+		if t.runs() == running {
+			continue
 		}
 		running = t.runs()
+		if n := len(at); n > 0 && t.in(zone).Sub(at[n-1]) < 2*settle {
+			at = at[:n-1]
+			continue
+		}
+		at = append(at, t.in(zone))
 	}
-	return n
+	return len(at)
 }
 
 // parted is a home's readings by the state its system was in.

@@ -109,10 +109,11 @@ type watched struct {
 
 // usualBefore is what was usual in a monitor's room before it learned it anew.
 type usualBefore struct {
-	by    string // the monitor, or "another monitor"
-	gm    float64
-	limit bool // days below the monitor's limit are taken as that, so that gm is at most this
-	over  analysis.Estimate
+	by       string // the monitor, or "another monitor"
+	detector string // its name
+	gm       float64
+	limit    bool // days below the monitor's limit are taken as that, so that gm is at most this
+	over     analysis.Estimate
 }
 
 // change is which way what is usual went from there.
@@ -501,7 +502,7 @@ func replacedNotes(w watched, s subject, opt trend.Options) (notes []analysis.No
 		if err != nil || before.To >= w.From { // nothing usual to tell, or both learned it of the same days
 			continue
 		}
-		u = &usualBefore{by: cmp.Or(e.series.Detector, "another monitor"), gm: before.GM, limit: e.read.below > 0, over: w.Over(before)}
+		u = &usualBefore{by: cmp.Or(e.series.Detector, "another monitor"), detector: e.series.Detector, gm: before.GM, limit: e.read.below > 0, over: w.Over(before)}
 		most, over := "", u.over
 		if u.limit {
 			most = "at most "
