@@ -142,6 +142,14 @@ func TestRisesNow(t *testing.T) {
 	if r.Now == nil || r.Below[0].Verdict != annual.Below || !strings.Contains(noteOf(r, afterSideRose), "what is said of now is of "+nowDays(r.Now)+", which are since") {
 		t.Errorf("%+v, %+v, %s", r.Now, r.Below, noteOf(r, afterSideRose))
 	}
+	said := ""
+	_, lead := homesQuestion{}.reductionProse(r) // of the months of the reduction
+	for _, p := range lead {
+		said += p.Text
+	}
+	if !strings.Contains(said, "readings rose: over the twelve months from ") {
+		t.Error(said)
+	}
 	r = comparedOf(t, []float64{200}, fan, monitorOf(t, "hall", "M1", 102, dayRun{350, 40}, dayRun{200, 200}))
 	if r.Now == nil || r.Below[0].Verdict != risen || !strings.Contains(noteOf(r, afterSideRose), "what is said of now of "+nowDays(r.Now)+", before the rise and since") {
 		t.Errorf("%+v, %+v, %s", r.Now, r.Below, noteOf(r, afterSideRose))

@@ -590,11 +590,12 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 	seasons = append(seasons, page.Say(" were worked out for the same twelve months, from {} to {}, from how radon goes through the year in other homes.", page.Day(r.YearStart), lastOfYear(r.YearEnd))...)
 	year.say(seasons)
 	year.say(page.Say("Without the system: {}. With it: {}. Reduction: {}.", mean(r.Without, "before.annual_mean"), mean(r.With, "after.annual_mean"), reduction))
-	year.say(q.rangeMeans())
 	asNow := ""
 	if r.Now != nil {
+		year.say(page.Say("As it is now, by what was measured last: {}.", mean(r.Now.Side, "now.annual_mean")))
 		asNow = ", and that of the home as it is now, of twelve months of its own"
 	}
+	year.say(q.rangeMeans())
 	year.draw(h.picture, "Every mark is a day or a test that was measured, without the system and with it. At the right stand both averages over the same twelve months with their ranges"+asNow+"; "+levelLines(q.judge.Levels))
 
 	against := section("What that means against the level")
@@ -641,7 +642,7 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 	case likelyAbove:
 		add("Tell whoever installed the system: it more likely does too little for this level than enough.")
 	}
-	if has(annual.NotConclusive) || !shown && !rose {
+	if has(annual.NotConclusive) || !shown && !rose && (r.Now == nil || r.Now.Systems != "") {
 		add("Go on measuring with the system running, for several months if you can: these measurements leave too much open.")
 	}
 	add("Look at the gauge on the system’s pipe from time to time: it shows whether the fan runs.")
@@ -697,26 +698,32 @@ func (q homesQuestion) reductionProse(r compared) (value, lead page.Prose) {
 	// It works where it does what it is for: the radon is less, and below the level.
 	works := !slices.ContainsFunc(r.Below, func(b compare.Below) bool { return b.Verdict != annual.Below })
 	above := slices.ContainsFunc(r.Below, func(b compare.Below) bool { return b.Verdict == annual.Above })
-	var lowers, takes any = "The system lowers", "The system takes away"
 	turn := r.Now != nil && r.Now.Systems != "" // of several systems
+	// Where readings rose, or the home now is of other months than the reduction, it is told of
+	// its own days, as what was.
+	past := func(lead, over, it string) (lowers, takes page.Prose) {
+		days := page.Say(lead + over + " all days with it, " + it)
+		if r.Now != nil && !turn {
+			days = page.Say(lead+over+" the twelve months from {} to {} "+it, page.Day(r.YearStart), lastOfYear(r.YearEnd))
+		}
+		return page.Say("{} lowered", days), page.Say("{} took away", days)
+	}
+	lowers, takes := page.Say("The system lowers"), page.Say("The system takes away")
 	switch {
 	case analysis.HasNote(r.Notes, afterSideRose) && above:
-		takes = "Readings rose while the system ran: over all days with it, it took away"
+		lowers, takes = past("Readings rose while the system ran: ", "over", "it")
 	case analysis.HasNote(r.Notes, afterSideRose):
-		takes = "The system worked, and then readings rose: over all days with it, it took away"
+		lowers, takes = past("The system worked, and then readings rose: ", "over", "it")
 	case works && turn:
-		lowers, takes = "The systems work: they lower", "The systems work: over all days with one or the other, they took away"
-	case r.Now != nil: // the reduction is of other months than what is said of now
-		over, it := "Over", "the system"
-		if works {
-			over, it = "The system works: over", "it"
-		}
-		of := page.Say(over+" the twelve months from {} to {} "+it, page.Day(r.YearStart), lastOfYear(r.YearEnd))
-		lowers, takes = page.Say("{} lowered", of), page.Say("{} took away", of)
-	case works:
-		lowers, takes = "The system works: it lowers", "The system works: it takes away"
+		lowers, takes = page.Say("The systems work: they lower"), page.Say("The systems work: over all days with one or the other, they took away")
 	case turn:
-		lowers, takes = "The systems lower", "Over all days with one or the other, the systems took away"
+		lowers, takes = page.Say("The systems lower"), page.Say("Over all days with one or the other, the systems took away")
+	case works && r.Now != nil:
+		lowers, takes = past("The system works: ", "over", "it")
+	case r.Now != nil:
+		lowers, takes = past("", "Over", "the system")
+	case works:
+		lowers, takes = page.Say("The system works: it lowers"), page.Say("The system works: it takes away")
 	}
 	switch r.Verdict {
 	case compare.Reduced:
