@@ -66,7 +66,7 @@ func (q compareQuestion) rises(h ingest.Home, sides parted) (out []rise, set str
 		replaced := func(higher func(later watched) bool) (string, bool) {
 			last := temporal.Day(m.series[0].End().Add(-time.Nanosecond), m.zone)
 			for _, o := range monitors {
-				if o.Room == m.Room && temporal.Day(o.series[0].Start(), o.zone) >= last && o.From > m.To && !o.usualRose && !higher(o.watched) {
+				if o.Room == m.Room && temporal.Day(o.series[0].Start(), o.zone) >= last && o.From > m.To && !higher(o.watched) {
 					return fmt.Sprintf("%s, when %s took its place", date(o.From), nameOr(o.Detector, "another monitor")), true
 				}
 			}
