@@ -388,6 +388,19 @@ func TestNow(t *testing.T) {
 	if !note(r, "last-system", `"sump" alone, by what was measured from 2025-06-09 on, in the last twelve months with it: over 365 days, raw mean 450`) || analysis.HasNote(r.Notes, "later-readings") {
 		t.Error(r.Notes)
 	}
+	// Since a repair, where that was measured for two weeks; a few days say less than all.
+	for days, since := range map[int]bool{40: true, 10: false} {
+		at := day(2025, 3, 21)
+		r, err := Compare(Home{Without: []analysis.Series{before}, With: []analysis.Series{log("A", "m", day(2025, 1, 20), slices.Concat(flat(60, 16), flat(days, 360))...)}, Repaired: at}, Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if n := r.Now; since && (n == nil || n.RawMean != 360 || !n.From.Equal(at) || r.Below[0].Verdict != annual.Above || !note(r, "since-repair", "ran again on 2025-03-21, as after a repair; what is said of now, held against a level, is by what was measured since: over 40 days, raw mean 360")) {
+			t.Errorf("%+v, %+v, %v", n, r.Below, r.Notes)
+		} else if !since && (n != nil || analysis.HasNote(r.Notes, "since-repair")) {
+			t.Errorf("%d days: %+v, %v", days, n, r.Notes)
+		}
+	}
 	// One result of more than a year is the latest, though it begins before.
 	r = of(nil, result("t", day(2025, 3, 1), 92, 60, false), result("u", day(2026, 1, 1), 400, 450, false))
 	if n := r.Now; n == nil || n.RawMean != 450 || n.Days != 400 || r.Below[0].Verdict != annual.Above {
@@ -440,6 +453,7 @@ func TestNotes(t *testing.T) {
 			ran(base, Ran{day(2026, 2, 20), day(2026, 2, 22), []string{"fan"}}, Ran{From: day(2026, 2, 22), Systems: []string{"sump"}}), Options{}},
 		{"last-system", ran(base, Ran{To: day(2026, 2, 20)}, Ran{day(2026, 2, 20), day(2026, 3, 15), []string{"fan"}}, Ran{From: day(2026, 3, 15), Systems: []string{"fan", "sump"}}),
 			ran(base, Ran{From: day(2026, 2, 20), Systems: []string{"fan", "sump"}}), Options{}},
+		{"since-repair", Home{Without: base.Without, With: []analysis.Series{after, log("A", "n", day(2026, 7, 1), flat(40, 60)...)}, Repaired: day(2026, 7, 1)}, base, Options{}},
 		{"later-readings", Home{Without: base.Without, With: []analysis.Series{after, log("A", "n", day(2027, 4, 1), flat(40, 60)...)}}, base, Options{}},
 		// The same one switched on twice.
 		{"several-systems", ran(base, Ran{day(2026, 2, 20), day(2026, 3, 15), []string{""}}, Ran{From: day(2026, 3, 15), Systems: []string{"", ""}}), ran(base, Ran{From: day(2026, 2, 20), Systems: []string{""}}), Options{}},

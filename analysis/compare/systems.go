@@ -62,8 +62,8 @@ func (r Ran) words() string {
 }
 
 // Now is the home as it is now, where that is less than all that was measured with the
-// system: by what was measured with the last of several systems that ran in turn, or in the
-// last twelve months, or both.
+// system: by what was measured with the last of several systems that ran in turn, since it
+// was repaired, in the last twelve months, or more than one of these.
 type Now struct {
 	From    time.Time // what begins earlier is left out
 	Systems string    // in words, where the last of several systems is what sets it apart
@@ -130,6 +130,9 @@ func lastOf(all []Ran) *Ran {
 // themselves.
 const goesOn = 30
 
+// sinceRepair is how many measured days since a repair say more of now than all there are.
+const sinceRepair = 14
+
 // now is the home as it is now, against the same readings without the system, and notes of
 // what is said of now what it is of. The twelve months of both annual means are those that both
 // sides were measured in most; they may lie years back, and what ran then may run no more.
@@ -152,8 +155,14 @@ func (c *comparison) now(r *Result) {
 		side = latest(side, from)
 	}
 	cut := readings(side) < all
+	repaired := false
+	if at := c.h.Repaired; at.After(from) {
+		if alone := since(side, at); alone != nil && hours(alone) >= 24*sinceRepair && readings(alone) < readings(side) {
+			from, side, repaired = at, alone, true
+		}
+	}
 	var failed error
-	if last != nil || later {
+	if last != nil || later || repaired {
 		one, err := compareSides(Home{Without: c.h.Without, With: side, Switched: c.h.Switched, Timed: true}, c.opt, true)
 		if failed = err; err == nil {
 			r.Now = &Now{From: from.In(c.zone), Side: one.With, YearStart: one.YearStart, YearEnd: one.YearEnd, Reduction: one.Reduction, Verdict: one.Verdict}
@@ -165,6 +174,10 @@ func (c *comparison) now(r *Result) {
 		c.note("last-system", "what is said of now, held against a level, is of all of these systems too, and not of the last alone: for that leave the readings with the others out of the files")
 	}
 	switch {
+	case repaired && n != nil:
+		c.note("since-repair", "the system was switched off and ran again on %s, as after a repair; what is said of now, held against a level, is by what was measured since: over %s, %s. The reduction is of all days with it", from.In(c.zone).Format(time.DateOnly), dayCount(n.Days), n.words())
+	case repaired:
+		c.note("since-repair", "the system was switched off and ran again on %s, as after a repair, and what is said of now is not of what was measured since alone, of which nothing can be said: %v", from.In(c.zone).Format(time.DateOnly), failed)
 	case n == nil && later:
 		c.note("later-readings", "readings with the system go on after the twelve months of both annual means, and what is said of now is not of the latest alone, of which nothing can be said: %v", failed)
 	case n == nil:

@@ -405,7 +405,7 @@ func (q compareQuestion) one(i int, h ingest.Home, sides parted) (compared, erro
 	if why := oneSided(sides, h.Series); why != "" {
 		return compared{}, fmt.Errorf("%s", why)
 	}
-	r, err := compare.Compare(compare.Home{Without: sides.without, With: sides.with, Switched: sides.switched, Timed: q.find || q.switches.given(), Ran: sides.ran}, q.options())
+	r, err := compare.Compare(compare.Home{Without: sides.without, With: sides.with, Switched: sides.switched, Timed: q.find || q.switches.given(), Ran: sides.ran, Repaired: repairedAt(sides.toggles, h.Series[0].Zone)}, q.options())
 	if err != nil {
 		return compared{}, err
 	}

@@ -235,6 +235,23 @@ func ranIn(toggles []toggle, zone *time.Location) []compare.Ran {
 	return out
 }
 
+// repairedAt is when the system last ran again after a stop of a day or two, as a repair is;
+// zero where there was none.
+func repairedAt(toggles []toggle, zone *time.Location) (at time.Time) {
+	var stopped time.Time
+	ran := len(ranFirst(toggles)) > 0
+	for _, t := range toggles {
+		switch runs := t.runs(); {
+		case ran && !runs:
+			stopped = t.in(zone)
+		case !ran && runs && !stopped.IsZero() && t.in(zone).Sub(stopped) < 2*settle:
+			at = t.in(zone)
+		}
+		ran = t.runs()
+	}
+	return at
+}
+
 // spellChanges is how often a home went from no system running to some, or back, for long
 // enough to be measured: an off and on of one day, as a repair is, is no change.
 func spellChanges(toggles []toggle, zone *time.Location) int {
