@@ -19,6 +19,9 @@ func (c community) String() string {
 	if c.sigma > 0 {
 		s += fmt.Sprintf(", spreads %g and %g", c.sigma, c.tau)
 	}
+	if c.differ > 0 {
+		s += fmt.Sprintf(", that between homes apart by %g", c.differ)
+	}
 	if c.floor != 0 {
 		s += ", a covariate"
 	}
@@ -95,8 +98,7 @@ func calibration(set community, n int, seed uint64) [][]float64 {
 			panic(err)
 		}
 		level := c.levels[index]
-		l, third := g.level(x, j)
-		m, spread, _ := x.spreads(j, l, third)
+		m, spread := x.spreads(j, g.level(x, j))
 		// The area is described for its own homes' covariates.
 		shift := c.floor * (d.areas[j].at[len(d.areas[j].at)-1]*d.scale[d.p-1] + d.centre[d.p-1])
 		if c.floor == 0 {
@@ -145,6 +147,9 @@ var fixedSets = []community{
 	{areas: 12, homes: 25, sigma: 0.8, tau: 0.4, errors: 0.4}, {areas: 20, homes: 5, sigma: 0.8, tau: 0.4, errors: 0.4}, {areas: 40, homes: 2, sigma: 0.8, tau: 0.4},
 	{areas: 20, homes: 5, sigma: 0.8, tau: 0.1}, {areas: 20, homes: 5, sigma: 0.6, tau: 0.8, errors: 0.4},
 	{areas: 20, homes: 5, sigma: 0.8, tau: 0.4, censored: 0.2}, {areas: 20, homes: 5, sigma: 0.8, tau: 0.4, censored: 0.5}, {areas: 5, homes: 10, sigma: 0.8, tau: 0.4, errors: 0.4},
+	{areas: 6, homes: 250, sigma: 0.8, tau: 0.4}, {areas: 1, homes: 300, sigma: 0.8, tau: 0.4}, {areas: 6, homes: 60, sigma: 0.8, tau: 0.4, censored: 0.4},
+	{areas: 12, homes: 25, sigma: 0.8, tau: 0.4, differ: 0.1, errors: 0.4}, {areas: 6, homes: 250, sigma: 0.8, tau: 0.4, differ: 0.1},
+	{areas: 12, homes: 25, sigma: 0.8, tau: 0.4, differ: 0.3, errors: 0.4}, {areas: 6, homes: 250, sigma: 0.8, tau: 0.4, differ: 0.3},
 }
 
 // heldRow is how often intervals asked for at 90 % held.
@@ -210,12 +215,13 @@ func fixedCoverage(set community, n int, seed uint64) []heldRow {
 				panic(err)
 			}
 			truth := c.levels[j]
-			above := numeric.Phi((truth - logs(level)) / c.sigma)
+			sigma := c.sigmas[j]
+			above := numeric.Phi((truth - logs(level)) / sigma)
 			add(0, logs(a.GM.Value), logs(a.GM.Lower), logs(a.GM.Upper), truth)
-			add(1, logs(a.AM.Value), logs(a.AM.Lower), logs(a.AM.Upper), truth+c.sigma*c.sigma/2)
+			add(1, logs(a.AM.Value), logs(a.AM.Lower), logs(a.AM.Upper), truth+sigma*sigma/2)
 			add(2, a.Above[0].Share.Value, a.Above[0].Share.Lower, a.Above[0].Share.Upper, above)
 			w := float64(a.Homes)
-			total, gm, am, share = total+w, gm+w*truth, am+w*math.Exp(truth+c.sigma*c.sigma/2), share+w*above
+			total, gm, am, share = total+w, gm+w*truth, am+w*math.Exp(truth+sigma*sigma/2), share+w*above
 		}
 		m := r.Community
 		add(3, logs(m.GM.Value), logs(m.GM.Lower), logs(m.GM.Upper), gm/total)

@@ -268,7 +268,8 @@ func denseLevel(d *design, j int, s *sums, tau float64, x point) func(p float64)
 // A covariate's coefficient of 0.5 with a variance of 0.16, which varies by 0.25 among an
 // area's homes, adds 0.25β² to σ² = 0.36: of mean 0.25(0.25 + 0.16) = 0.1025 and variance
 // 0.0625(2·0.16² + 4·0.25·0.16) = 0.0132. With 0.0001 in place of 0.16 it adds 0.0625
-// and is as good as known. σ² itself differs between areas by e^(4·0.1²) − 1 of its square.
+// and is as good as known. σ² itself differs between areas by e^(4·0.1²) − 1 of its square, which
+// three points have to a thousandth.
 func TestSpreadsWithin(t *testing.T) {
 	d := &design{p: 2}
 	a := place{vary: []float64{0, 0, 0.25}}
@@ -290,13 +291,16 @@ func TestSpreadsWithin(t *testing.T) {
 		near(t, what+", mean", mean, wantMean, 1e-4)
 		near(t, what+", variance", second-mean*mean, wantVariance, 1e-3)
 	}
-	own := 0.36 * 0.36 * (math.Exp(0.04) - 1)
-	moments("unknown", d.spreadsWithin(a, x), 6, 0.36+0.1025, own+0.0132)
+	own, none := 0.36*0.36*(math.Exp(0.04)-1), ownSpread{-0.01, 0.1}
+	moments("unknown", d.spreadsWithin(a, x, none), 6, 0.36+0.1025, own+0.0132)
 	x.cov[3] = 0.0001
-	moments("as good as known", d.spreadsWithin(a, x), 3, 0.36+0.25*0.2501, own)
-	moments("no covariates", d.spreadsWithin(place{}, x), 3, 0.36, own)
+	moments("as good as known", d.spreadsWithin(a, x, none), 3, 0.36+0.25*0.2501, own)
+	moments("no covariates", d.spreadsWithin(place{}, x, none), 3, 0.36, own)
+	if s := d.spreadsWithin(place{}, x, ownSpread{}); len(s) != 1 || s[0] != (possible{0.6, 1}) {
+		t.Errorf("one area: %v", s)
+	}
 	x.sigma = 0
-	if s := d.spreadsWithin(place{}, x); len(s) != 1 || s[0] != (possible{0, 1}) {
+	if s := d.spreadsWithin(place{}, x, none); len(s) != 1 || s[0] != (possible{0, 1}) {
 		t.Errorf("homes all alike: %v", s)
 	}
 }

@@ -25,10 +25,9 @@ type PosteriorOptions struct {
 	step    float64                 // between grid points, in units of a posterior standard deviation; 0: 0.5
 }
 
-// PosteriorResult is what Posterior finds. Intervals are credible and values medians,
-// except areas' shares, whose values are means: the chance that the next home there is
-// above. What tests share moves all homes of a community, and a mean of its share over that
-// would lie too high.
+// PosteriorResult is what Posterior finds. Intervals are credible, and values are medians:
+// what tests share moves all homes of a community, and a mean of its share over that would
+// lie too high.
 type PosteriorResult struct {
 	Confidence, PriorSD   float64
 	Homes, Below, Between int
@@ -421,15 +420,16 @@ func legendre(n int) (x, w []float64) {
 // summing over each area's u gives it and the curvature gives β. So an area's mean
 // logarithm μ is a mixture of normals, and its geometric mean e^μ, its arithmetic mean
 // e^(μ+s²/2), and its share Φ((μ − ln L)/s) have their distributions from it without
-// chance. s² is e^(2δz − 2δ²)σ², with δ = 0.1 and z standard normal, because areas'
-// homes do not spread quite alike and one area says little of its own spread; that
-// covariates differ among its homes adds to s², as much as they do and as far as that is
-// known. With Spatial, u has the precision of Leroux, c((1−ρ)I + ρ(D − W))/τ², c making
-// the variances' geometric mean τ² for every ρ, and ρ even between 0 and 1. Ranks and
-// the community's mixture of areas are from draws of the joint posterior. What homes'
-// errors have in common (Shared) shifts all areas' μ alike, by a normal number of that
-// variance, and an area whose homes have more in common by the rest of it, as far as its
-// own homes count.
+// chance. Areas' homes do not spread quite alike: before an area's are looked at,
+// ln(s/σ) is normal about −δ² with the standard deviation δ = 0.1, and three steps of
+// Fisher's scoring take in how far they lie from its level; where one area alone has
+// homes, s is σ. That covariates differ among an area's homes adds to s², as much as
+// they do and as far as that is known. With Spatial, u has the precision of Leroux,
+// c((1−ρ)I + ρ(D − W))/τ², c making the variances' geometric mean τ² for every ρ, and ρ
+// even between 0 and 1. Ranks and the community's mixture of areas are from draws of the
+// joint posterior. What homes' errors have in common (Shared) shifts all areas' μ alike,
+// by a normal number of that variance, and an area whose homes have more in common by
+// the rest of it, as far as its own homes count.
 //
 // Assumes log-normal homes within areas, spread nearly alike in all, log-normal area
 // levels, errors and limits that do not depend on the value, and homes chosen without

@@ -123,9 +123,10 @@ add("sums: below a limit, at 0.8 and 0.5", d, c(b0 = b[1], b1 = b[2], logLik = c
 
 ## Posteriors, by sums over a plain fine grid of the spreads
 # Exact homes, the fixed effect normal given the spreads. At each place the joint normal of (β, u).
-# An area's own spread is σ·exp(δz − δ²), z standard normal, summed over 41 z.
+# An area's own spread is σ·exp(δz − δ²), z standard normal, summed over 41 z with the
+# likelihood of its homes' distances from its level, the level's variance allowed for.
 middle <- function(from, to, n) from + (to - from) * (seq_len(n) - .5) / n
-delta <- .1; zs <- middle(-4.1, 4.1, 41); pz <- dnorm(zs) / sum(dnorm(zs)); off <- exp(delta * zs - delta^2)
+delta <- .1; zs <- middle(-5, 5, 101); off <- exp(delta * zs - delta^2)
 posterior <- function(d, sigmas, taus, prior, level = 100, more = .2) {
   area <- unique(d$a); J <- length(area); Z <- outer(d$a, area, "==") * 1; X <- matrix(1, length(d$y), 1); M <- cbind(X, Z)
   g <- expand.grid(s = sigmas, t = taus); l <- numeric(nrow(g)); mean <- matrix(0, nrow(g), J + 1); var <- matrix(0, nrow(g), J + 1)
@@ -141,7 +142,13 @@ posterior <- function(d, sigmas, taus, prior, level = 100, more = .2) {
   }
   p <- exp(l - max(l)); p <- p / sum(p)
   q <- function(x, at) { w <- tapply(p, x, sum); c <- cumsum(w) - w / 2; approx(c, as.numeric(names(w)), at)$y }
-  over <- function(f) sum(pz * sapply(off, function(o) sum(p * f(g$s * o))))
+  inside <- which(d$a == area[1])
+  own <- t(sapply(seq_len(nrow(g)), function(k) {
+    e <- ((d$y[inside] - mean[k, 2])^2 + var[k, 2])
+    l <- sapply(off, function(o) { v <- (g$s[k] * o)^2 + d$se[inside]^2; -sum(log(v) + e / v) / 2 }) - zs^2 / 2
+    w <- exp(l - max(l)); w / sum(w)
+  }))
+  over <- function(f) sum(sapply(seq_along(off), function(i) sum(p * own[, i] * f(g$s * off[i]))))
   at <- function(cc, dd, tail, j) { f <- function(t) over(function(s) pnorm((cc(s) + dd(s) * t - mean[, j]) / sqrt(var[, j]))) - tail; uniroot(f, c(-30, 30), tol = 1e-11)$root }
   list(p = p, g = g, mean = mean, var = var, q = q, at = at, u1 = u1, out = {
     o <- c(b0 = sum(p * mean[, 1]), se0 = sqrt(sum(p * (var[, 1] + mean[, 1]^2)) - sum(p * mean[, 1])^2),
@@ -152,14 +159,14 @@ posterior <- function(d, sigmas, taus, prior, level = 100, more = .2) {
     if (g$s[1] > 0) {
       there <- function(s) log(level)
       o["shareLower"] <- pnorm(at(there, itself, .025, 2)); o["shareUpper"] <- pnorm(at(there, itself, .975, 2))
-      o["share"] <- over(function(s) pnorm((mean[, 2] - log(level)) / sqrt(s^2 + var[, 2])))
+      o["share"] <- pnorm(at(there, itself, .5, 2))
       o["exceeds"] <- 1 - over(function(s) pnorm((log(level) + s * qnorm(more) - mean[, 2]) / sqrt(var[, 2])))
       o["medianSigma"] <- q(g$s, .5)
     }
     o["medianTau"] <- q(g$t, .5); o["upperTau"] <- q(g$t, .975); o })
 }
 d <- homes(c(3, 8, 5, 2, 12, 7), .4, .8, -9, TRUE); d$x1 <- NULL; d$below <- NULL
-add("sums, posterior: six areas", d, posterior(d, middle(.35, 1.6, 100), middle(0, 4, 200), 1)$out, 2e-3)
+add("sums, posterior: six areas", d, posterior(d, middle(.35, 1.6, 100), middle(0, 4, 200), 1)$out, 4e-3)
 add("sums, posterior: eight schools", schools, posterior(list(a = schools$a, y = schools$y, se = schools$se), 0, middle(0, 6, 3000), 1)$out, 2e-3)
 
 # How far counties' spreads lie apart: ln s² of n homes is ln σ² + digamma(ν/2) − ln(ν/2), ν = n − 1,
