@@ -65,9 +65,10 @@ measured, which the share of those measured does not have, so it holds that one 
 `
 
 // fixedRun is how many replications the rows of fixed spreads with this number have, and
-// from which seed on. Those of the first three were made again, and are of the larger run.
+// from which seed on. Those of the first three were made again, and are of the larger run,
+// as are those of large areas, of which a replication has few.
 func fixedRun(number int) (n int, seed uint64) {
-	if number < 3 {
+	if number < 3 || number > 7 {
 		return 300, 1000
 	}
 	return 100, 0
@@ -195,14 +196,18 @@ func TestCoverage(t *testing.T) {
 	// What Posterior's doc comment says of areas.
 	for _, set := range fixedSets {
 		for _, name := range fixedNames[:3] {
-			least, most := 86.5, 92.0
+			least, most := 86.5, 92.5
 			switch {
 			case set.homes == 2:
 				least = 84
 			case set.tau < 0.2:
 				least, most = 93, 97
+			case set.differ > 0.2: // far more than is taken for granted
+				least = 74
+			case set.areas == 1: // as many intervals as replications
+				least, most = 86, 94
 			case set.areas == 12:
-				least, most = 88, 92.5
+				least = 88
 			}
 			if x := row(set.String()+", fixed", name, 6); x != nil && (x[1] < least || x[1] > most) {
 				t.Errorf("published: %s, %s: %v %% held", set, name, x[1])
@@ -225,7 +230,7 @@ func TestCoverage(t *testing.T) {
 			t.Errorf("published, %s: held %v %%, bias %v", s.name, x[1], x[4])
 		}
 		most := 92.0
-		if s.winter {
+		if s.learned == sameYear { // what homes share of a known winter is less than said
 			most = 94.5
 		}
 		if means := x[13]; means < 88 || means > most { // of areas, as Posterior's doc comment says
