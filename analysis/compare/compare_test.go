@@ -350,6 +350,12 @@ func TestNow(t *testing.T) {
 		}
 		return r
 	}
+	now := func(r Result) Side {
+		if r.Now != nil {
+			return r.Now.Side
+		}
+		return r.With
+	}
 	note := func(r Result, code, text string) bool {
 		return slices.ContainsFunc(r.Notes, func(n analysis.Note) bool { return n.Code == code && strings.Contains(n.Text, text) })
 	}
@@ -388,17 +394,15 @@ func TestNow(t *testing.T) {
 	if !note(r, "last-system", `"sump" alone, by what was measured from 2025-06-09 on, in the last twelve months with it: over 365 days, raw mean 450`) || analysis.HasNote(r.Notes, "later-readings") {
 		t.Error(r.Notes)
 	}
-	// Since a repair, where that was measured for two weeks; a few days say less than all.
-	for days, since := range map[int]bool{40: true, 10: false} {
+	// Since a repair, of however few days: those before say nothing of it.
+	for _, days := range []int{40, 10} {
 		at := day(2025, 3, 21)
 		r, err := Compare(Home{Without: []analysis.Series{before}, With: []analysis.Series{log("A", "m", day(2025, 1, 20), slices.Concat(flat(60, 16), flat(days, 360))...)}, Repaired: at}, Options{})
 		if err != nil {
 			t.Fatal(err)
 		}
-		if n := r.Now; since && (n == nil || n.RawMean != 360 || !n.From.Equal(at) || r.Below[0].Verdict != annual.Above || !note(r, "since-repair", "ran again on 2025-03-21, as after a repair; what is said of now, held against a level, is by what was measured since: over 40 days, raw mean 360")) {
+		if n := r.Now; n == nil || n.RawMean != 360 || !n.From.Equal(at) || !n.Repair || r.Below[0].Verdict == annual.Below || !note(r, "since-repair", fmt.Sprintf("ran again on 2025-03-21, as after a repair; what is said of now, held against a level, is by what was measured since: over %d days, raw mean 360", days)) {
 			t.Errorf("%+v, %+v, %v", n, r.Below, r.Notes)
-		} else if !since && (n != nil || analysis.HasNote(r.Notes, "since-repair")) {
-			t.Errorf("%d days: %+v, %v", days, n, r.Notes)
 		}
 	}
 	// One result of more than a year is the latest, though it begins before.
@@ -406,9 +410,20 @@ func TestNow(t *testing.T) {
 	if n := r.Now; n == nil || n.RawMean != 450 || n.Days != 400 || r.Below[0].Verdict != annual.Above {
 		t.Errorf("%+v, %+v", n, r.Below)
 	}
+	// A year's test that lies mostly in the last twelve months counts beside a later one of a
+	// few days.
+	r = of(nil, result("t", day(2024, 12, 20), 365, 450, false), result("u", day(2025, 12, 28), 4, 40, false))
+	if n := now(r); n.Days < 360 || r.Below[0].Verdict == annual.Below {
+		t.Errorf("%+v, %+v", n, r.Below)
+	}
+	// The last of two systems that was repaired is the last, and repaired.
+	r, err := Compare(Home{Without: []analysis.Series{before}, With: []analysis.Series{log("A", "m", day(2025, 1, 20), slices.Concat(flat(40, 300), flat(60, 60), flat(30, 350))...)}, Ran: ran, Repaired: day(2025, 4, 30)}, Options{})
+	if err != nil || r.Now == nil || r.Now.Systems != `"sump"` || !r.Now.Repair || r.Now.RawMean != 350 || !note(r, "since-repair", `"sump" was switched off and ran again on 2025-04-30`) {
+		t.Errorf("%v, %+v, %v", err, r.Now, r.Notes)
+	}
 	// Nothing but limits on both sides says nothing of now by itself; that is said.
-	r, err := Compare(Home{Without: []analysis.Series{result("b", day(2025, 1, 6), 4, 100, true)}, With: []analysis.Series{result("t", day(2025, 3, 1), 92, 60, false), result("u", day(2026, 9, 1), 91, 10, true)}}, Options{})
-	if err != nil || r.Now != nil || !note(r, "later-readings", "is not of the latest alone, of which nothing can be said: ") {
+	r, err = Compare(Home{Without: []analysis.Series{result("b", day(2025, 1, 6), 4, 100, true)}, With: []analysis.Series{result("t", day(2025, 3, 1), 92, 60, false), result("u", day(2026, 9, 1), 91, 10, true)}}, Options{})
+	if err != nil || r.Now != nil || r.Below[0].Verdict != annual.NotConclusive || !note(r, "later-readings", "is not of the latest alone, of which nothing can be said: ") {
 		t.Errorf("%v, %+v, %v", err, r.Now, r.Notes)
 	}
 }

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"radonyear/analysis"
+	"radonyear/analysis/annual"
 	"radonyear/analysis/temporal"
 )
 
@@ -65,7 +66,8 @@ func (r Ran) words() string {
 // system: by what was measured with the last of several systems that ran in turn, since it
 // was repaired, in the last twelve months, or more than one of these.
 type Now struct {
-	From    time.Time // what begins earlier is left out
+	From    time.Time // what begins earlier is left out, but for what lies mostly after it
+	Repair  bool      // From is when it was repaired
 	Systems string    // in words, where the last of several systems is what sets it apart
 	Side
 	YearStart, YearEnd time.Time         // the twelve months that its annual mean is of
@@ -130,8 +132,9 @@ func lastOf(all []Ran) *Ran {
 // themselves.
 const goesOn = 30
 
-// sinceRepair is how many measured days since a repair say more of now than all there are.
-const sinceRepair = 14
+// ofNow are the notes that readings may give rise to which say how a home is now, and all
+// with the system not.
+var ofNow = []string{"other-room", "rooms-differ", "under-two-days", "zero-result", "all-below-limit"}
 
 // now is the home as it is now, against the same readings without the system, and notes of
 // what is said of now what it is of. The twelve months of both annual means are those that both
@@ -157,7 +160,7 @@ func (c *comparison) now(r *Result) {
 	cut := readings(side) < all
 	repaired := false
 	if at := c.h.Repaired; at.After(from) {
-		if alone := since(side, at); alone != nil && hours(alone) >= 24*sinceRepair && readings(alone) < readings(side) {
+		if alone := since(side, at); alone != nil && readings(alone) < readings(side) {
 			from, side, repaired = at, alone, true
 		}
 	}
@@ -165,24 +168,39 @@ func (c *comparison) now(r *Result) {
 	if last != nil || later || repaired {
 		one, err := compareSides(Home{Without: c.h.Without, With: side, Switched: c.h.Switched, Timed: true}, c.opt, true)
 		if failed = err; err == nil {
-			r.Now = &Now{From: from.In(c.zone), Side: one.With, YearStart: one.YearStart, YearEnd: one.YearEnd, Reduction: one.Reduction, Verdict: one.Verdict}
+			r.Now = &Now{From: from.In(c.zone), Repair: repaired, Side: one.With, YearStart: one.YearStart, YearEnd: one.YearEnd, Reduction: one.Reduction, Verdict: one.Verdict}
 			r.Below = one.Below
+			for _, n := range one.Notes { // what those readings alone give rise to
+				if slices.Contains(ofNow, n.Code) && !slices.Contains(c.notes, n) {
+					c.note(n.Code, "of the readings that say how it is now: %s", n.Text)
+				}
+			}
+		} else { // all that there is says nothing of now
+			for k := range r.Below {
+				r.Below[k].Verdict = annual.NotConclusive
+			}
 		}
 	}
 	n := r.Now
+	if n != nil && last != nil {
+		n.Systems = last.words()
+	}
 	if c.inTurn && (last == nil || n == nil) {
 		c.note("last-system", "what is said of now, held against a level, is of all of these systems too, and not of the last alone: for that leave the readings with the others out of the files")
 	}
 	switch {
 	case repaired && n != nil:
-		c.note("since-repair", "the system was switched off and ran again on %s, as after a repair; what is said of now, held against a level, is by what was measured since: over %s, %s. The reduction is of all days with it", from.In(c.zone).Format(time.DateOnly), dayCount(n.Days), n.words())
+		ran := "the system"
+		if n.Systems != "" {
+			ran = n.Systems
+		}
+		c.note("since-repair", "%s was switched off and ran again on %s, as after a repair; what is said of now, held against a level, is by what was measured since: over %s, %s. The reduction is of all days with a system", ran, from.In(c.zone).Format(time.DateOnly), dayCount(n.Days), n.words())
 	case repaired:
 		c.note("since-repair", "the system was switched off and ran again on %s, as after a repair, and what is said of now is not of what was measured since alone, of which nothing can be said: %v", from.In(c.zone).Format(time.DateOnly), failed)
 	case n == nil && later:
 		c.note("later-readings", "readings with the system go on after the twelve months of both annual means, and what is said of now is not of the latest alone, of which nothing can be said: %v", failed)
 	case n == nil:
 	case last != nil:
-		n.Systems = last.words()
 		change := string(n.Verdict)
 		if n.Verdict == Reduced {
 			change = fmt.Sprintf("shown, %.0f %% to %.0f %%", n.Reduction.Lower, n.Reduction.Upper)
@@ -222,11 +240,16 @@ func readings(side []analysis.Series) (n int) {
 }
 
 // since are a side's readings that begin at some time or later.
-func since(side []analysis.Series, from time.Time) (out []analysis.Series) {
+func since(side []analysis.Series, from time.Time) []analysis.Series {
+	return keep(side, func(x analysis.Reading) bool { return !x.Start.Before(from.Add(-mostInto)) })
+}
+
+// keep are a side's readings that are wanted; nil if none is.
+func keep(side []analysis.Series, wanted func(analysis.Reading) bool) (out []analysis.Series) {
 	for _, s := range side {
 		var kept []analysis.Reading
 		for _, x := range s.Readings() {
-			if !x.Start.Before(from.Add(-mostInto)) {
+			if wanted(x) {
 				kept = append(kept, x)
 			}
 		}
@@ -240,21 +263,16 @@ func since(side []analysis.Series, from time.Time) (out []analysis.Series) {
 	return out
 }
 
-// latest are a side's readings that begin at some time or later; where none does, those that
-// lie mostly after it, as one of more than a year.
+// latest are a side's readings that lie mostly after some time, or begin then; where there
+// are none, all.
 func latest(side []analysis.Series, from time.Time) []analysis.Series {
-	if out := since(side, from); out != nil {
-		return out
+	out := keep(side, func(x analysis.Reading) bool {
+		return !x.Start.Before(from.Add(-mostInto)) || x.Start.Add(x.End.Sub(x.Start)/2).After(from)
+	})
+	if out == nil {
+		return side
 	}
-	middle := from
-	for _, s := range side {
-		for _, x := range s.Readings() {
-			if x.Start.Add(x.End.Sub(x.Start)/2).After(from) && x.Start.Before(middle) {
-				middle = x.Start
-			}
-		}
-	}
-	return since(side, middle)
+	return out
 }
 
 // distinct are systems in words, each once, in order.

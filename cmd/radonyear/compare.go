@@ -424,6 +424,11 @@ func (q compareQuestion) one(i int, h ingest.Home, sides parted) (compared, erro
 				out.Below[k].Verdict = annual.NotConclusive
 			}
 		}
+		if out.Now != nil {
+			unconfirmed := *out.Now
+			unconfirmed.Verdict = compare.NotShown
+			out.Now = &unconfirmed
+		}
 		out.found = &f
 		out.Notes = append(slices.Clip(out.Notes), out.found.notes()...)
 	}
@@ -692,7 +697,7 @@ func (q compareQuestion) compareTables(results []compared) []report.Table {
 			{Key: "reduction", Style: report.Estimate},
 			{Key: "change", Style: report.Text},
 			{Key: "now", Style: report.Nested},
-			{Key: "now_annual_mean", Style: report.Estimate, CSVOnly: true},
+			{Key: "now_annual_mean", Head: "With,\nnow", Style: report.Estimate, ValueOnly: true, OmitEmpty: true},
 			{Key: "below", Style: report.Nested},
 			{Key: "reduced_by", Style: report.Nested},
 			{Key: "cycling", Style: report.Nested},
@@ -874,7 +879,7 @@ func (q compareQuestion) pooled(results []compared) (tables []report.Table, join
 	}
 	middles := report.Table{Title: "Their middle reduction otherwise, in percent, each home counted alike: by ranks (Hodges and Lehmann) and by Student's t; Q, about df where homes do not differ, and I², how much of their scatter is that they do:",
 		Columns: []report.Column{{Head: head, Style: report.Text}, {Head: "By\nranks", Style: report.Estimate}, {Head: "By t", Style: report.Estimate}, {Head: "Q", Style: report.Factor}, {Head: "df", Style: report.Count}, {Head: "I²\n%", Style: report.Share}}}
-	below := report.Table{Title: "Homes whose annual mean with the system is estimated to be below the level, with an interval in percent, and how many of the homes are not conclusively above or below it:",
+	below := report.Table{Title: "Homes whose annual mean with the system, as it is now, is estimated to be below the level, with an interval in percent, and how many of the homes are not conclusively above or below it:",
 		Columns: []report.Column{{Head: head, Style: report.Text}, {Head: "Homes", Style: report.Count}, {Head: "Level", Style: report.Level}, {Head: "Below", Style: report.Fraction}, {Head: "Open", Style: report.Count}}}
 	groups := map[string][]compared{}
 	if q.by != "" {
@@ -1225,7 +1230,7 @@ func (q compareQuestion) compareSentences(results []compared) []string {
 		if i == 1 { // what annual says of its target
 			s = fmt.Sprintf("Both annual means are of the same twelve months: around all that was measured, or where that is more than a year, those of which most was measured on both sides. A change is shown where the %g %% interval of the ratio holds no 1 and each side was measured for %[2]d hours; a verdict on a level needs a probability of %[1]g %%, and %[2]d hours with the system too.", round(100*q.Confidence), leastHours)
 			if slices.ContainsFunc(results, func(r compared) bool { return r.Now != nil }) {
-				s += " What is said of now is of readings of the last twelve months, and of twelve months around these, where a note says so."
+				s += " What is said of now is of what was measured last, and of twelve months around that, where a note says so."
 			}
 			if q.find {
 				s += " By a switch that was looked for there is neither until its day is confirmed."

@@ -187,7 +187,7 @@ func (q compareQuestion) twoYearsFigure(r compared, typed bool) plot.Figure {
 	f := plot.Figure{
 		Title: "Before and after: home " + report.PlaceName(analysis.Place{Home: r.Home, Area: r.Area}),
 		Lead:  fmt.Sprintf("Annual mean %s without the system, %s with it, by %g %% intervals. %s", q.meanWords(r.Without), q.meanWords(r.With), percent, q.reductionWords(r)),
-		Desc:  "Readings over time without the system and with it; at the right both annual means of the same twelve months with their intervals; the levels as broken lines.",
+		Desc:  "Readings over time without the system and with it; at the right both annual means of the same twelve months with their intervals, and where a note says so the one as it is now, of its own twelve months; the levels as broken lines.",
 		Notes: []string{fmt.Sprintf("Both annual means are of the twelve months from %s. %s", r.YearStart.Format(time.DateOnly), caution)},
 	}
 	if n := r.Now; n != nil {

@@ -519,8 +519,10 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 	facts = append(facts, page.Fact{Name: page.Say("Reduction by the system"), Value: reduction})
 	allDays := "all days with the system" // what is said of now is of these
 	if n := r.Now; n != nil {
-		allDays = "the last twelve months with the system"
-		if n.Systems != "" {
+		switch allDays = "the last twelve months with the system"; {
+		case n.Repair:
+			allDays = "the days since the repair"
+		case n.Systems != "":
 			allDays = "the days with what runs now"
 		}
 	}

@@ -60,7 +60,7 @@ var wordsBeside = [][2]string{
 	{"community.measured_in.K", "^They were measured in .*X"},
 	{"community.unmeasured.areas", "^Of the areas, X had no home measured"}, {"community.unmeasured.dwellings", "hold about X dwellings"},
 	{"community.homes_left_out.at_least", "^For X homes or more there is no result"},
-	{"below.K.probability", "^Chance that it is now below #\u00a0Bq/m³( \\(#\u00a0pCi/L\\))?: UNDERX\u00a0%$|^Chance that it is below #\u00a0Bq/m³( \\(#\u00a0pCi/L\\))?, by (all days with the system|the last twelve months with the system|the days with what runs now): UNDERX\u00a0%$|with the system(| as it is now) is below #\u00a0Bq/m³( \\(#\u00a0pCi/L\\))? is UNDERX\u00a0%"},
+	{"below.K.probability", "^Chance that it is now below #\u00a0Bq/m³( \\(#\u00a0pCi/L\\))?: UNDERX\u00a0%$|^Chance that it is below #\u00a0Bq/m³( \\(#\u00a0pCi/L\\))?, by (all days with the system|the last twelve months with the system|the days since the repair|the days with what runs now): UNDERX\u00a0%$|with the system(| as it is now) is below #\u00a0Bq/m³( \\(#\u00a0pCi/L\\))? is UNDERX\u00a0%"},
 	{"probability@K", "^Chance that it is above #\u00a0Bq/m³( \\(#\u00a0pCi/L\\))?: UNDERX\u00a0%$|over the year is above #\u00a0Bq/m³( \\(#\u00a0pCi/L\\))? is UNDERX\u00a0%"},
 	{"days_for_K_percent@K", "Go on measuring. With X days? more"},
 	{"days_measured", "^Radon was measured (over|on) X days?(, from @ to @| between @ and @|, on @)\\."},
@@ -75,7 +75,7 @@ var wordsBeside = [][2]string{
 	{"settings.exceeds", "more than X\u00a0% of an area|^Chance that it is over X\u00a0%$"},
 	{"settings.min_cell", "counted to within X"},
 	{"settings.levels.K@pCi/L", "#\u00a0Bq/m³ \\(X\u00a0pCi/L\\)"},
-	{"settings.levels.K", "^(|.*level\\)\\. )X\u00a0Bq/m³( \\(#\u00a0pCi/L\\))? is a level used|^X$|^Above X, %$|^Against X\u00a0Bq|clear answer about X\u00a0Bq|^Chance that it is above X\u00a0Bq|^Chance that it is now below X\u00a0Bq|^Chance that it is below X\u00a0Bq/m³( \\(#\u00a0pCi/L\\))?, by (all days with the system|the last twelve months with the system|the days with what runs now)$|^Whether this home is below X\u00a0Bq/m³( \\(#\u00a0pCi/L\\))? now is not certain|" +
+	{"settings.levels.K", "^(|.*level\\)\\. )X\u00a0Bq/m³( \\(#\u00a0pCi/L\\))? is a level used|^X$|^Above X, %$|^Against X\u00a0Bq|clear answer about X\u00a0Bq|^Chance that it is above X\u00a0Bq|^Chance that it is now below X\u00a0Bq|^Chance that it is below X\u00a0Bq/m³( \\(#\u00a0pCi/L\\))?, by (all days with the system|the last twelve months with the system|the days since the repair|the days with what runs now)$|^Whether this home is below X\u00a0Bq/m³( \\(#\u00a0pCi/L\\))? now is not certain|" +
 		"have more radon than X\u00a0Bq|reaches across X\u00a0Bq|^The chance that the average over the year (is above|with the system(| as it is now) is below) X\u00a0Bq|" +
 		"(radon in this home|the average over the year) is (very )?likely (still )?VERDICT X\u00a0Bq|the average over the year is more likely ABOVE X\u00a0Bq/m³( \\(#\u00a0pCi/L\\))? than OTHER|to tell whether.* is above or below X\u00a0Bq|cannot tell whether.* is above or below X\u00a0Bq"},
 }

@@ -237,7 +237,7 @@ func (q communityQuestion) publishedSentences(pub survey.Published, when []strin
 	if u := pub.Unmeasured; u != nil && u.Areas > 0 {
 		whose += fmt.Sprintf(" In %s, of about %s dwellings in all, no home was measured: no row is of them, and the figures for all take them to be like the others.", count(u.Areas, "area"), told(u.Dwellings))
 	}
-	whose += " Homes of an area are taken for log-normal, which what is told here cannot show: radonyear survey looks at that where no home lies below a limit."
+	whose += " Homes of an area are taken for log-normal, which what is told here cannot show: radonyear survey looks at that where it can."
 	if q.exceeds > 0 {
 		whose += exceedsWords(q.exceeds)
 	}
