@@ -156,6 +156,8 @@ func (d *design) ownSpreads(x point, c conditional, variance []float64) []ownSpr
 		before = spreadDiffers * spreadDiffers
 		steps  = 3
 		h      = 0.01
+		// One home far from all others would take a step beyond what any spread can be.
+		farthest = 0.5
 	)
 	n := len(d.areas)
 	out := make([]ownSpread, n)
@@ -210,7 +212,8 @@ func (d *design) ownSpreads(x point, c conditional, variance []float64) []ownSpr
 				info[j] -= g.count * (over - 2*here + under) / (h * h)
 			}
 			v := 1 / (1/before + max(info[j], 0))
-			out[j] = ownSpread{out[j].mean + v*(score[j]-(out[j].mean+before)/before), math.Sqrt(v)}
+			step := v * (score[j] - (out[j].mean+before)/before)
+			out[j] = ownSpread{out[j].mean + max(min(step, farthest), -farthest), math.Sqrt(v)}
 		}
 	}
 	return out

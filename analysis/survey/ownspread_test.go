@@ -65,4 +65,19 @@ func TestOwnSpreads(t *testing.T) {
 		}
 		t.Logf("%s: %+v, by sums %.4f and %.4f", c.name, got, mean, sd)
 	}
+	// One home as far out as a wrong unit makes it moves its area's spread, and no further
+	// than a spread can be.
+	homes := []Home{{Area: "A", Log: 4}, {Area: "A", Log: 4.2}, {Area: "A", Log: 60}, {Area: "B", Log: 4}, {Area: "B", Log: 4.5}, {Area: "B", Log: 3.5}}
+	d, err := newDesign(homes, &Options{Confidence: 0.95})
+	if err != nil {
+		t.Fatal(err)
+	}
+	x := point{sigma: sigma, tau: 0.4, beta: []float64{4 - d.shift}, cov: []float64{0.01}}
+	got := d.ownSpreads(x, conditional{u: []float64{0, 0}}, []float64{0.1, 0.1})
+	if !(got[0].mean > 0.5 && got[0].mean <= 1.5) || math.Abs(got[1].mean) > 0.2 {
+		t.Errorf("one home far out: %+v", got)
+	}
+	if _, err := Posterior(homes, PosteriorOptions{Levels: []float64{200}}); err != nil {
+		t.Error(err)
+	}
 }
