@@ -72,9 +72,9 @@ func chartFigure(all []watched) (plot.Figure, error) {
 // stillWorking is the question that charts of several monitors answer: of one home's system,
 // or of several homes'.
 func stillWorking(all []watched) string {
-	homes := map[string]bool{}
+	homes := map[[2]string]bool{} // of one name in two areas there are two
 	for _, w := range all {
-		homes[w.Home] = true
+		homes[[2]string{w.Home, w.Area}] = true
 	}
 	if len(homes) == 1 {
 		return fmt.Sprintf("Is the system still doing its work? Home %s, by %d monitors", report.PlaceName(analysis.Place{Home: all[0].Home}), len(all))
