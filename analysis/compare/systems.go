@@ -194,25 +194,32 @@ func (c *comparison) now(r *Result) {
 		if n.Systems != "" {
 			ran = n.Systems
 		}
-		c.note("since-repair", "%s was switched off and ran again on %s, as after a repair; what is said of now, held against a level, is by what was measured since: over %s, %s. The reduction is of all days with a system", ran, from.In(c.zone).Format(time.DateOnly), dayCount(n.Days), n.words())
+		c.note("since-repair", "%s was switched off and ran again on %s, as after a repair; what is said of now, held against a level, is by what was measured since: over %s, %s; a reduction since is %s. %s", ran, from.In(c.zone).Format(time.DateOnly), dayCount(n.Days), n.words(), n.change(), asOne)
 	case repaired:
 		c.note("since-repair", "the system was switched off and ran again on %s, as after a repair, and what is said of now is not of what was measured since alone, of which nothing can be said: %v", from.In(c.zone).Format(time.DateOnly), failed)
 	case n == nil && later:
 		c.note("later-readings", "readings with the system go on after the twelve months of both annual means, and what is said of now is not of the latest alone, of which nothing can be said: %v", failed)
 	case n == nil:
 	case last != nil:
-		change := string(n.Verdict)
-		if n.Verdict == Reduced {
-			change = fmt.Sprintf("shown, %.0f %% to %.0f %%", n.Reduction.Lower, n.Reduction.Upper)
-		}
 		on := " on"
 		if cut {
 			on = " on, in the last twelve months with it"
 		}
-		c.note("last-system", "what is said of now, held against a level, is of %s alone, by what was measured from %s%s: over %s, %s; a reduction by it is %s", n.Systems, n.Start.Format(time.DateOnly), on, dayCount(n.Days), n.words(), change)
+		c.note("last-system", "what is said of now, held against a level, is of %s alone, by what was measured from %s%s: over %s, %s; a reduction by it is %s. %s", n.Systems, n.Start.Format(time.DateOnly), on, dayCount(n.Days), n.words(), n.change(), asOne)
 	default:
 		c.note("later-readings", "readings with the system go on after the twelve months of both annual means; what is said of now is by those of the last twelve months, from %s to %s: over %s, %s", n.Start.Format(time.DateOnly), n.End.Add(-time.Second).Format(time.DateOnly), dayCount(n.Days), n.words())
 	}
+}
+
+// asOne is what else is said of a home whose system was not the same all the time.
+const asOne = "The reduction of all days, and both annual means beside it, take what ran to have done the same throughout, and a change in that for a season: where it did more or less, go by this one"
+
+// change is what its readings show of a reduction.
+func (n *Now) change() string {
+	if n.Verdict == Reduced {
+		return fmt.Sprintf("shown, %.0f %% to %.0f %%", n.Reduction.Lower, n.Reduction.Upper)
+	}
+	return string(n.Verdict)
 }
 
 // words are what was measured and the annual mean.
