@@ -800,8 +800,8 @@ type PublishedRank struct {
 // be made with Counts that come to the number told, so that no limit holds more of the
 // number than that. The mean and the shares that rest on the fit leave however well it
 // fits, with NotLogNormal to be told beside: they follow from the geometric mean and standard
-// deviation, which leave, so that keeping them would hide nothing. A mean above the
-// values is kept, because a word beside it would tell how large the largest is.
+// deviation, which leave, so that keeping them back would hide nothing. A mean above the
+// values is kept back, because a word beside it would tell how large the largest is.
 //
 // No rule keeps a mean that one home makes up. Such rules are for sums, from which the
 // second largest could take itself and have the largest. A mean fitted to logarithms
@@ -817,7 +817,7 @@ func PublishValues(d lognormal.Description, po PublishOptions) (PublishedValues,
 	}
 	v := PublishedValues{Homes: AtLeast(d.N, k)}
 	if d.Shape != nil {
-		v.NotLogNormal = d.Shape.AsTheyStand() >= lognormal.NotLogNormal && d.Shape.AsTheyStand() <= lognormal.FarFromLogNormal
+		v.NotLogNormal = d.Shape.AsTheyStand() >= lognormal.NotLogNormal // or far from it: ties have no verdict there
 	}
 	if d.Fit != nil {
 		if d.Fit.N != v.Homes {

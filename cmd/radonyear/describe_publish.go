@@ -68,7 +68,7 @@ func (p *program) publishDescription(c *cli.Context, q surveyQuestion, o *publis
 	var apart []string // shares of which both figures are told, and do not meet
 	for i, v := range rows {
 		for _, a := range v.Above {
-			if a.Share != nil && a.Counted != nil && (a.Share.Upper < a.Counted.Lower || a.Counted.Upper < a.Share.Lower) {
+			if sharesDisagree(a) {
 				apart = append(apart, q.groupName(groups[i])+" above "+told(a.Level))
 			}
 		}

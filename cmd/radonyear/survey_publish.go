@@ -76,7 +76,7 @@ func (q communityQuestion) publish(o *publishing, in communityRead) (pub survey.
 	}
 	for _, r := range rows {
 		for _, a := range r.Above {
-			if a.Share != nil && a.Counted != nil && (a.Share.Upper < a.Counted.Lower || a.Counted.Upper < a.Share.Lower) {
+			if sharesDisagree(a) {
 				apart = append(apart, r.Name+" above "+told(a.Level))
 			}
 		}
@@ -86,6 +86,12 @@ func (q communityQuestion) publish(o *publishing, in communityRead) (pub survey.
 	doc.Tables = []report.Table{q.publishedResult(pub, when, o.missing(in.left)), q.publishedTable(pub)}
 	doc.After = q.publishedSentences(pub, when)
 	return pub, when, doc, nil
+}
+
+// sharesDisagree says of a published share that what is fitted and what was counted, both
+// told, do not meet.
+func sharesDisagree(s survey.PublishedShare) bool {
+	return s.Share != nil && s.Counted != nil && (s.Share.Upper < s.Counted.Lower || s.Counted.Upper < s.Share.Lower)
 }
 
 // publishedSettings are those of the settings that say nothing of whose data it is:
