@@ -103,6 +103,22 @@ func NewSeries(p Place, zone *time.Location, readings []Reading) (Series, error)
 	return Series{Place: p, Zone: zone, readings: rs}, nil
 }
 
+// Keep are the readings that are wanted, series by series; nil where none is.
+func Keep(series []Series, wanted func(Reading) bool) (out []Series) {
+	for _, s := range series {
+		var kept []Reading
+		for _, r := range s.readings {
+			if wanted(r) {
+				kept = append(kept, r)
+			}
+		}
+		if kept != nil {
+			out = append(out, Series{Place: s.Place, Zone: s.Zone, readings: kept}) // in order, as the whole was
+		}
+	}
+	return out
+}
+
 // Len is the number of readings, at least one.
 func (s Series) Len() int { return len(s.readings) }
 

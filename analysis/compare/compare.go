@@ -73,7 +73,8 @@ type Result struct {
 	LogRatio, LogSD    float64
 	Course             bool // the weather of those days was known
 	AtLeast            []AtLeast
-	Now                *Now    // nil where all that was measured with the system says how high the home is now
+	Spell              *Spell  // that With and all else is of; nil where that is all that was measured with a system
+	Now                *Now    // nil where With says how high the home is now
 	Below              []Below // of Now, where there is one
 	Verdict            Verdict
 	Notes              []analysis.Note
@@ -109,10 +110,10 @@ const Outdoor = 10.0
 // of the normal whose swings suit θ; value and limits are its median and quantiles. A
 // detector that stood on both sides is off by as much on each, and that falls out.
 // Where every reading with the system is a limit, the year without it is by its own
-// readings alone. Where several systems ran one after another, or the one was
-// repaired, or readings with the system go on for more than 30 days after the twelve
-// months, the level is held against the home as it is now, by a second comparison: of
-// the readings with the last system, since its repair and mostly in the last twelve
+// readings alone. Of several systems that ran one after another only the
+// readings with the last are compared, and of one that was repaired those since. Where
+// they go on for more than 30 days after the twelve months, the level is held against the
+// home as it is now, by a second comparison: of those that lie mostly in the last twelve
 // months, around which its own twelve months are chosen.
 //
 // Assumes that season and drift are like those of the profile's homes, that
@@ -198,8 +199,7 @@ type comparison struct {
 	notes []analysis.Note
 	art   float64 // season artefact
 
-	inTurn bool // readings with the system are of several systems, at one time or another, and
-	last   *Ran // of the last of them, where they ran one after another
+	spell *Spell // that readings with the system were narrowed to; nil: all are compared
 }
 
 func (c *comparison) note(code, format string, args ...any) {
@@ -228,6 +228,7 @@ func prepare(h Home, opt Options, byWith bool) (*comparison, error) {
 			c.place.Room = ""
 		}
 	}
+	c.systems()
 	// A detector is one calibration on both sides, and a room one place, so both
 	// sides are observed together and told apart again by their order.
 	if err := c.observe(); err != nil {
@@ -250,10 +251,11 @@ func (c *comparison) observe() error {
 			with[i].Detector = otherUnnamed
 		}
 	}
-	var err error
-	if c.data, c.notes, err = temporal.ObserveBoth(c.h.Without, with, c.opt.Calibration); err != nil {
+	data, notes, err := temporal.ObserveBoth(c.h.Without, with, c.opt.Calibration)
+	if err != nil {
 		return err
 	}
+	c.data, c.notes = data, append(c.notes, notes...)
 	c.data.Course = c.opt.Course
 	var all [2][]temporal.Observation
 	for _, o := range c.data.Observations {
@@ -410,7 +412,6 @@ func (c *comparison) describe() {
 		c.note("other-room", "measured in %s without the system and in %s with it; rooms differ, and the interval allows for that: measure the same room", list(a), list(b))
 	}
 	c.rooms()
-	c.systems()
 	phased := c.h.Switched.IsZero() && !c.h.Timed
 	if c.sides[0].End.After(c.sides[1].Start) && c.sides[1].End.After(c.sides[0].Start) && phased {
 		c.note("overlapping", "readings without the system go on until %s, those with it begin on %s; look whether their phases are right", c.sides[0].End.Format(time.DateOnly), c.sides[1].Start.Format(time.DateOnly))
@@ -754,7 +755,7 @@ func (c *comparison) result(ratioPost posterior, pair temporal.Pair) Result {
 	conf := c.opt.Confidence
 	z := distuv.UnitNormal.Quantile((1 + conf) / 2)
 	r := Result{
-		Place: c.place, Switched: c.h.Switched,
+		Place: c.place, Switched: c.h.Switched, Spell: c.spell,
 		YearStart: temporal.Date(c.data.From, c.zone), YearEnd: temporal.Date(c.data.To, c.zone),
 		SeasonArtefact: c.art,
 		LogRatio:       ratioPost.quantile(0.5), LogSD: ratioPost.sd(),
@@ -827,7 +828,7 @@ var compareMethods = []analysis.Method{{
 	Key:       CompareMethod,
 	Title:     "one home's annual mean with a system over that without it",
 	Estimates: "the ratio of two annual means, with the system over without it, both of the same twelve months, so that neither the season nor the year is taken for the system's doing; and the reduction, 100·(1 − ratio) %.",
-	Formula:   "One posterior (see temporal.Pair) of every day with and without the system: a step in the level, and swings that the system leaves smaller, by how much depending on the ratio r itself: of the season r² is left, of the drift (1 + r)/2, and with it come a season and a drift of its own. For given swings ln ratio is normal; its spread, but for what is instruments', is multiplied by the profile's calibration for the shorter side, and where the profile's course was not used 0.7 of its spread between years is added in quadrature. The density at θ = ln ratio is that of the normal whose swings suit θ; value and limits are its median and quantiles. A detector that stood on both sides is off by as much on each, and that falls out. Where every reading with the system is a limit, the year without it is by its own readings alone. Where several systems ran one after another, or the one was repaired, or readings with the system go on for more than 30 days after the twelve months, the level is held against the home as it is now, by a second comparison: of the readings with the last system, since its repair and mostly in the last twelve months, around which its own twelve months are chosen.",
+	Formula:   "One posterior (see temporal.Pair) of every day with and without the system: a step in the level, and swings that the system leaves smaller, by how much depending on the ratio r itself: of the season r² is left, of the drift (1 + r)/2, and with it come a season and a drift of its own. For given swings ln ratio is normal; its spread, but for what is instruments', is multiplied by the profile's calibration for the shorter side, and where the profile's course was not used 0.7 of its spread between years is added in quadrature. The density at θ = ln ratio is that of the normal whose swings suit θ; value and limits are its median and quantiles. A detector that stood on both sides is off by as much on each, and that falls out. Where every reading with the system is a limit, the year without it is by its own readings alone. Of several systems that ran one after another only the readings with the last are compared, and of one that was repaired those since. Where they go on for more than 30 days after the twelve months, the level is held against the home as it is now, by a second comparison: of those that lie mostly in the last twelve months, around which its own twelve months are chosen.",
 	Assumes:   "that season and drift are like those of the profile's homes, that nothing but the system changed, and the same rooms on both sides or rooms that differ as the profile says. A fan takes soil gas away and leaves the air exchange that thins it, so the more it takes, the less of the season stays; the shares were set by trial on homes of a mass balance with fans of 60 to 99 %, of other districts than those that the published table is of.",
 	Interval:  "credible, checked by simulation with a generator that is not the model; its coverage is published in COVERAGE-homes.md beside this package. Asked for 95 %, that of the ratio holds 94.8 to 97.0 % of all homes with a fan, 93.7 to 98.2 % of parts of them by fan, length and season, and 95.8 to 96.0 % where no work was done. That of the annual mean with the system holds 90 to 96.5 % with a fan, and 88 to 89 % where no work was done; and by the built-in profile a plain correction of the raw ratio by the mean cycle has no larger an error, 0.87 of the raw one's against 0.89. Of homes chosen for a raw mean before of 200 Bq/m³ and more the reduction is overstated: ln ratio is too low by 0.16 on average with a fan and by 0.16 where no work was done, of which 4.2 % are called reduced; after 90 to 130 days by 0.13 and 0.12; a second test before, alone or beside the first, leaves it at 0.11 to 0.16; with the area's own AreaPrior it is 0.02 and 0.02, and 3.2 % are called reduced. Where every reading with the system lies below its limit the lower limit of the ratio is 0, where every one without it does, the upper is open.",
 	Notes: []string{"season-artefact", "other-detector", "other-room", "rooms-differ", "other-year", "several-systems", "last-system", "since-repair", "later-readings", "system-before", "overlapping", "after-first", "too-soon", "under-two-days", "high-first-test",

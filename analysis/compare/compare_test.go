@@ -283,9 +283,8 @@ func TestYear(t *testing.T) {
 	}
 }
 
-// TestLastSystem: how high a home is now is a question of the last of several systems that
-// ran one after another, and is answered as if nothing else had been measured with one, of the
-// twelve months around that; the reduction and both annual means are of all.
+// TestLastSystem: of several systems that ran one after another the last is compared, as if
+// nothing else had been measured with one, and what is left out is said.
 func TestLastSystem(t *testing.T) {
 	before := log("A", "m", day(2026, 1, 10), flat(40, 600)...)
 	first, second := log("A", "m", day(2026, 2, 22), flat(20, 400)...), log("A", "m", day(2026, 3, 16), flat(30, 40)...)
@@ -299,27 +298,28 @@ func TestLastSystem(t *testing.T) {
 	}
 	fan, sump := []string{"fan"}, []string{"fan", "sump"}
 	plain, alone := of([]analysis.Series{both}), of([]analysis.Series{second})
-	if plain.Now != nil || analysis.HasNote(plain.Notes, "last-system") || plain.Below[0].Verdict == annual.Below || alone.Below[0].Verdict != annual.Below {
-		t.Fatalf("without a word of systems %v, %+v; the second alone %+v", plain.Now, plain.Below, alone.Below)
+	if plain.Spell != nil || analysis.HasNote(plain.Notes, "last-system") || plain.Below[0].Verdict == annual.Below || alone.Below[0].Verdict != annual.Below {
+		t.Fatalf("without a word of systems %v, %+v; the second alone %+v", plain.Spell, plain.Below, alone.Below)
 	}
 	for name, r := range map[string]Result{
 		"by switches":            of([]analysis.Series{both}, Ran{To: day(2026, 2, 20)}, Ran{day(2026, 2, 20), day(2026, 3, 16), fan}, Ran{From: day(2026, 3, 16), Systems: sump}),
 		"an off in between":      of([]analysis.Series{first, second}, Ran{day(2026, 2, 20), day(2026, 3, 14), fan}, Ran{From: day(2026, 3, 14), To: day(2026, 3, 15)}, Ran{From: day(2026, 3, 15), Systems: sump}),
 		"said twice of the last": of([]analysis.Series{both}, Ran{day(2026, 3, 30), day(2026, 4, 15), sump}, Ran{day(2026, 3, 16), day(2026, 4, 1), sump}, Ran{day(2026, 2, 22), day(2026, 3, 16), fan}),
 	} {
-		if r.Now == nil || r.Now.Systems != `"fan" and "sump"` || r.Now.Days != 30 || r.Now.RawMean != 40 {
-			t.Errorf("%s: %+v", name, r.Now)
+		left := 22.0
+		if name == "an off in between" {
+			left = 20
+		}
+		if s := r.Spell; s == nil || s.Systems != `"fan" and "sump"` || s.Repair || s.LeftOut != left {
+			t.Errorf("%s: %+v", name, s)
 			continue
 		}
-		if b := r.Below[0]; b.Verdict != annual.Below || math.Abs(r.Now.AnnualMean.Value/alone.With.AnnualMean.Value-1) > 0.1 || !r.Now.YearStart.Equal(day(2025, 9, 30)) {
-			t.Errorf("%s: %+v of %+v, the second alone %+v of %+v", name, r.Below, r.Now, alone.Below, alone.With)
-		}
-		if r.With.Days < 50 || r.With.AnnualMean.Value < 2*r.Now.AnnualMean.Value || r.Reduction.Value > alone.Reduction.Value-10 {
-			t.Errorf("%s: with all that ran %+v, %+v; the second alone %v", name, r.With, r.Reduction, alone.Reduction.Value)
+		if r.Now != nil || !reflect.DeepEqual(r.With, alone.With) || !reflect.DeepEqual(r.Without, alone.Without) || r.LogRatio != alone.LogRatio || r.Below[0] != alone.Below[0] {
+			t.Errorf("%s: %+v, %+v; the second alone %+v, %+v", name, r.With, r.Below, alone.With, alone.Below)
 		}
 		if !slices.ContainsFunc(r.Notes, func(n analysis.Note) bool {
-			return n.Code == "last-system" && strings.Contains(n.Text, `is of "fan" and "sump" alone, by what was measured from 2026-03-16 on: over 30 days, raw mean 40 Bq/m³, annual mean about `)
-		}) {
+			return n.Code == "last-system" && strings.Contains(n.Text, `, then from 2026-03-1`) && strings.Contains(n.Text, fmt.Sprintf(`is of the last alone, "fan" and "sump", by what was measured from 2026-03-1%d on, and %g days with what ran before left out`, map[bool]int{true: 5, false: 6}[left == 20], left))
+		}) || analysis.HasNote(r.Notes, "several-systems") {
 			t.Errorf("%s: %v", name, r.Notes)
 		}
 	}
@@ -327,14 +327,58 @@ func TestLastSystem(t *testing.T) {
 		"at one time":              of([]analysis.Series{both}, Ran{day(2026, 2, 22), day(2026, 4, 15), fan}, Ran{day(2026, 3, 1), day(2026, 4, 15), []string{"sump"}}),
 		"one reading goes through": of([]analysis.Series{result("t", day(2026, 2, 22), 50, 100, false)}, Ran{day(2026, 2, 20), day(2026, 3, 16), fan}, Ran{From: day(2026, 3, 16), Systems: sump}),
 	} {
-		if r.Now != nil || !slices.ContainsFunc(r.Notes, func(n analysis.Note) bool {
-			return n.Code == "last-system" && strings.Contains(n.Text, "leave the readings")
+		if r.Spell != nil || !slices.ContainsFunc(r.Notes, func(n analysis.Note) bool {
+			return n.Code == "several-systems" && strings.Contains(n.Text, "leave the readings")
 		}) {
-			t.Errorf("%s: %+v, %v", name, r.Now, r.Notes)
+			t.Errorf("%s: %+v, %v", name, r.Spell, r.Notes)
 		}
 	}
-	if r := of([]analysis.Series{both}, Ran{From: day(2026, 2, 20), Systems: sump}); r.Now != nil || analysis.HasNote(r.Notes, "last-system") {
-		t.Errorf("both from the first day on: %+v, %v", r.Now, r.Notes)
+	if r := of([]analysis.Series{both}, Ran{From: day(2026, 2, 20), Systems: sump}); r.Spell != nil || analysis.HasNote(r.Notes, "last-system") || !analysis.HasNote(r.Notes, "several-systems") {
+		t.Errorf("both from the first day on: %+v, %v", r.Spell, r.Notes)
+	}
+}
+
+// TestSinceRepair: what was measured since a repair is compared, of however few days, as if
+// there were no other; a repair after the last reading, or before the first, leaves all.
+func TestSinceRepair(t *testing.T) {
+	before := result("b", day(2025, 1, 6), 4, 640, false)
+	with := log("A", "m", day(2025, 1, 20), slices.Concat(flat(40, 300), flat(60, 60), flat(30, 350))...)
+	ran := []Ran{{day(2025, 1, 20), day(2025, 3, 1), []string{"fan"}}, {From: day(2025, 3, 1), Systems: []string{"sump"}}}
+	of := func(h Home) Result {
+		h.Without = []analysis.Series{before}
+		r, err := Compare(h, Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return r
+	}
+	alone := of(Home{With: []analysis.Series{log("A", "m", day(2025, 4, 30), flat(30, 350)...)}})
+	for name, c := range map[string]struct {
+		ran     []Ran
+		systems string
+	}{"of one": {nil, ""}, "of the last": {ran, `"sump"`}} {
+		r := of(Home{With: []analysis.Series{with}, Ran: c.ran, Repaired: day(2025, 4, 30)})
+		if s := r.Spell; s == nil || !s.Repair || s.Systems != c.systems || !s.From.Equal(day(2025, 4, 30)) || s.LeftOut != 100 {
+			t.Errorf("%s: %+v", name, s)
+		}
+		if !reflect.DeepEqual(r.With, alone.With) || r.LogRatio != alone.LogRatio || r.Below[0] != alone.Below[0] {
+			t.Errorf("%s: %+v, the last days alone %+v", name, r.With, alone.With)
+		}
+		if !slices.ContainsFunc(r.Notes, func(n analysis.Note) bool {
+			return n.Code == "since-repair" && strings.Contains(n.Text, "ran again on 2025-04-30, as after a repair: all that is said here is by what was measured since, and 100 days with it before left out")
+		}) {
+			t.Errorf("%s: %v", name, r.Notes)
+		}
+	}
+	for _, at := range []time.Time{day(2025, 1, 19), day(2025, 6, 30)} {
+		if r := of(Home{With: []analysis.Series{with}, Repaired: at}); r.Spell != nil || r.With.Days != 130 || analysis.HasNote(r.Notes, "since-repair") {
+			t.Errorf("%v: %+v, %v", at, r.Spell, r.Notes)
+		}
+	}
+	// A day is too few for any verdict.
+	r := of(Home{With: []analysis.Series{with}, Repaired: day(2025, 5, 29)})
+	if r.Spell == nil || r.With.Days != 1 || r.Verdict != NotShown || r.Below[0].Verdict != annual.NotConclusive || !analysis.HasNote(r.Notes, "under-two-days") {
+		t.Errorf("%+v, %+v, %v", r.Spell, r.With, r.Notes)
 	}
 }
 
@@ -362,7 +406,7 @@ func TestNow(t *testing.T) {
 	// A fan that did its work, and a retest of the second autumn that says it does no more.
 	r := of(nil, result("t", day(2025, 3, 1), 92, 60, false), result("u", day(2026, 9, 1), 91, 450, false))
 	switch n := r.Now; {
-	case n == nil || r.Below[0].Verdict != annual.Above || n.RawMean != 450 || n.Days != 91 || n.Systems != "" || !n.From.Equal(day(2025, 12, 1)) || !n.Start.Equal(day(2026, 9, 1)):
+	case n == nil || r.Below[0].Verdict != annual.Above || n.RawMean != 450 || n.Days != 91 || r.Spell != nil || !n.From.Equal(day(2025, 12, 1)) || !n.Start.Equal(day(2026, 9, 1)):
 		t.Errorf("%+v, %+v", n, r.Below)
 	case n.YearStart.After(n.Start) || n.YearEnd.Before(n.End) || n.AnnualMean.Lower < 200 || n.Verdict != NotShown || r.Verdict != Reduced:
 		t.Errorf("%+v, %v", n, r.Verdict)
@@ -388,22 +432,11 @@ func TestNow(t *testing.T) {
 	// Of the last of two systems only its last twelve months.
 	ran := []Ran{{day(2025, 1, 20), day(2025, 3, 1), []string{"fan"}}, {From: day(2025, 3, 1), Systems: []string{"sump"}}}
 	r = of(ran, log("A", "m", day(2025, 1, 20), slices.Concat(flat(40, 300), flat(100, 60), flat(365, 450))...))
-	if n := r.Now; n == nil || n.Systems != `"sump"` || n.RawMean != 450 || n.Days != 365 || r.Below[0].Verdict != annual.Above {
+	if n := r.Now; n == nil || r.Spell == nil || r.Spell.Systems != `"sump"` || n.RawMean != 450 || n.Days != 365 || r.Below[0].Verdict != annual.Above {
 		t.Errorf("%+v, %+v", n, r.Below)
 	}
-	if !note(r, "last-system", `"sump" alone, by what was measured from 2025-06-09 on, in the last twelve months with it: over 365 days, raw mean 450`) || analysis.HasNote(r.Notes, "later-readings") {
+	if !note(r, "last-system", `the last alone, "sump", by what was measured from 2025-03-01 on`) || !note(r, "later-readings", "from 2025-06-09 to 2026-06-08: over 365 days, raw mean 450") {
 		t.Error(r.Notes)
-	}
-	// Since a repair, of however few days: those before say nothing of it.
-	for _, days := range []int{40, 10} {
-		at := day(2025, 3, 21)
-		r, err := Compare(Home{Without: []analysis.Series{before}, With: []analysis.Series{log("A", "m", day(2025, 1, 20), slices.Concat(flat(60, 16), flat(days, 360))...)}, Repaired: at}, Options{})
-		if err != nil {
-			t.Fatal(err)
-		}
-		if n := r.Now; n == nil || n.RawMean != 360 || !n.From.Equal(at) || !n.Repair || r.Below[0].Verdict == annual.Below || !note(r, "since-repair", fmt.Sprintf("ran again on 2025-03-21, as after a repair; what is said of now, held against a level, is by what was measured since: over %d days, raw mean 360", days)) {
-			t.Errorf("%+v, %+v, %v", n, r.Below, r.Notes)
-		}
 	}
 	// One result of more than a year is the latest, though it begins before.
 	r = of(nil, result("t", day(2025, 3, 1), 92, 60, false), result("u", day(2026, 1, 1), 400, 450, false))
@@ -416,13 +449,8 @@ func TestNow(t *testing.T) {
 	if n := now(r); n.Days < 360 || r.Below[0].Verdict == annual.Below {
 		t.Errorf("%+v, %+v", n, r.Below)
 	}
-	// The last of two systems that was repaired is the last, and repaired.
-	r, err := Compare(Home{Without: []analysis.Series{before}, With: []analysis.Series{log("A", "m", day(2025, 1, 20), slices.Concat(flat(40, 300), flat(60, 60), flat(30, 350))...)}, Ran: ran, Repaired: day(2025, 4, 30)}, Options{})
-	if err != nil || r.Now == nil || r.Now.Systems != `"sump"` || !r.Now.Repair || r.Now.RawMean != 350 || !note(r, "since-repair", `"sump" was switched off and ran again on 2025-04-30`) {
-		t.Errorf("%v, %+v, %v", err, r.Now, r.Notes)
-	}
 	// Nothing but limits on both sides says nothing of now by itself; that is said.
-	r, err = Compare(Home{Without: []analysis.Series{result("b", day(2025, 1, 6), 4, 100, true)}, With: []analysis.Series{result("t", day(2025, 3, 1), 92, 60, false), result("u", day(2026, 9, 1), 91, 10, true)}}, Options{})
+	r, err := Compare(Home{Without: []analysis.Series{result("b", day(2025, 1, 6), 4, 100, true)}, With: []analysis.Series{result("t", day(2025, 3, 1), 92, 60, false), result("u", day(2026, 9, 1), 91, 10, true)}}, Options{})
 	if err != nil || r.Now != nil || r.Below[0].Verdict != annual.NotConclusive || !note(r, "later-readings", "is not of the latest alone, of which nothing can be said: ") {
 		t.Errorf("%v, %+v, %v", err, r.Now, r.Notes)
 	}
@@ -459,9 +487,9 @@ func TestNotes(t *testing.T) {
 		{"other-detector", Home{Without: base.Without, With: []analysis.Series{other(after, func(s *analysis.Series) { s.Detector = "n" })}}, base, Options{}},
 		{"other-room", Home{Without: base.Without, With: []analysis.Series{other(after, func(s *analysis.Series) { s.Room = "bedroom" })}}, base, Options{}},
 		{"other-year", Home{Without: base.Without, With: []analysis.Series{log("A", "m", day(2027, 3, 1), flat(40, 60)...)}}, Home{Without: base.Without, With: []analysis.Series{log("A", "m", day(2026, 12, 10), flat(40, 60)...)}}, Options{}},
-		// A second system switched on while the first ran, and one that is switched on only
-		// when the readings are over.
-		{"several-systems", ran(base, Ran{To: day(2026, 2, 20)}, Ran{day(2026, 2, 20), day(2026, 3, 15), []string{"fan"}}, Ran{From: day(2026, 3, 15), Systems: []string{"fan", "sump"}}),
+		// Two in two rooms at one time, and one that is switched on only when the readings are
+		// over.
+		{"several-systems", ran(base, Ran{day(2026, 2, 22), day(2026, 4, 3), []string{"fan"}}, Ran{day(2026, 3, 1), day(2026, 4, 3), []string{"sump"}}),
 			ran(base, Ran{To: day(2026, 2, 20)}, Ran{day(2026, 2, 20), day(2026, 4, 3), []string{"fan"}}, Ran{From: day(2026, 4, 3), Systems: []string{"fan", "sump"}}), Options{}},
 		// Two from the first day on; and one after the other was gone, before the first reading.
 		{"several-systems", ran(base, Ran{From: day(2026, 2, 20), Systems: []string{"fan", "sump"}}),
@@ -471,7 +499,7 @@ func TestNotes(t *testing.T) {
 		{"since-repair", Home{Without: base.Without, With: []analysis.Series{after, log("A", "n", day(2026, 7, 1), flat(40, 60)...)}, Repaired: day(2026, 7, 1)}, base, Options{}},
 		{"later-readings", Home{Without: base.Without, With: []analysis.Series{after, log("A", "n", day(2027, 4, 1), flat(40, 60)...)}}, base, Options{}},
 		// The same one switched on twice.
-		{"several-systems", ran(base, Ran{day(2026, 2, 20), day(2026, 3, 15), []string{""}}, Ran{From: day(2026, 3, 15), Systems: []string{"", ""}}), ran(base, Ran{From: day(2026, 2, 20), Systems: []string{""}}), Options{}},
+		{"several-systems", ran(base, Ran{From: day(2026, 2, 20), Systems: []string{"", ""}}), ran(base, Ran{From: day(2026, 2, 20), Systems: []string{""}}), Options{}},
 		// A column that says fan in every row is of the home; one that says passive first is of a time.
 		{"system-before", ran(base, Ran{day(2026, 1, 10), day(2026, 2, 19), []string{"passive"}}, Ran{day(2026, 2, 22), day(2026, 4, 3), []string{"fan"}}),
 			ran(base, Ran{day(2026, 1, 10), day(2026, 2, 19), []string{"fan"}}, Ran{day(2026, 2, 22), day(2026, 4, 3), []string{"fan"}}), Options{}},

@@ -62,21 +62,28 @@ func (r Ran) words() string {
 	return strings.TrimSuffix(strings.Join(parts, " and "), ",")
 }
 
-// Now is the home as it is now, where that is less than all that was measured with the
-// system: by what was measured with the last of several systems that ran in turn, since it
-// was repaired, in the last twelve months, or more than one of these.
+// Spell is the time that readings with the system are narrowed to, where several systems ran
+// in turn or one was repaired: what ran before may have done more or less.
+type Spell struct {
+	From    time.Time
+	Systems string  // in words, of several in turn the last; "" where it is the repair alone
+	Repair  bool    // From is when it ran again
+	LeftOut float64 // days measured with a system before, by the detector that measured longest
+}
+
+// Now is the home as it is now, where that is less than all that is compared: by what was
+// measured in the last twelve months with the system.
 type Now struct {
-	From    time.Time // what begins earlier is left out, but for what lies mostly after it
-	Repair  bool      // From is when it was repaired
-	Systems string    // in words, where the last of several systems is what sets it apart
+	From time.Time // what lies mostly before it is left out
 	Side
 	YearStart, YearEnd time.Time         // the twelve months that its annual mean is of
 	Reduction          analysis.Estimate // by those readings alone, %
 	Verdict            Verdict
 }
 
-// systems says where a side is not what the reduction is taken to be of: readings with the
-// system that are of several, and readings without that name one.
+// systems narrows the readings with the system to one spell, and says where a side is not what
+// the reduction is taken to be of: readings with the system that are of several, and readings
+// without that name one.
 func (c *comparison) systems() {
 	in := func(side []analysis.Series) (out []Ran) {
 		for _, r := range c.h.Ran {
@@ -96,19 +103,54 @@ func (c *comparison) systems() {
 			several, again = true, again || r.Systems[i] == r.Systems[i+1]
 		}
 	}
-	if several {
-		more := ""
-		if again {
-			more = "; a system switched on again while it ran is taken to be a second or a larger one: if it was off in between, its switches lack that row"
-		}
-		c.note("several-systems", "what was measured with the system is not of one alone: %s. The reduction is of all that ran, together or in turn: read it as that, or measure with each system alone, the others switched off%s", c.told(with), more)
-	}
-	if c.inTurn = len(with) > 1; c.inTurn {
-		c.last = lastOf(all)
-	}
+	c.narrow(several, again, with, all)
 	// What is the same on both sides is what the home has, and says nothing of a time.
 	if len(without) > 0 && len(with) > 0 && !slices.Equal(distinct(without), distinct(with)) {
 		c.note("system-before", "what was measured without the system names one that ran: %s; with it: %s. The reduction is what the later one does beside or in place of the earlier, and not of all there is: read it as that, or measure with all of them switched off", c.told(without), c.told(with))
+	}
+}
+
+// narrow takes of several systems in turn the last, and since its repair. One step is fitted:
+// beside another one it would be off, and what lies between them taken for a season.
+func (c *comparison) narrow(several, again bool, with, all []Ran) {
+	whole := c.h.With
+	var sp Spell
+	take := func(from time.Time) bool {
+		side := since(c.h.With, from)
+		if side == nil || readings(side) == readings(c.h.With) {
+			return false
+		}
+		c.h.With, sp.From = side, from
+		return true
+	}
+	inTurn := len(with) > 1
+	if inTurn {
+		if last := lastOf(all); last != nil && take(last.From) {
+			sp.Systems = last.words()
+		}
+	}
+	sp.Repair = c.h.Repaired.After(sp.From) && take(c.h.Repaired)
+	if !sp.From.IsZero() {
+		before := analysis.Keep(whole, func(x analysis.Reading) bool { return x.Start.Before(sp.From.Add(-mostInto)) })
+		sp.From, sp.LeftOut = sp.From.In(c.zone), hours(before)/24
+		c.spell = &sp
+	}
+	more := ""
+	if again {
+		more = "; a system switched on again while it ran is taken to be a second or a larger one: if it was off in between, its switches lack that row"
+	}
+	switch left := dayCount(sp.LeftOut); {
+	case sp.Systems != "":
+		c.note("last-system", "what was measured with the system is not of one alone: %s. All that is said here is of the last alone, %s, by what was measured from %s on, and %s with what ran before left out: to see what that did, leave the later readings out of the files%s", c.told(with), sp.Systems, sp.From.Format(time.DateOnly), left, more)
+	case several:
+		turn := ""
+		if inTurn {
+			turn = ", now too; for the last alone leave the readings with the others out of the files"
+		}
+		c.note("several-systems", "what was measured with the system is not of one alone: %s. The reduction is of all that ran, together or in turn%s: read it as that, or measure with each system alone, the others switched off%s", c.told(with), turn, more)
+	}
+	if sp.Repair {
+		c.note("since-repair", "the system was switched off and ran again on %s, as after a repair: all that is said here is by what was measured since, and %s with it before left out, when it may have done more or less; where nothing was changed, they count too once that off and on is no row of the switches", sp.From.Format(time.DateOnly), dayCount(sp.LeftOut))
 	}
 }
 
@@ -136,90 +178,32 @@ const goesOn = 30
 // with the system not.
 var ofNow = []string{"other-room", "rooms-differ", "under-two-days", "zero-result", "all-below-limit"}
 
-// now is the home as it is now, against the same readings without the system, and notes of
+// now is the home as it is now, against the same readings without the system, and a note of
 // what is said of now what it is of. The twelve months of both annual means are those that both
 // sides were measured in most; they may lie years back, and what ran then may run no more.
 func (c *comparison) now(r *Result) {
 	firstWith, with := temporal.Covered(c.observed(1))
 	end := firstWith + len(with)
-	later := end > c.data.To+goesOn
-	from, side, last := temporal.Date(end-year, c.zone), c.h.With, c.last
-	if last != nil {
-		if alone := since(side, last.From); alone != nil {
-			side = alone
-		} else { // one result goes through
-			last = nil
+	if end <= c.data.To+goesOn {
+		return
+	}
+	from := temporal.Date(end-year, c.zone)
+	one, err := compareSides(Home{Without: c.h.Without, With: latest(c.h.With, from), Switched: c.h.Switched, Timed: true}, c.opt, true)
+	if err != nil { // all that there is says nothing of now
+		for k := range r.Below {
+			r.Below[k].Verdict = annual.NotConclusive
+		}
+		c.note("later-readings", "readings with the system go on after the twelve months of both annual means, and what is said of now is not of the latest alone, of which nothing can be said: %v", err)
+		return
+	}
+	n := &Now{From: from, Side: one.With, YearStart: one.YearStart, YearEnd: one.YearEnd, Reduction: one.Reduction, Verdict: one.Verdict}
+	r.Now, r.Below = n, one.Below
+	for _, n := range one.Notes { // what those readings alone give rise to
+		if slices.Contains(ofNow, n.Code) && !slices.Contains(c.notes, n) {
+			c.note(n.Code, "of the readings that say how it is now: %s", n.Text)
 		}
 	}
-	all := readings(side)
-	if last != nil && !last.From.Before(from) {
-		from = last.From
-	} else {
-		side = latest(side, from)
-	}
-	cut := readings(side) < all
-	repaired := false
-	if at := c.h.Repaired; at.After(from) {
-		if alone := since(side, at); alone != nil && readings(alone) < readings(side) {
-			from, side, repaired = at, alone, true
-		}
-	}
-	var failed error
-	if last != nil || later || repaired {
-		one, err := compareSides(Home{Without: c.h.Without, With: side, Switched: c.h.Switched, Timed: true}, c.opt, true)
-		if failed = err; err == nil {
-			r.Now = &Now{From: from.In(c.zone), Repair: repaired, Side: one.With, YearStart: one.YearStart, YearEnd: one.YearEnd, Reduction: one.Reduction, Verdict: one.Verdict}
-			r.Below = one.Below
-			for _, n := range one.Notes { // what those readings alone give rise to
-				if slices.Contains(ofNow, n.Code) && !slices.Contains(c.notes, n) {
-					c.note(n.Code, "of the readings that say how it is now: %s", n.Text)
-				}
-			}
-		} else { // all that there is says nothing of now
-			for k := range r.Below {
-				r.Below[k].Verdict = annual.NotConclusive
-			}
-		}
-	}
-	n := r.Now
-	if n != nil && last != nil {
-		n.Systems = last.words()
-	}
-	if c.inTurn && (last == nil || n == nil) {
-		c.note("last-system", "what is said of now, held against a level, is of all of these systems too, and not of the last alone: for that leave the readings with the others out of the files")
-	}
-	switch {
-	case repaired && n != nil:
-		ran := "the system"
-		if n.Systems != "" {
-			ran = n.Systems
-		}
-		c.note("since-repair", "%s was switched off and ran again on %s, as after a repair; what is said of now, held against a level, is by what was measured since: over %s, %s; a reduction since is %s. %s", ran, from.In(c.zone).Format(time.DateOnly), dayCount(n.Days), n.words(), n.change(), asOne)
-	case repaired:
-		c.note("since-repair", "the system was switched off and ran again on %s, as after a repair, and what is said of now is not of what was measured since alone, of which nothing can be said: %v", from.In(c.zone).Format(time.DateOnly), failed)
-	case n == nil && later:
-		c.note("later-readings", "readings with the system go on after the twelve months of both annual means, and what is said of now is not of the latest alone, of which nothing can be said: %v", failed)
-	case n == nil:
-	case last != nil:
-		on := " on"
-		if cut {
-			on = " on, in the last twelve months with it"
-		}
-		c.note("last-system", "what is said of now, held against a level, is of %s alone, by what was measured from %s%s: over %s, %s; a reduction by it is %s. %s", n.Systems, n.Start.Format(time.DateOnly), on, dayCount(n.Days), n.words(), n.change(), asOne)
-	default:
-		c.note("later-readings", "readings with the system go on after the twelve months of both annual means; what is said of now is by those of the last twelve months, from %s to %s: over %s, %s", n.Start.Format(time.DateOnly), n.End.Add(-time.Second).Format(time.DateOnly), dayCount(n.Days), n.words())
-	}
-}
-
-// asOne is what else is said of a home whose system was not the same all the time.
-const asOne = "The reduction of all days, and both annual means beside it, take what ran to have done the same throughout, and a change in that for a season: where it did more or less, go by this one"
-
-// change is what its readings show of a reduction.
-func (n *Now) change() string {
-	if n.Verdict == Reduced {
-		return fmt.Sprintf("shown, %.0f %% to %.0f %%", n.Reduction.Lower, n.Reduction.Upper)
-	}
-	return string(n.Verdict)
+	c.note("later-readings", "readings with the system go on after the twelve months of both annual means; what is said of now is by those of the last twelve months, from %s to %s: over %s, %s", n.Start.Format(time.DateOnly), n.End.Add(-time.Second).Format(time.DateOnly), dayCount(n.Days), n.words())
 }
 
 // words are what was measured and the annual mean.
@@ -248,32 +232,13 @@ func readings(side []analysis.Series) (n int) {
 
 // since are a side's readings that begin at some time or later.
 func since(side []analysis.Series, from time.Time) []analysis.Series {
-	return keep(side, func(x analysis.Reading) bool { return !x.Start.Before(from.Add(-mostInto)) })
-}
-
-// keep are a side's readings that are wanted; nil if none is.
-func keep(side []analysis.Series, wanted func(analysis.Reading) bool) (out []analysis.Series) {
-	for _, s := range side {
-		var kept []analysis.Reading
-		for _, x := range s.Readings() {
-			if wanted(x) {
-				kept = append(kept, x)
-			}
-		}
-		if kept == nil {
-			continue
-		}
-		if cut, err := analysis.NewSeries(s.Place, s.Zone, kept); err == nil { // as the whole was
-			out = append(out, cut)
-		}
-	}
-	return out
+	return analysis.Keep(side, func(x analysis.Reading) bool { return !x.Start.Before(from.Add(-mostInto)) })
 }
 
 // latest are a side's readings that lie mostly after some time, or begin then; where there
 // are none, all.
 func latest(side []analysis.Series, from time.Time) []analysis.Series {
-	out := keep(side, func(x analysis.Reading) bool {
+	out := analysis.Keep(side, func(x analysis.Reading) bool {
 		return !x.Start.Before(from.Add(-mostInto)) || x.Start.Add(x.End.Sub(x.Start)/2).After(from)
 	})
 	if out == nil {

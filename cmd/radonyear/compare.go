@@ -30,10 +30,11 @@ means, of the same twelve months, and the reduction, with intervals; the chance
 that the home is now below the level; and, beside them, what the raw means say
 and what the seasons alone would have made of them. The readings are parted by a
 phase column, or by --switch or --switches; the day of a switch and the 24 hours
-after it are left out. Where several systems ran, as a column system of the
-readings or of --switches says, that is noted, and of several in turn the level is
-held against the last alone. Where days with the system rose, by the charts of
-radonyear watch, it is not said to be below now. Several homes are joined too:
+after it are left out. Of several systems in turn, as a column system of the
+readings or of --switches says, the last is compared, and of one repaired, switched
+off and on again within 48 hours, what was measured since; a note says what is left
+out. Where days with the system rose, by the charts of radonyear watch, it is not
+said to be below now. Several homes are joined too:
 what the systems do in the middle of them, how much homes differ, and what the
 next home may expect.
 
@@ -434,7 +435,7 @@ func (q compareQuestion) one(i int, h ingest.Home, sides parted) (compared, erro
 	}
 	if q.through {
 		var notes []analysis.Note
-		out.through, notes = q.series(sides, r.Now)
+		out.through, notes = q.series(sides, r.Spell)
 		out.Notes = append(slices.Clip(out.Notes), notes...)
 	}
 	if n := spellChanges(sides.toggles, h.Series[0].Zone); n >= cyclingSwitches {
@@ -696,6 +697,7 @@ func (q compareQuestion) compareTables(results []compared) []report.Table {
 			{Key: "ratio", Style: report.Estimate},
 			{Key: "reduction", Style: report.Estimate},
 			{Key: "change", Style: report.Text},
+			{Key: "spell", Style: report.Nested},
 			{Key: "now", Style: report.Nested},
 			{Key: "now_annual_mean", Head: "With,\nnow", Style: report.Estimate, ValueOnly: true, OmitEmpty: true},
 			{Key: "below", Style: report.Nested},
@@ -765,7 +767,7 @@ func (q compareQuestion) compareTables(results []compared) []report.Table {
 		cells := []any{r.Home, r.Area, group, instant(r.Switched), sideFields(r.Without), sideFields(r.With),
 			r.Without.AnnualMean, r.With.AnnualMean, instant(r.YearStart), instant(r.YearEnd),
 			instant(r.Without.Start), instant(r.Without.End), r.Without.Days, sideRaw(r.Without), r.Without.AllBelow,
-			instant(r.With.Start), instant(r.With.End), r.With.Days, sideRaw(r.With), r.With.AllBelow, rawRatio(r.Result), r.SeasonArtefact, r.Ratio, r.Reduction, string(r.Verdict), nowFields(r.Now), nowMean(r.Now), below, reduced, cycledFields(r.cycled), foundFields(r.found)}
+			instant(r.With.Start), instant(r.With.End), r.With.Days, sideRaw(r.With), r.With.AllBelow, rawRatio(r.Result), r.SeasonArtefact, r.Ratio, r.Reduction, string(r.Verdict), spellFields(r.Spell), nowFields(r.Now), nowMean(r.Now), below, reduced, cycledFields(r.cycled), foundFields(r.found)}
 		against := []any{r.Home}
 		for _, b := range r.Below {
 			cells = append(cells, b.Probability, string(b.Verdict), string(b.Verdict))
@@ -1030,8 +1032,30 @@ func nowFields(n *compare.Now) any {
 	if n == nil {
 		return nil
 	}
-	return slices.Concat([]report.Field{{Name: "from", Value: instant(n.From)}, {Name: "systems", Value: n.Systems}}, sideFields(n.Side),
+	return slices.Concat([]report.Field{{Name: "from", Value: instant(n.From)}}, sideFields(n.Side),
 		[]report.Field{{Name: "year_start", Value: instant(n.YearStart)}, {Name: "year_end", Value: instant(n.YearEnd)}, {Name: "reduction", Value: n.Reduction}, {Name: "change", Value: string(n.Verdict)}})
+}
+
+// spellFields are those of the spell that the readings with the system were narrowed to.
+func spellFields(s *compare.Spell) any {
+	if s == nil {
+		return nil
+	}
+	return []report.Field{{Name: "from", Value: instant(s.From)}, {Name: "systems", Value: s.Systems}, {Name: "repair", Value: s.Repair}, {Name: "days_left_out", Value: s.LeftOut}}
+}
+
+// withWords name what ran on the side with the system, after "with".
+func withWords(r compare.Result) string {
+	what := "it"
+	if s := r.Spell; s != nil {
+		if s.Systems != "" {
+			what = s.Systems
+		}
+		if s.Repair {
+			what += ", since its repair,"
+		}
+	}
+	return what
 }
 
 func nowMean(n *compare.Now) any {
@@ -1050,6 +1074,14 @@ func nowDays(n *compare.Now) string {
 func (r compared) ofDays() string {
 	if r.Now != nil {
 		return nowDays(r.Now)
+	}
+	return r.comparedDays()
+}
+
+// comparedDays says which the reduction is of.
+func (r compared) comparedDays() string {
+	if r.Spell != nil {
+		return "all days with it since " + r.Spell.From.Format(time.DateOnly)
 	}
 	return "all days with it"
 }
@@ -1093,7 +1125,7 @@ func (q compareQuestion) compareInWords(r compared, isTyped bool) []string {
 		raw = "One side is known by its limit only;"
 	}
 	lines := []string{
-		fmt.Sprintf("%s %s; with it %s.", what, side(r.Without), side(r.With)),
+		fmt.Sprintf("%s %s; with %s %s.", what, side(r.Without), withWords(r.Result), side(r.With)),
 		fmt.Sprintf("%s with no work at all the seasons alone would make it %s.", raw, words(r.SeasonArtefact)),
 		fmt.Sprintf("Annual mean of the twelve months from %s: %s without the system, %s with it; %g %% intervals.", r.YearStart.Format(time.DateOnly), q.meanWords(r.Without), q.meanWords(r.With), round(100*q.Confidence)),
 		q.reductionWords(r),
@@ -1112,11 +1144,7 @@ func (q compareQuestion) compareInWords(r compared, isTyped bool) []string {
 		lines = append(lines, fmt.Sprintf("Probability of a reduction of more than %g %%%s: %s %%.", round(100*a.Reduction), confirmed, report.Percent(a.Probability, q.Confidence)))
 	}
 	if n := r.Now; n != nil {
-		what := "with the system"
-		if n.Systems != "" {
-			what = "with " + n.Systems + " alone"
-		}
-		lines = append(lines, fmt.Sprintf("Now, %s, by %s: annual mean of the twelve months from %s %s.", what, nowDays(n), n.YearStart.Format(time.DateOnly), q.meanWords(n.Side)))
+		lines = append(lines, fmt.Sprintf("Now, with the system, by %s: annual mean of the twelve months from %s %s.", nowDays(n), n.YearStart.Format(time.DateOnly), q.meanWords(n.Side)))
 	}
 	for k, b := range r.Below {
 		verdict := levelWords(r, k)

@@ -186,16 +186,12 @@ func (q compareQuestion) twoYearsFigure(r compared, typed bool) plot.Figure {
 	percent := round(100 * q.Confidence)
 	f := plot.Figure{
 		Title: "Before and after: home " + report.PlaceName(analysis.Place{Home: r.Home, Area: r.Area}),
-		Lead:  fmt.Sprintf("Annual mean %s without the system, %s with it, by %g %% intervals. %s", q.meanWords(r.Without), q.meanWords(r.With), percent, q.reductionWords(r)),
+		Lead:  fmt.Sprintf("Annual mean %s without the system, %s with %s, by %g %% intervals. %s", q.meanWords(r.Without), q.meanWords(r.With), strings.TrimSuffix(withWords(r.Result), ","), percent, q.reductionWords(r)),
 		Desc:  "Readings over time without the system and with it; at the right both annual means of the same twelve months with their intervals, and where a note says so the one as it is now, of its own twelve months; the levels as broken lines.",
 		Notes: []string{fmt.Sprintf("Both annual means are of the twelve months from %s. %s", r.YearStart.Format(time.DateOnly), caution)},
 	}
 	if n := r.Now; n != nil {
-		what := "As it is now"
-		if n.Systems != "" {
-			what = "With " + n.Systems + " alone"
-		}
-		f.Lead += fmt.Sprintf(" %s %s.", what, q.meanWords(n.Side))
+		f.Lead += fmt.Sprintf(" As it is now %s.", q.meanWords(n.Side))
 		f.Notes[0] = fmt.Sprintf("As it is now: by %s, of the twelve months from %s. The other%s", nowDays(n), n.YearStart.Format(time.DateOnly), strings.TrimPrefix(f.Notes[0], "Both"))
 	}
 	for k, b := range r.Below {

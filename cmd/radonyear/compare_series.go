@@ -76,9 +76,9 @@ type through struct {
 }
 
 // series reads every monitor of a home that stood through the switch. Why one has no
-// answer is a note of the home. Of several systems in turn it takes the days with the last
-// alone: one step is fitted, and another would be taken for a season.
-func (q compareQuestion) series(sides parted, now *compare.Now) (out []through, notes []analysis.Note) {
+// answer is a note of the home. It takes the days of the spell
+// that is compared: one step is fitted, and another would be taken for a season.
+func (q compareQuestion) series(sides parted, spell *compare.Spell) (out []through, notes []analysis.Note) {
 	for _, a := range sides.without {
 		for _, b := range sides.with {
 			if a.Room != b.Room || a.Detector != b.Detector {
@@ -86,11 +86,11 @@ func (q compareQuestion) series(sides parted, now *compare.Now) (out []through, 
 			}
 			off, _ := daysOf(a, false)
 			on, _ := daysOf(b, true)
-			if now != nil && now.Systems != "" {
+			if spell != nil {
 				all := len(on)
-				on = slices.DeleteFunc(on, func(d compare.Day) bool { return d.Day < temporal.Day(now.From, b.Zone) })
+				on = slices.DeleteFunc(on, func(d compare.Day) bool { return d.Day < temporal.Day(spell.From, b.Zone) })
 				if n := all - len(on); n > 0 {
-					notes = append(notes, analysis.Note{Code: "series-last-system", Text: fmt.Sprintf("by the monitor's own days: with %s alone, from %s on; %s before that left out, since the step from one system to the next would be taken for a season", now.Systems, now.Start.Format(time.DateOnly), count(n, "day"))})
+					notes = append(notes, analysis.Note{Code: "series-left-out", Text: fmt.Sprintf("by the monitor's own days: %s with a system before %s left out here too, since another step would be taken for a season", count(n, "day"), spell.From.Format(time.DateOnly))})
 				}
 			}
 			if len(off) == 0 || len(on) == 0 {

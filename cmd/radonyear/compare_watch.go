@@ -8,6 +8,7 @@ import (
 
 	"radonyear/analysis"
 	"radonyear/analysis/annual"
+	"radonyear/analysis/compare"
 	"radonyear/analysis/temporal"
 	"radonyear/analysis/trend"
 	"radonyear/cmd/radonyear/internal/report"
@@ -148,7 +149,7 @@ func (q compareQuestion) rose(r *compared, h ingest.Home, sides parted) {
 		}
 		return text
 	}
-	settle := " Where it has been looked at and the system runs, an off and on of that day in --switches settles that: what is usual is then learned anew"
+	settle := " Where it has been looked at and the system runs, an off and on of that day in --switches settles that: what is usual is then learned anew, and the reduction is of the days since"
 	if past != nil {
 		note("after-side-had-risen", fmt.Sprintf("by the charts of radonyear watch readings had risen while the system ran: %s. They are in all that is said here, and what is usual since is no higher than before the rise.%s%s", strings.Join(past, ", and "), sentence(set), settle))
 	}
@@ -168,19 +169,43 @@ func (q compareQuestion) rose(r *compared, h ingest.Home, sides parted) {
 			stands = append(stands, fmt.Sprintf("%g Bq/m³", b.Level))
 		}
 	}
-	of := "The reduction and what is said of now are of all those days together, before the rise and since, and not of today"
-	switch n := r.Now; {
-	case n != nil && within:
-		of = fmt.Sprintf("The reduction is of all those days together, and what is said of now of %s, before the rise and since, and not of today", nowDays(n))
-	case n != nil:
-		of = fmt.Sprintf("The reduction is of all those days together, before the rise and since; what is said of now is of %s, which are since", nowDays(n))
+	of, before := fmt.Sprintf("The reduction and what is said of now are of %s, before the rise and since, and not of today", r.ofDays()), ""
+	if within {
+		before = q.beforeRise(*r)
+	}
+	switch {
+	case r.Now != nil && within:
+		of = fmt.Sprintf("The reduction is of %s, and what is said of now of %s, before the rise and since, and not of today", r.comparedDays(), nowDays(r.Now))
+	case r.Now != nil:
+		of = fmt.Sprintf("The reduction is of %s, before the rise and since; what is said of now is of %s, which are since", r.comparedDays(), nowDays(r.Now))
+	case !within:
+		of = fmt.Sprintf("All that is said here is of %s, which are since", r.comparedDays())
 	}
 	kept := ""
 	if stands != nil {
 		kept = fmt.Sprintf("Even by the upper limit of the rise they are since under about %s Bq/m³, so that the verdict on %s stands", report.Number(reach, q.Levels...), strings.Join(stands, " and "))
 	}
-	note(afterSideRose, fmt.Sprintf("by the charts of radonyear watch readings rose while the system ran: %s. %s: look at the gauge on the system's pipe and whether the fan runs, and call whoever installed it.%s%s%s",
-		strings.Join(words, ", and "), of, sentence(kept), sentence(set), settle))
+	note(afterSideRose, fmt.Sprintf("by the charts of radonyear watch readings rose while the system ran: %s. %s: look at the gauge on the system's pipe and whether the fan runs, and call whoever installed it.%s%s%s%s",
+		strings.Join(words, ", and "), of, sentence(before), sentence(kept), sentence(set), settle))
+}
+
+// beforeRise is the reduction by the days compared that lie before the first of the rises, a
+// sentence; "" where they say nothing by themselves. The alarm may be a false one, so it
+// stands beside the reduction of all of them and not in its place.
+func (q compareQuestion) beforeRise(r compared) string {
+	first := slices.MinFunc(r.rises, func(a, b rise) int { return a.since.Compare(b.since) }).since
+	with := analysis.Keep(r.sides[1], func(x analysis.Reading) bool {
+		return !x.Start.Before(r.With.Start) && !x.End.After(first)
+	})
+	if with == nil {
+		return ""
+	}
+	alone, err := compare.Compare(compare.Home{Without: r.sides[0], With: with, Switched: r.Switched, Timed: true}, q.options())
+	if err != nil || alone.With.Days < annual.LeastDays {
+		return ""
+	}
+	e := alone.Reduction
+	return fmt.Sprintf("By %s of them before the rise the reduction is %s %%, interval %s", countDays(alone.With.Days), report.Value(e), reductionRange(e, ""))
 }
 
 // untilMeasured are sides as they were before switches that nothing with a system was measured

@@ -508,24 +508,22 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 		{Name: page.Say("Average over the year without the system"), Value: mean(r.Without, "before.annual_mean")},
 		{Name: page.Say("with the system"), Value: mean(r.With, "after.annual_mean")},
 	}
-	if n := r.Now; n != nil {
-		name := page.Say("with the system as it is now, measured from {} on", page.Day(n.Start))
-		if n.Systems != "" {
-			facts[1].Name = page.Say("with the systems that ran, all together")
-			name = page.Say("with {} alone, measured from {} on", page.Name(n.Systems), page.Day(n.Start))
+	allDays := "all days with the system" // what is said of now is of these
+	if s := r.Spell; s != nil {
+		switch allDays = "the days since the repair"; {
+		case !s.Repair:
+			facts[1].Name, allDays = page.Say("with {}, measured from {} on", page.Name(s.Systems), page.Day(s.From)), "the days with what runs now"
+		case s.Systems != "":
+			facts[1].Name = page.Say("with {}, measured since its repair on {}", page.Name(s.Systems), page.Day(s.From))
+		default:
+			facts[1].Name = page.Say("with the system, measured since its repair on {}", page.Day(s.From))
 		}
-		facts = append(facts, page.Fact{Name: name, Value: mean(n.Side, "now.annual_mean")})
+	}
+	if n := r.Now; n != nil {
+		facts = append(facts, page.Fact{Name: page.Say("with the system as it is now, measured from {} on", page.Day(n.Start)), Value: mean(n.Side, "now.annual_mean")})
+		allDays = "the last twelve months with the system"
 	}
 	facts = append(facts, page.Fact{Name: page.Say("Reduction by the system"), Value: reduction})
-	allDays := "all days with the system" // what is said of now is of these
-	if n := r.Now; n != nil {
-		switch allDays = "the last twelve months with the system"; {
-		case n.Repair:
-			allDays = "the days since the repair"
-		case n.Systems != "":
-			allDays = "the days with what runs now"
-		}
-	}
 	for k, b := range r.Below {
 		text := map[annual.Verdict]string{
 			annual.Above:         with + ", the average over the year is " + q.likely() + " still above {}.",
@@ -627,8 +625,8 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 	}
 	rose := r.Reduction.Value < 0 || r.RawRatio > 1
 	shown := r.Verdict == compare.Reduced
-	if n := r.Now; n != nil { // of what runs now
-		shown = n.Verdict == compare.Reduced || n.Systems != "" && shown
+	if r.Now != nil { // of what runs now
+		shown = r.Now.Verdict == compare.Reduced
 	}
 	switch {
 	case shown:
@@ -644,7 +642,7 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 	case likelyAbove:
 		add("Tell whoever installed the system: it more likely does too little for this level than enough.")
 	}
-	if has(annual.NotConclusive) || !shown && !rose && (r.Now == nil || r.Now.Systems != "") {
+	if has(annual.NotConclusive) || !shown && !rose && r.Now == nil {
 		add("Go on measuring with the system running, for several months if you can: these measurements leave too much open.")
 	}
 	add("Look at the gauge on the system’s pipe from time to time: it shows whether the fan runs.")
@@ -700,12 +698,14 @@ func (q homesQuestion) reductionProse(r compared) (value, lead page.Prose) {
 	// It works where it does what it is for: the radon is less, and below the level.
 	works := !slices.ContainsFunc(r.Below, func(b compare.Below) bool { return b.Verdict != annual.Below })
 	above := slices.ContainsFunc(r.Below, func(b compare.Below) bool { return b.Verdict == annual.Above })
-	turn := r.Now != nil && r.Now.Systems != "" // of several systems
 	// Where readings rose, or the home now is of other months than the reduction, it is told of
 	// its own days, as what was.
 	past := func(lead, over, it string) (lowers, takes page.Prose) {
 		days := page.Say(lead + over + " all days with it, " + it)
-		if r.Now != nil && !turn {
+		if s := r.Spell; s != nil {
+			days = page.Say(lead+over+" all days with it since {}, "+it, page.Day(s.From))
+		}
+		if r.Now != nil {
 			days = page.Say(lead+over+" the twelve months from {} to {} "+it, page.Day(r.YearStart), lastOfYear(r.YearEnd))
 		}
 		return page.Say("{} lowered", days), page.Say("{} took away", days)
@@ -716,10 +716,6 @@ func (q homesQuestion) reductionProse(r compared) (value, lead page.Prose) {
 		lowers, takes = past("Readings rose while the system ran: ", "over", "it")
 	case analysis.HasNote(r.Notes, afterSideRose):
 		lowers, takes = past("The system worked, and then readings rose: ", "over", "it")
-	case works && turn:
-		lowers, takes = page.Say("The systems work: they lower"), page.Say("The systems work: over all days with one or the other, they took away")
-	case turn:
-		lowers, takes = page.Say("The systems lower"), page.Say("Over all days with one or the other, the systems took away")
 	case works && r.Now != nil:
 		lowers, takes = past("The system works: ", "over", "it")
 	case r.Now != nil:
@@ -735,9 +731,6 @@ func (q homesQuestion) reductionProse(r compared) (value, lead page.Prose) {
 		return value, page.Say("{} about {} of the radon in this home.", takes, percent(e.Value, "reduction.value"))
 	case compare.Increased:
 		return value, page.Say("With the system there is more radon in this home than without it.")
-	}
-	if turn {
-		return value, page.Say("Over all days with one system or the other, these measurements do not show whether the radon in this home changed.")
 	}
 	return value, page.Say("These measurements do not show whether the system changes the radon in this home.")
 }

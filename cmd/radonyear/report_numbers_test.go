@@ -131,6 +131,14 @@ func checkFigures(root *element, jsonFor map[string]any) (checked int, faults []
 					at = "@0"
 				}
 				kind := g.attr["data-mark"]
+				ranAgain := func() float64 { // a day, of a system that was repaired
+					when, _ := follow(rowsOf(doc, "results", home, area, math.NaN())[0], []string{"spell", "from"})
+					day, err := time.Parse(time.RFC3339, fmt.Sprint(when))
+					if err != nil {
+						return math.Inf(-1)
+					}
+					return float64(day.Unix()) / 86400
+				}
 				switch {
 				case strings.HasPrefix(label, "level, "):
 					levels, _ := follow(doc, []string{"settings", "levels"})
@@ -181,10 +189,10 @@ func checkFigures(root *element, jsonFor map[string]any) (checked int, faults []
 					if checked++; !slices.ContainsFunc(means, func(of string) bool {
 						want, err := numberOf(doc, home, area, of)
 						return err == nil && math.Abs(numbers("at")[0]-want) <= 1e-5*math.Abs(want)
-					}) {
+					}) && math.Abs(numbers("at")[0]-ranAgain()) > 14.0/24 {
 						fault("a line without a name is drawn at %v, and is none of %v", numbers("at"), means)
 					}
-				case strings.Contains(label, " switched on, "): // one of several
+				case strings.Contains(label, " switched on, "), strings.Contains(label, " switched off, "): // one of several
 					day, err := time.Parse(time.DateOnly, label[len(label)-len(time.DateOnly):])
 					if at := numbers("at")[0] - float64(day.Unix())/86400; err != nil || at < 0 || at >= 1 {
 						fault("%q is drawn at %v", label, numbers("at"))
@@ -199,6 +207,10 @@ func checkFigures(root *element, jsonFor map[string]any) (checked int, faults []
 					notes, _ := follow(rowsOf(doc, "results", home, area, math.NaN())[0], []string{"notes"})
 					if checked++; !strings.Contains(fmt.Sprint(notes), "since about "+date) && !strings.Contains(fmt.Sprint(notes), "days from "+date) {
 						fault("%q, and no note says so", label)
+					}
+				case label == "system switched off": // before the repair
+					if checked++; numbers("at")[0] >= ranAgain() || numbers("at")[0] < ranAgain()-2 {
+						fault("%q is drawn at %v, and it ran again at %v", label, numbers("at"), ranAgain())
 					}
 				case label == "system switched on":
 					when, _ := follow(rowsOf(doc, "results", home, area, math.NaN())[0], []string{"switch"})

@@ -375,6 +375,25 @@ F-16,2024-05-22T15:00,fan
 	return path
 }
 
+// repairedFile is of a system that was off for some hours, and of the second of two that was.
+func repairedFile(t *testing.T) string {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "repaired.csv")
+	if err := os.WriteFile(path, []byte(`home,time,state,system
+F-15,2024-03-06T15:00,on,
+F-15,2024-07-20T09:00,off,
+F-15,2024-07-20T15:00,on,
+F-16,2024-05-22T15:00,on,fan
+F-16,2024-06-20T12:00,on,sump
+F-16,2024-06-20T15:00,off,fan
+F-16,2024-08-20T12:00,off,sump
+F-16,2024-08-20T18:00,on,sump
+`), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	return path
+}
+
 // skipShort leaves out tests of many pages under -short: the race detector makes them
 // minutes long, and TestPageSameBytes shows it all that runs side by side.
 func skipShort(t *testing.T) {
@@ -405,6 +424,7 @@ func TestPageNumbers(t *testing.T) {
 		{"switched", []string{in("fan-log.csv"), "--switches", in("switches.csv")}, nil, []string{"compare"}, 20, nil},
 		{"failed", []string{in("fan-fails.csv"), "--switch", "2024-02-13T15:00", "--level", "200", "--level", "100"}, nil, []string{"compare"}, 20, nil},
 		{"systems", []string{in("fan-log.csv"), "--switches", systemsFile(t), "--level", "200", "--level", "30"}, nil, []string{"compare"}, 40, nil},
+		{"repaired", []string{in("fan-log.csv"), "--switches", repairedFile(t), "--level", "200", "--level", "30"}, nil, []string{"compare"}, 40, nil},
 		{"retest", []string{retestFile(t)}, nil, []string{"compare"}, 20, nil},
 		{"edges", []string{edgeFile(t), "--zone", "UTC"}, nil, []string{"verdict", "compare"}, 100, nil},
 		{"community", []string{in("passive.csv"), in("short-tests.csv"), in("imported-decimal-comma.csv"), "--level", "200", "--level", "100", "--recruitment", "volunteer"}, nil, []string{"survey"}, 40, []string{"--community"}},

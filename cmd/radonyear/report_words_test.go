@@ -26,13 +26,13 @@ import (
 // UNDER is "under ", "over " or nothing, LOWER is "lower" or "higher", ABOVE "above" or
 // "below", all as the JSON has it; K is any index.
 var wordsBeside = [][2]string{
-	{"after.annual_mean.value", "^with the system(|s that ran, all together): X\u00a0Bq/m³, likely|With it: X\u00a0Bq/m³, likely"},
-	{"now.annual_mean.value", "^with (~ alone|the system as it is now), measured from @ on: X\u00a0Bq/m³, likely|^As it is now, by what was measured last: X\u00a0Bq/m³, likely"},
-	{"now.annual_mean.lower", "^with (~ alone|the system as it is now), measured from @ on: #\u00a0Bq/m³, likely between X and #\u00a0Bq|^As it is now, by what was measured last: #\u00a0Bq/m³, likely between X and #\u00a0Bq"},
-	{"now.annual_mean.upper", "^with (~ alone|the system as it is now), measured from @ on: (under|#\u00a0Bq/m³, likely between # and) X\u00a0Bq|^As it is now, by what was measured last: (under|#\u00a0Bq/m³, likely between # and) X\u00a0Bq"},
+	{"after.annual_mean.value", "^with (the system|(~|the system), measured (since its repair on @|from @ on)): X\u00a0Bq/m³, likely|With it: X\u00a0Bq/m³, likely"},
+	{"now.annual_mean.value", "^with the system as it is now, measured from @ on: X\u00a0Bq/m³, likely|^As it is now, by what was measured last: X\u00a0Bq/m³, likely"},
+	{"now.annual_mean.lower", "^with the system as it is now, measured from @ on: #\u00a0Bq/m³, likely between X and #\u00a0Bq|^As it is now, by what was measured last: #\u00a0Bq/m³, likely between X and #\u00a0Bq"},
+	{"now.annual_mean.upper", "^with the system as it is now, measured from @ on: (under|#\u00a0Bq/m³, likely between # and) X\u00a0Bq|^As it is now, by what was measured last: (under|#\u00a0Bq/m³, likely between # and) X\u00a0Bq"},
 	{"before.annual_mean.value", "^Average over the year without the system: X\u00a0Bq/m³, likely|^Without the system: X\u00a0Bq/m³, likely"},
-	{"after.annual_mean.lower", "^with the system(|s that ran, all together): #\u00a0Bq/m³, likely between X and #\u00a0Bq|With it: #\u00a0Bq/m³, likely between X and #\u00a0Bq"},
-	{"after.annual_mean.upper", "^with the system(|s that ran, all together): (under|#\u00a0Bq/m³, likely between # and) X\u00a0Bq|With it: (under|#\u00a0Bq/m³, likely between # and) X\u00a0Bq"},
+	{"after.annual_mean.lower", "^with (the system|(~|the system), measured (since its repair on @|from @ on)): #\u00a0Bq/m³, likely between X and #\u00a0Bq|With it: #\u00a0Bq/m³, likely between X and #\u00a0Bq"},
+	{"after.annual_mean.upper", "^with (the system|(~|the system), measured (since its repair on @|from @ on)): (under|#\u00a0Bq/m³, likely between # and) X\u00a0Bq|With it: (under|#\u00a0Bq/m³, likely between # and) X\u00a0Bq"},
 	{"before.annual_mean.lower", "^(Average over the year without|Without) the system: #\u00a0Bq/m³, likely between X and #\u00a0Bq"},
 	{"before.annual_mean.upper", "^(Average over the year without|Without) the system: (under|#\u00a0Bq/m³, likely between # and) X\u00a0Bq"},
 	{"after.days", `^\[with\|Days\] X$`}, {"before.days", `^\[without\|Days\] X$`},

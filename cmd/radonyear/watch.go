@@ -342,31 +342,18 @@ const silent = 7 * 24 * time.Hour
 
 // from is a series from a switch on, and a note of what was before.
 func from(s analysis.Series, at time.Time) (analysis.Series, []analysis.Note, error) {
-	var kept, ran []analysis.Reading
-	for _, r := range s.Readings() {
-		if r.Start.Before(at) {
-			ran = append(ran, r)
-		} else {
-			kept = append(kept, r)
-		}
-	}
+	whole := []analysis.Series{s}
+	ran := analysis.Keep(whole, func(r analysis.Reading) bool { return r.Start.Before(at) })
+	kept := analysis.Keep(whole, func(r analysis.Reading) bool { return !r.Start.Before(at) })
 	date := at.Format(time.DateOnly)
 	switch {
-	case len(kept) == 0:
+	case kept == nil:
 		return s, nil, fmt.Errorf("nothing was measured since the switch of %s", date)
-	case len(ran) == 0:
+	case ran == nil:
 		return s, nil, nil
 	}
-	out, err := analysis.NewSeries(s.Place, s.Zone, kept)
-	if err != nil {
-		return s, nil, err
-	}
-	old, err := analysis.NewSeries(s.Place, s.Zone, ran)
-	if err != nil {
-		return s, nil, err
-	}
-	return out, []analysis.Note{{Code: "begun-anew", Text: fmt.Sprintf("what is usual was learned anew from the switch of %s on, as after a repair it may be another: the %s that the system ran before are left out; their mean is %s Bq/m³, and %s since", date,
-		count(len(ran), "day"), report.Number(annual.RawMean([]analysis.Series{old})), report.Number(annual.RawMean([]analysis.Series{out})))}}, nil
+	return kept[0], []analysis.Note{{Code: "begun-anew", Text: fmt.Sprintf("what is usual was learned anew from the switch of %s on, as after a repair it may be another: the %s that the system ran before are left out; their mean is %s Bq/m³, and %s since", date,
+		count(ran[0].Len(), "day"), report.Number(annual.RawMean(ran)), report.Number(annual.RawMean(kept)))}}, nil
 }
 
 // chartDays are a series' days as the charts take them, and how many readings are not.
