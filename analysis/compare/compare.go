@@ -107,14 +107,16 @@ const Outdoor = 10.0
 // normal; its spread, but for what is instruments', is multiplied by the profile's
 // calibration for the shorter side, and where the profile's course was not used 0.7 of
 // its spread between years is added in quadrature. The density at θ = ln ratio is that
-// of the normal whose swings suit θ; value and limits are its median and quantiles. A
-// detector that stood on both sides is off by as much on each, and that falls out.
-// Where every reading with the system is a limit, the year without it is by its own
-// readings alone. Of several systems that ran one after another only the
-// readings with the last are compared, and of one that was repaired those since. Where
-// they go on for more than 30 days after the twelve months, the level is held against the
-// home as it is now, by a second comparison: of those that lie mostly in the last twelve
-// months, around which its own twelve months are chosen.
+// of the normal whose swings suit θ; value and limits are its median and quantiles. ln
+// of an annual mean has the middle and the spread of its normals over that density,
+// and with the system, where the course was not used, r² of the 0.7 added. A detector
+// that stood on both sides is off by as much on each, and that falls out. Where every
+// reading with the system is a limit, the year without it is by its own readings
+// alone. Of several systems that ran one after another only the readings with the last
+// are compared, and of one that was repaired those since. Where they go on for more
+// than 30 days after the twelve months, the level is held against the home as it is
+// now, by a second comparison: of those that lie mostly in the last twelve months,
+// around which its own twelve months are chosen.
 //
 // Assumes that season and drift are like those of the profile's homes, that
 // nothing but the system changed, and the same rooms on both sides or rooms that
@@ -161,11 +163,11 @@ func compareSides(h Home, opt Options, byWith bool) (Result, error) {
 	if err != nil {
 		return Result{}, err
 	}
-	post, pair, err := c.fit()
+	f, err := c.fit()
 	if err != nil {
 		return Result{}, fmt.Errorf("home %q: %w", c.place.Home, err)
 	}
-	r := c.result(post, pair)
+	r := c.result(f)
 	if !byWith {
 		c.now(&r)
 	}
@@ -575,13 +577,21 @@ func list(names []string) string {
 // centre and the spread that it gives are interpolated.
 var nodes = []float64{1, 0.75, 0.5, 0.3, 0.15, 0.05}
 
-// solution is what the model says of ln ratio were the system's swings those that
-// suit a ratio.
+// solution is what the model says of something in logarithms, ln ratio or ln of an annual
+// mean, were the system's swings those that suit a ratio.
 type solution struct{ centre, spread float64 }
 
 // posterior is the distribution of ln ratio, by its density on a grid.
 type posterior struct {
 	at, cdf []float64 // ascending
+}
+
+// fitted is what the model says at any ratio, together.
+type fitted struct {
+	ratio  posterior
+	sides  [2]solution // ln of the annual means, without and with
+	scale  float64     // of the scatter with the system, as Posterior has it
+	course bool        // whether the weather of those days was known
 }
 
 // fit solves the model at the nodes. The ratio's own posterior is
@@ -590,28 +600,57 @@ type posterior struct {
 //
 // an approximation that takes the data to be as likely with any swings; it is needed
 // since the swings depend on the ratio: a fall that the season explains if nothing
-// was done must not be allowed to flatten the season that explains it. It returns
-// that and both annual means at its median.
-func (c *comparison) fit() (posterior, temporal.Pair, error) {
+// was done must not be allowed to flatten the season that explains it. The annual means
+// are their middles and spreads over it: where it is not known whether a system did
+// anything, neither is how much of the season it left.
+func (c *comparison) fit() (fitted, error) {
 	if p := c.opt.AreaPrior; p != nil {
 		c.data.Prior = c.opt.Profile.Level(p.GM, p.GSD)
 	} else if c.sides[0].AllBelow {
 		c.data.Prior = c.opt.Profile.Level(annual.WidePrior.GM, annual.WidePrior.GSD)
 	}
-	var solved []solution
+	var ratio []solution
+	var sides [2][]solution
+	var pairs []temporal.Pair
 	for _, r := range nodes {
 		pair, err := c.solve(r)
 		if err != nil {
-			return posterior{}, pair, err
+			return fitted{}, err
 		}
-		solved = append(solved, solution{pair.LogRatio, c.ratioSpread(pair)})
+		pairs = append(pairs, pair)
+		ratio = append(ratio, solution{pair.LogRatio, c.ratioSpread(pair)})
+		for k, post := range []temporal.Posterior{pair.Without, pair.With} {
+			mean := c.side(k, post)
+			if k == 1 && !post.Course {
+				mean.spread = math.Hypot(mean.spread, r*r*elseSD*c.opt.Profile.YearSD)
+			}
+			sides[k] = append(sides[k], mean)
+		}
 	}
-	post := ratioPosterior(solved)
-	pair, err := c.solve(math.Exp(post.quantile(0.5)))
-	if err == nil && c.sides[1].AllBelow {
-		pair.Without, err = c.alone()
+	f := fitted{ratio: ratioPosterior(ratio), course: pairs[0].Without.Course}
+	for k := range sides {
+		f.sides[k] = f.ratio.over(func(t float64) solution { return between(sides[k], t) })
 	}
-	return post, pair, err
+	if c.sides[1].AllBelow {
+		alone, err := c.alone()
+		if err != nil {
+			return fitted{}, err
+		}
+		f.sides[0] = c.side(0, alone)
+	}
+	near := 0 // the node nearest to the middle
+	for i, r := range nodes {
+		if mid := f.ratio.quantile(0.5); math.Abs(math.Log(r)-mid) < math.Abs(math.Log(nodes[near])-mid) {
+			near = i
+		}
+	}
+	f.scale = pairs[near].With.Scale
+	return f, nil
+}
+
+// side is what is known of ln of an annual mean.
+func (c *comparison) side(k int, post temporal.Posterior) solution {
+	return solution{post.LogMedian, c.opt.Profile.Calibrated(post.LogSD, post.Apart, c.sides[k].Days, post.Course)}
 }
 
 // alone is the year without the system by its own readings. Beside nothing but limits
@@ -647,7 +686,9 @@ func (c *comparison) ratioSpread(pair temporal.Pair) float64 {
 }
 
 // elseSD is how much else changes between one side and the other where the weather
-// of those days is not known, as a share of the log standard deviation between years.
+// of those days is not known, as a share of the log standard deviation between years. Of the
+// ratio that is all of it; of the annual mean with the system, which is known from the other
+// side too, as much as the system leaves of the season.
 const elseSD = 0.7
 
 // ratioPosterior puts the density on a grid, closing in on where it is more than
@@ -732,15 +773,15 @@ func (p posterior) below(t float64) float64 {
 	return p.cdf[i-1] + u*(p.cdf[i]-p.cdf[i-1])
 }
 
-// sd is its standard deviation.
-func (p posterior) sd() float64 {
+// over is the middle and spread, over the posterior, of what is so known at every t.
+func (p posterior) over(of func(t float64) solution) solution {
 	m, v := 0.0, 0.0
 	for i := 1; i < len(p.at); i++ {
-		w, t := p.cdf[i]-p.cdf[i-1], (p.at[i]+p.at[i-1])/2
-		m += w * t
-		v += w * t * t
+		w, s := p.cdf[i]-p.cdf[i-1], of((p.at[i]+p.at[i-1])/2)
+		m += w * s.centre
+		v += w * (s.centre*s.centre + s.spread*s.spread)
 	}
-	return math.Sqrt(max(0, v-m*m))
+	return solution{m, math.Sqrt(max(0, v-m*m))}
 }
 
 // chanceMatters is from which log spread of the annual mean without a system on it is said
@@ -748,9 +789,9 @@ func (p posterior) sd() float64 {
 // tests of the published homes, where a tenth or so of the ratio is that.
 const chanceMatters = 0.15
 
-func (c *comparison) result(ratioPost posterior, pair temporal.Pair) Result {
-	if pair.With.Scale > temporal.Restless {
-		c.note("restless-home", "its days vary more than those of the profile's homes, by a factor of %.1f in variance, and the days not measured are taken to do so too; look for a change other than the system", pair.With.Scale)
+func (c *comparison) result(f fitted) Result {
+	if f.scale > temporal.Restless {
+		c.note("restless-home", "its days vary more than those of the profile's homes, by a factor of %.1f in variance, and the days not measured are taken to do so too; look for a change other than the system", f.scale)
 	}
 	conf := c.opt.Confidence
 	z := distuv.UnitNormal.Quantile((1 + conf) / 2)
@@ -758,16 +799,15 @@ func (c *comparison) result(ratioPost posterior, pair temporal.Pair) Result {
 		Place: c.place, Switched: c.h.Switched, Spell: c.spell,
 		YearStart: temporal.Date(c.data.From, c.zone), YearEnd: temporal.Date(c.data.To, c.zone),
 		SeasonArtefact: c.art,
-		LogRatio:       ratioPost.quantile(0.5), LogSD: ratioPost.sd(),
+		LogRatio:       f.ratio.quantile(0.5), LogSD: f.ratio.over(func(t float64) solution { return solution{centre: t} }).spread,
+		Course: f.course,
 	}
 	if !c.sides[0].AllBelow && !c.sides[1].AllBelow {
 		r.RawRatio = c.sides[1].RawMean / c.sides[0].RawMean
 	}
-	course := pair.Without.Course
-	r.Course = course
-	for k, post := range []temporal.Posterior{pair.Without, pair.With} {
+	for k, mean := range f.sides {
 		s := &c.sides[k]
-		s.LogMedian, s.LogSpread = post.LogMedian, c.opt.Profile.Calibrated(post.LogSD, post.Apart, s.Days, course)
+		s.LogMedian, s.LogSpread = mean.centre, mean.spread
 		s.AnnualMean = analysis.Estimate{
 			Quantity: "annual mean " + sideNames[k], Unit: "Bq/m³",
 			Value: math.Exp(s.LogMedian), Lower: math.Exp(s.LogMedian - z*s.LogSpread), Upper: math.Exp(s.LogMedian + z*s.LogSpread),
@@ -783,7 +823,7 @@ func (c *comparison) result(ratioPost posterior, pair temporal.Pair) Result {
 	}
 	ratio := analysis.Estimate{
 		Quantity: "ratio of annual means", Value: math.Exp(r.LogRatio),
-		Lower: math.Exp(ratioPost.quantile((1 - conf) / 2)), Upper: math.Exp(ratioPost.quantile((1 + conf) / 2)),
+		Lower: math.Exp(f.ratio.quantile((1 - conf) / 2)), Upper: math.Exp(f.ratio.quantile((1 + conf) / 2)),
 		Confidence: conf, Kind: analysis.CredibleInterval, N: len(c.data.Observations), Method: CompareMethod,
 	}
 	if r.With.AllBelow {
@@ -795,7 +835,7 @@ func (c *comparison) result(ratioPost posterior, pair temporal.Pair) Result {
 	}
 	r.Ratio, r.Reduction = ratio, ReductionOf(ratio)
 	for _, share := range c.opt.AtLeast {
-		r.AtLeast = append(r.AtLeast, AtLeast{share, ratioPost.below(math.Log1p(-share))})
+		r.AtLeast = append(r.AtLeast, AtLeast{share, f.ratio.below(math.Log1p(-share))})
 	}
 	short := r.Without.Days < annual.LeastDays || r.With.Days < annual.LeastDays
 	r.Verdict = NotShown
@@ -828,7 +868,7 @@ var compareMethods = []analysis.Method{{
 	Key:       CompareMethod,
 	Title:     "one home's annual mean with a system over that without it",
 	Estimates: "the ratio of two annual means, with the system over without it, both of the same twelve months, so that neither the season nor the year is taken for the system's doing; and the reduction, 100·(1 − ratio) %.",
-	Formula:   "One posterior (see temporal.Pair) of every day with and without the system: a step in the level, and swings that the system leaves smaller, by how much depending on the ratio r itself: of the season r² is left, of the drift (1 + r)/2, and with it come a season and a drift of its own. For given swings ln ratio is normal; its spread, but for what is instruments', is multiplied by the profile's calibration for the shorter side, and where the profile's course was not used 0.7 of its spread between years is added in quadrature. The density at θ = ln ratio is that of the normal whose swings suit θ; value and limits are its median and quantiles. A detector that stood on both sides is off by as much on each, and that falls out. Where every reading with the system is a limit, the year without it is by its own readings alone. Of several systems that ran one after another only the readings with the last are compared, and of one that was repaired those since. Where they go on for more than 30 days after the twelve months, the level is held against the home as it is now, by a second comparison: of those that lie mostly in the last twelve months, around which its own twelve months are chosen.",
+	Formula:   "One posterior (see temporal.Pair) of every day with and without the system: a step in the level, and swings that the system leaves smaller, by how much depending on the ratio r itself: of the season r² is left, of the drift (1 + r)/2, and with it come a season and a drift of its own. For given swings ln ratio is normal; its spread, but for what is instruments', is multiplied by the profile's calibration for the shorter side, and where the profile's course was not used 0.7 of its spread between years is added in quadrature. The density at θ = ln ratio is that of the normal whose swings suit θ; value and limits are its median and quantiles. ln of an annual mean has the middle and the spread of its normals over that density, and with the system, where the course was not used, r² of the 0.7 added. A detector that stood on both sides is off by as much on each, and that falls out. Where every reading with the system is a limit, the year without it is by its own readings alone. Of several systems that ran one after another only the readings with the last are compared, and of one that was repaired those since. Where they go on for more than 30 days after the twelve months, the level is held against the home as it is now, by a second comparison: of those that lie mostly in the last twelve months, around which its own twelve months are chosen.",
 	Assumes:   "that season and drift are like those of the profile's homes, that nothing but the system changed, and the same rooms on both sides or rooms that differ as the profile says. A fan takes soil gas away and leaves the air exchange that thins it, so the more it takes, the less of the season stays; the shares were set by trial on homes of a mass balance with fans of 60 to 99 %, of other districts than those that the published table is of.",
 	Interval:  "credible, checked by simulation with a generator that is not the model; its coverage is published in COVERAGE-homes.md beside this package. Asked for 95 %, that of the ratio holds 94.8 to 97.0 % of all homes with a fan, 93.7 to 98.2 % of parts of them by fan, length and season, and 95.8 to 96.0 % where no work was done. That of the annual mean with the system holds 90 to 96.5 % with a fan, and 88 to 89 % where no work was done; and by the built-in profile a plain correction of the raw ratio by the mean cycle has no larger an error, 0.87 of the raw one's against 0.89. Of homes chosen for a raw mean before of 200 Bq/m³ and more the reduction is overstated: ln ratio is too low by 0.16 on average with a fan and by 0.16 where no work was done, of which 4.2 % are called reduced; after 90 to 130 days by 0.13 and 0.12; a second test before, alone or beside the first, leaves it at 0.11 to 0.16; with the area's own AreaPrior it is 0.02 and 0.02, and 3.2 % are called reduced. Where every reading with the system lies below its limit the lower limit of the ratio is 0, where every one without it does, the upper is open.",
 	Notes: []string{"season-artefact", "other-detector", "other-room", "rooms-differ", "other-year", "several-systems", "last-system", "since-repair", "later-readings", "system-before", "overlapping", "after-first", "too-soon", "under-two-days", "high-first-test",
