@@ -108,7 +108,7 @@ type record struct {
 // 1965, Computer J. 7:308.
 func Learn(homes [][]analysis.Series, opt Options) (Learned, error) {
 	if opt.MinDays == 0 {
-		opt.MinDays = 300
+		opt.MinDays = minDays
 	}
 	if opt.Confidence == 0 {
 		opt.Confidence = 0.95
@@ -193,6 +193,16 @@ func Learn(homes [][]analysis.Series, opt Options) (Learned, error) {
 	out.Amplitude = math.Hypot(p.Season.Mean[0], p.Season.Mean[1])
 	out.AmplitudeSD = math.Sqrt((p.Season.Cov[0][0] + p.Season.Cov[1][1]) / 2)
 	return out, nil
+}
+
+// minDays is how many days with a mean, within twelve months, a home needs unless Options
+// say otherwise.
+const minDays = 300
+
+// Enough says whether Learn would learn from a home, by the Options' defaults.
+func Enough(home []analysis.Series) bool {
+	r, _ := newRecord(home, minDays)
+	return r != nil
 }
 
 // newRecord picks the room measured longest and its day means, or says why not.

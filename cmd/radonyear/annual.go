@@ -50,7 +50,7 @@ func judgingFlags() []cli.Flag {
 		&cli.StringSliceFlag{Name: "level", Usage: fmt.Sprintf("`LEVEL` to hold the annual mean against, Bq/m3 or with a unit; may be repeated (default %g, a guideline or action level in Canada, the United Kingdom, Ireland and others)", annual.DefaultLevel)},
 		confidenceFlag(", and certainty a verdict needs"),
 		&cli.StringFlag{Name: "target", Value: "this-year", Usage: "`TARGET`: this-year, the twelve months around the measurement (default), or long-run, the mean of many years"},
-		&cli.StringFlag{Name: "profile", Usage: "season and variation from `FILE`, as radonyear season writes it (default: the built-in profile)"},
+		profileFlag(builtInProfile),
 		courseFlag(),
 		&cli.StringFlag{Name: "hemisphere", Usage: "`HALF` of the globe, north (default) or south, for the built-in profile"},
 		&cli.StringFlag{Name: "area-prior", Usage: "`GM,GSD` of annual means in the area, GM in Bq/m3 (default: none, the home speaks for itself)"},
@@ -169,14 +169,14 @@ func parseQuestion(c *cli.Context) (q question, err error) {
 	if q.phase, err = parsePhase(c); err != nil {
 		return q, err
 	}
-	q.profilePath = c.String("profile")
+	q.profilePath = profileFile(c.String("profile"))
 	if q.southern, err = parseHemisphere(c); err != nil {
 		return q, err
 	}
 	if q.course, err = parseCourse(c); err != nil {
 		return q, err
 	}
-	if q.course.asked == "use" && q.profilePath == "" {
+	if q.course.asked == "use" && q.profilePath == "" && !(c.Command.Name == "compare" && wantsNeighbours(c)) {
 		return q, usageError{"--course use needs a profile that was learned", "give one with --profile"}
 	}
 	if q.profilePath != "" && c.String("hemisphere") != "" {
@@ -230,6 +230,22 @@ func parseRelative(text string) (float64, error) {
 	return x, nil
 }
 
+// builtInProfile is the built-in profile's name for --profile.
+const builtInProfile = "built-in"
+
+// profileFile is the file that --profile names, "" where it asks for the built-in profile.
+func profileFile(asked string) string {
+	if asked == builtInProfile {
+		return ""
+	}
+	return asked
+}
+
+// profileFlag is --profile, and what is taken without it.
+func profileFlag(without string) cli.Flag {
+	return &cli.StringFlag{Name: "profile", Usage: "season and variation from `FILE`, as radonyear season writes it, or " + builtInProfile + " (default: " + without + ")"}
+}
+
 // loadProfile is the built-in profile, or the one in the file.
 func (q *question) loadProfile() error {
 	if q.profilePath == "" {
@@ -253,10 +269,11 @@ func (q *question) loadProfile() error {
 
 // courseUse is whether the profile's weather was used, and on what evidence.
 type courseUse struct {
-	asked string  // auto, use or ignore
-	homes int     // that had a say; 0 if none was asked
-	slope float64 // of their day means on the profile's weather, and
-	se    float64 // its standard error
+	asked      string  // auto, use or ignore
+	neighbours bool    // the profile was learned from other homes of the same files
+	homes      int     // that had a say; 0 if none was asked
+	slope      float64 // of their day means on the profile's weather, and
+	se         float64 // its standard error
 }
 
 func (u courseUse) fields(used bool) []report.Field {
@@ -271,12 +288,15 @@ func (u courseUse) fields(used bool) []report.Field {
 func (q *question) settleCourse(homes population) error {
 	switch {
 	case q.course.asked == "use" && q.Profile.Course == nil:
-		return hinted{fmt.Errorf("%s: the profile knows no weather the homes had in common", q.profilePath), "leave out --course use"}
+		return hinted{fmt.Errorf("%s: the profile knows no weather the homes had in common", cmp.Or(q.profilePath, q.Profile.Name)), "leave out --course use"}
 	case q.course.asked == "use":
 		q.Course = true
 	case q.course.asked == "auto" && q.Profile.Course != nil:
 		c := &q.course
 		q.Course, c.slope, c.se, c.homes = annual.Confirm(homes.series(), q.Profile)
+		if c.neighbours && c.homes < annual.ConfirmHomes {
+			q.Course = true
+		}
 	}
 	return nil
 }
@@ -330,6 +350,8 @@ func (q *question) sentences() []string {
 	profile += "."
 	switch {
 	case q.Profile.Course == nil:
+	case q.Course && q.course.asked == "auto" && q.course.homes < annual.ConfirmHomes:
+		profile += fmt.Sprintf(" The weather it was learned in was used for the homes and days it knows, since those homes stand in the same files; it takes the day means of %d other homes to tell whether it was theirs.", annual.ConfirmHomes)
 	case q.Course && q.course.asked == "auto":
 		profile += fmt.Sprintf(" The day means of %d homes follow the weather it was learned in (slope %.2f ± %.2f), so it was used for the homes and days it knows.", q.course.homes, q.course.slope, q.course.se)
 	case q.Course:

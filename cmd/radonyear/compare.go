@@ -36,7 +36,11 @@ off and on again within 48 hours, what was measured since; a note says what is l
 out. Where days with the system rose, by the charts of radonyear watch, it is not
 said to be below now. Several homes are joined too:
 what the systems do in the middle of them, how much homes differ, and what the
-next home may expect.
+next home may expect. Season and weather of those days are learned, as radonyear
+season does, from the homes of the files that never had a system (that
+--switches does not name, or whose phase is before throughout) where 20 or more
+of them have most of a year of day means and the others follow their weather;
+else the built-in profile is used.
 
 Examples:
   radonyear compare readings.csv --unit Bq/m3
@@ -65,9 +69,10 @@ Examples:
 
 // comparingFlags are the options of the model that hold for a comparison.
 func comparingFlags() []cli.Flag {
-	return slices.DeleteFunc(judgingFlags(), func(f cli.Flag) bool {
-		return slices.Contains([]string{"target", "year-from", "phase"}, f.Names()[0])
+	flags := slices.DeleteFunc(judgingFlags(), func(f cli.Flag) bool {
+		return slices.Contains([]string{"target", "year-from", "phase", "profile"}, f.Names()[0])
 	})
+	return append(flags, profileFlag(fmt.Sprintf("learned from the homes of the files that never had a system, where --switches or a phase column tells of %d with most of a year of day means, else built-in", fewestNeighbours)))
 }
 
 // compareQuestion is what compare asks of the model.
@@ -80,6 +85,8 @@ type compareQuestion struct {
 	looked   []looked // what was found, a home of the files each
 	through  bool     // monitors that stood through the switch are read by themselves
 	weather  weather
+
+	neighbours neighbours
 }
 
 func parseCompare(c *cli.Context) (q compareQuestion, err error) {
@@ -93,6 +100,7 @@ func parseCompare(c *cli.Context) (q compareQuestion, err error) {
 		}
 		q.atLeast = append(q.atLeast, x)
 	}
+	q.neighbours.wanted = wantsNeighbours(c)
 	q.by, q.find, q.through = c.String("by"), c.Bool("find-switch"), c.Bool("series")
 	if q.switches, err = parseSwitches(c); err != nil {
 		return q, err
@@ -211,13 +219,16 @@ func (p *program) compare(c *cli.Context) error {
 				q.looked[i] = q.look(daily.Home(i, ingest.Filter{}).Series)
 			})
 		}
-		if err := q.settleCourse(q.before(daily)); err != nil {
+		unused, err := q.settleProfile(daily)
+		if err != nil {
 			return err
 		}
-		results, doc.LeftOut = q.homes(daily)
-		if len(results) == 0 {
-			return noResult(doc.LeftOut, files)
+		doc.Notes = append(doc.Notes, unused...)
+		var left []report.LeftOut
+		if results, left = q.homes(daily); len(results) == 0 {
+			return noResult(left, files)
 		}
+		doc.LeftOut = q.notNeighbours(daily, left)
 		grouped := map[[2]string]bool{}
 		for _, r := range results {
 			grouped[[2]string{r.Home, r.Area}] = q.groupOf(r) != ""
@@ -284,11 +295,12 @@ func (p *program) compare(c *cli.Context) error {
 	return errPartial // a name written in two ways leaves its home without an answer
 }
 
-// before are the homes' days without the system: of the weather only these can tell.
+// before are the homes' days without the system: of the weather only these can tell, and of
+// that which was learned from some homes only the others.
 func (q compareQuestion) before(daily *ingest.Daily) population {
 	return population{daily.HomeCount(), func(i int) []subject {
 		home, err := q.parted(i, daily.Home(i, ingest.Filter{}))
-		if err != nil || len(home.without) == 0 {
+		if err != nil || len(home.without) == 0 || q.neighbours.of(i) {
 			return nil
 		}
 		return []subject{{series: home.without}}
@@ -351,7 +363,7 @@ func (q compareQuestion) homes(daily *ingest.Daily) (results []compared, left []
 				h.Extra[q.by] = group
 			}
 		}
-		return q.one(s.home, h, sides)
+		return q.compareHome(s.home, h, sides)
 	})
 }
 

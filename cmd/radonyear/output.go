@@ -140,7 +140,7 @@ var outputs = []string{"output", "rejects", "plot"}
 
 // refuseInputs is an error if any output is one of the inputs, or the profile.
 func refuseInputs(c *cli.Context, inputs []string) error {
-	if profile := c.String("profile"); profile != "" {
+	if profile := profileFile(c.String("profile")); profile != "" {
 		inputs = append(slices.Clip(inputs), profile)
 	}
 	for _, option := range outputs {

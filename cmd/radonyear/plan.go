@@ -71,7 +71,7 @@ Examples:
 			&cli.StringFlag{Name: "false", Usage: "`PROBABILITY` that a normal area, any one of several, is flagged (default 5%)"},
 			&cli.IntFlag{Name: "units", Usage: "`N` homes in the building or block (default: very many)"},
 			&cli.IntFlag{Name: "above", Usage: "`N` of them above the level, in place of --share"},
-			&cli.StringFlag{Name: "profile", Usage: "season and variation from `FILE`, as radonyear season writes it (default: the built-in profile)"},
+			profileFlag(builtInProfile),
 			&cli.StringFlag{Name: "hemisphere", Usage: "`HALF` of the globe, north (default) or south, for the built-in profile"},
 			&cli.StringFlag{Name: "calibration", Usage: "standard `UNCERTAINTY` that all readings of one detector share, as 4% (default 5%)"},
 			plotFlag("what more or fewer homes, or days, bring"),
@@ -133,7 +133,7 @@ func (p *program) plan(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
-	if path := c.String("profile"); path != "" && c.String("output") != "" {
+	if path := profileFile(c.String("profile")); path != "" && c.String("output") != "" {
 		if err := refuseInput("--output", c.String("output"), []string{path}); err != nil {
 			return err
 		}
@@ -575,7 +575,7 @@ func (a *planner) planningQuestion() (q question, passive bool, err error) {
 	if q.Calibration, err = a.portion("calibration", "5%"); err != nil {
 		return q, false, err
 	}
-	q.profilePath = a.String("profile")
+	q.profilePath = profileFile(a.String("profile"))
 	if q.southern, err = parseHemisphere(a.Context); err != nil {
 		return q, false, err
 	}

@@ -146,7 +146,8 @@ func (p *program) homesPage(c *cli.Context) error {
 	if err := q.judge.settleCourse(subjects(daily, "home", "")); err != nil {
 		return err
 	}
-	if err := q.pair.settleCourse(q.pair.before(daily)); err != nil {
+	unused, err := q.pair.settleProfile(daily)
+	if err != nil {
 		return err
 	}
 	unknown := p.unknownHomes(q.pair, daily)
@@ -163,7 +164,7 @@ func (p *program) homesPage(c *cli.Context) error {
 		d := &docs[i]
 		d.Inputs, d.Rejects, d.Notes = inputs(files, ""), rejectsFile(c), inputNotes(files, daily, "")
 		if d.Command == "compare" {
-			d.Notes = append(d.Notes, unknown...)
+			d.Notes = slices.Concat(d.Notes, unknown, unused)
 		}
 	}
 	docs[0].LeftOut = left
@@ -224,7 +225,7 @@ func (q homesQuestion) answer(daily *ingest.Daily, s subject) (homeOnPage, error
 	}
 	if switched || len(sides.without) > 0 && len(sides.with) > 0 {
 		sides.ran = q.pair.ran(daily, s.home, h, sides)
-		r, err := q.pair.one(s.home, h, sides)
+		r, err := q.pair.compareHome(s.home, h, sides)
 		if err != nil {
 			return out, err
 		}

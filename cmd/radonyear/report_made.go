@@ -239,7 +239,7 @@ func (m howMade) commandLine(name string) string {
 			continue
 		}
 		one := func(value string) {
-			if m.published && slices.Contains([]string{"profile", "populations", "key-file", "output", "sheet", "column"}, flag) {
+			if m.published && slices.Contains([]string{"profile", "populations", "key-file", "output", "sheet", "column"}, flag) && !(flag == "profile" && profileFile(value) == "") {
 				value = strings.ToUpper(flag)
 			}
 			words = append(words, "--"+flag, shellWord(value))

@@ -45,7 +45,7 @@ Examples:
 			&cli.IntFlag{Name: "baseline", Usage: fmt.Sprintf("measured `DAYS` that say what is usual (default: up to half of them, from %d growing to %d until an alarm)", trend.LeastBaseline, trend.MostBaseline)},
 			&cli.Int64Flag{Name: "seed", Usage: "`SEED` of the simulated years behind the limits (default 0)"},
 			confidenceFlag(""),
-			&cli.StringFlag{Name: "profile", Usage: "season and variation from `FILE`, as radonyear season writes it (default: the built-in profile)"},
+			profileFlag(builtInProfile),
 			&cli.StringFlag{Name: "hemisphere", Usage: "`HALF` of the globe, north (default) or south, for the built-in profile"},
 		}, plotFlags("the control charts"), readingFlags(), outputFlags()),
 		Action: p.watch,
@@ -159,7 +159,7 @@ func (p *program) watch(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
-	q := question{profilePath: c.String("profile")}
+	q := question{profilePath: profileFile(c.String("profile"))}
 	if q.southern, err = parseHemisphere(c); err != nil {
 		return err
 	}
