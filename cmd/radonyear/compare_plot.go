@@ -231,7 +231,10 @@ func (q compareQuestion) twoYearsFigure(r compared, typed bool) plot.Figure {
 		p.Marks = append(p.Marks, plot.Rule{Look: plot.Look{Role: plot.Attention, Label: label}, Upright: true, At: plotDay(r.Switched.In(zone))})
 	}
 	p.Marks = append(p.Marks, readingMarks(r.sides[0], plot.Before, "day without", "test without")...)
-	p.Marks = append(p.Marks, readingMarks(r.sides[1], plot.After, "day with", "test with")...)
+	compared := func(x analysis.Reading) bool { return !x.Start.Before(r.With.Start) }
+	left := analysis.Keep(r.sides[1], func(x analysis.Reading) bool { return !compared(x) })
+	p.Marks = append(p.Marks, readingMarks(left, plot.Quiet, "day with, left out", "test with, left out")...)
+	p.Marks = append(p.Marks, readingMarks(analysis.Keep(r.sides[1], compared), plot.After, "day with", "test with")...)
 	for _, x := range r.rises {
 		label := "readings rose, about " + x.since.Format(time.DateOnly)
 		p.Marks = append(p.Marks, plot.Rule{Look: plot.Look{Role: plot.Level3, Label: label}, Upright: true, At: plotDay(x.since)})

@@ -698,6 +698,7 @@ func (q homesQuestion) reductionProse(r compared) (value, lead page.Prose) {
 	// It works where it does what it is for: the radon is less, and below the level.
 	works := !slices.ContainsFunc(r.Below, func(b compare.Below) bool { return b.Verdict != annual.Below })
 	above := slices.ContainsFunc(r.Below, func(b compare.Below) bool { return b.Verdict == annual.Above })
+	alone := r.Spell != nil && (r.Now == nil || r.Now.Start.Equal(r.With.Start)) // what is said of now is of the days compared too
 	// Where readings rose, or the home now is of other months than the reduction, it is told of
 	// its own days, as what was.
 	past := func(lead, over, it string) (lowers, takes page.Prose) {
@@ -705,7 +706,7 @@ func (q homesQuestion) reductionProse(r compared) (value, lead page.Prose) {
 		if s := r.Spell; s != nil {
 			days = page.Say(lead+over+" all days with it since {}, "+it, page.Day(s.From))
 		}
-		if r.Now != nil {
+		if r.Now != nil && !alone {
 			days = page.Say(lead+over+" the twelve months from {} to {} "+it, page.Day(r.YearStart), lastOfYear(r.YearEnd))
 		}
 		return page.Say("{} lowered", days), page.Say("{} took away", days)
@@ -716,6 +717,10 @@ func (q homesQuestion) reductionProse(r compared) (value, lead page.Prose) {
 		lowers, takes = past("Readings rose while the system ran: ", "over", "it")
 	case analysis.HasNote(r.Notes, afterSideRose):
 		lowers, takes = past("The system worked, and then readings rose: ", "over", "it")
+	case works && alone:
+		lowers, takes = page.Say("The system works: by what was measured since {}, it lowers", page.Day(r.Spell.From)), page.Say("The system works: by what was measured since {}, it takes away", page.Day(r.Spell.From))
+	case alone:
+		lowers, takes = page.Say("By what was measured since {}, the system lowers", page.Day(r.Spell.From)), page.Say("By what was measured since {}, the system takes away", page.Day(r.Spell.From))
 	case works && r.Now != nil:
 		lowers, takes = past("The system works: ", "over", "it")
 	case r.Now != nil:

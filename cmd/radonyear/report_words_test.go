@@ -269,6 +269,8 @@ func checkDays(root *element, jsonFor map[string]any) (checked int, faults []str
 				rows = rowsOf(jsonFor["annual"], "results", home, area, nan)
 			}
 			from, to = []string{day(rows[0], "year_start")}, []string{day(rows[0], "year_end")}
+		case strings.Contains(text, "y what was measured since "), strings.Contains(text, "all days with it since "): // one day
+			from, to = []string{day(rows[0], "spell", "from")}, []string{day(rows[0], "spell", "from")}
 		case block.name == "p" && strings.HasPrefix(text, "Radon was measured "):
 			last := ""
 			for _, row := range rowsOf(jsonFor["inspect"], "places", home, area, nan) {
