@@ -306,9 +306,9 @@ func TestLastSystem(t *testing.T) {
 		"an off in between":      of([]analysis.Series{first, second}, Ran{day(2026, 2, 20), day(2026, 3, 14), fan}, Ran{From: day(2026, 3, 14), To: day(2026, 3, 15)}, Ran{From: day(2026, 3, 15), Systems: sump}),
 		"said twice of the last": of([]analysis.Series{both}, Ran{day(2026, 3, 30), day(2026, 4, 15), sump}, Ran{day(2026, 3, 16), day(2026, 4, 1), sump}, Ran{day(2026, 2, 22), day(2026, 3, 16), fan}),
 	} {
-		left := 22.0
+		left, since := 22.0, 6
 		if name == "an off in between" {
-			left = 20
+			left, since = 20, 5
 		}
 		if s := r.Spell; s == nil || s.Systems != `"fan" and "sump"` || s.Repair || s.LeftOut != left {
 			t.Errorf("%s: %+v", name, s)
@@ -318,7 +318,7 @@ func TestLastSystem(t *testing.T) {
 			t.Errorf("%s: %+v, %+v; the second alone %+v, %+v", name, r.With, r.Below, alone.With, alone.Below)
 		}
 		if !slices.ContainsFunc(r.Notes, func(n analysis.Note) bool {
-			return n.Code == "last-system" && strings.Contains(n.Text, `, then from 2026-03-1`) && strings.Contains(n.Text, fmt.Sprintf(`is of the last alone, "fan" and "sump", by what was measured from 2026-03-1%d on, and %g days with what ran before left out`, map[bool]int{true: 5, false: 6}[left == 20], left))
+			return n.Code == "last-system" && strings.Contains(n.Text, `, then from 2026-03-1`) && strings.Contains(n.Text, fmt.Sprintf(`is of the last alone, "fan" and "sump", by what was measured from 2026-03-1%d on, and %g days with what ran before left out`, since, left))
 		}) || analysis.HasNote(r.Notes, "several-systems") {
 			t.Errorf("%s: %v", name, r.Notes)
 		}
@@ -373,6 +373,19 @@ func TestSinceRepair(t *testing.T) {
 	for _, at := range []time.Time{day(2025, 1, 19), day(2025, 6, 30)} {
 		if r := of(Home{With: []analysis.Series{with}, Repaired: at}); r.Spell != nil || r.With.Days != 130 || analysis.HasNote(r.Notes, "since-repair") {
 			t.Errorf("%v: %+v, %v", at, r.Spell, r.Notes)
+		}
+	}
+	// Of a detector each what is left out counts together, and so does what begins an hour or a
+	// hundredth of its length before.
+	weeks := []analysis.Series{result("t", day(2025, 2, 1), 28, 60, false), result("u", day(2025, 3, 1), 31, 60, false), result("v", day(2025, 3, 20), 12, 60, false), result("w", day(2025, 4, 1), 30, 350, false)}
+	for _, late := range []time.Duration{0, 7 * time.Hour, 8 * time.Hour} { // of 720
+		r := of(Home{With: weeks, Repaired: day(2025, 4, 1).Add(late)})
+		if late == 8*time.Hour {
+			if r.Spell != nil {
+				t.Errorf("%v late: %+v", late, r.Spell)
+			}
+		} else if r.Spell == nil || r.Spell.LeftOut != 59 || r.With.RawMean != 350 {
+			t.Errorf("%v late: %+v, %+v", late, r.Spell, r.With)
 		}
 	}
 	// A day is too few for any verdict.

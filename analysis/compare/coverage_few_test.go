@@ -19,12 +19,32 @@ const fewIntroduction = `
 
 The homes and tests of the first parts, by profiles learned from so many neighbours, with the weather of those days. Each neighbour was measured for a year
 at some time within 1000 days, so that on a day in the middle of these about six in ten of them were, and fewer toward the ends. From 20 on this is what ` + "`radonyear compare`" + ` does by itself
-where the files hold such homes; by ten the intervals are wider than by the built-in profile, and fewer fans are called reduced. Of no work done 2.5 %% are
-asked for, and a row's share has a standard error of 0.3 %% or more.
+where the files hold such homes. Of no work done 2.5 %% are asked for, and a row's share has a standard error of 0.3 %% or more. Built-in: tests with a day
+that too few of them were measured on to tell its weather, which are compared by the built-in profile, as radonyear compare does; they are in the row.
 
-| neighbours | homes | tests | held %% | error | over raw's | width | called reduced %% | wrong %% |
-|---|---|---|---|---|---|---|---|---|
+| neighbours | homes | tests | held %% | error | over raw's | width | called reduced %% | wrong %% | built-in %% |
+|---|---|---|---|---|---|---|---|---|---|
 `
+
+// compareByNeighbours compares homes as radonyear compare does by a profile of neighbours:
+// those of which they do not know the weather of every day, by the built-in one.
+func compareByNeighbours(homes []fanned, opt Options) []comparedHome {
+	all := compareAll(homes, opt)
+	if opt.Profile == nil {
+		return all
+	}
+	var at []int
+	var others []fanned
+	for i, c := range all {
+		if !c.result.Course {
+			at, others = append(at, i), append(others, homes[i])
+		}
+	}
+	for k, c := range compareAll(others, Options{}) {
+		all[at[k]] = c
+	}
+	return all
+}
 
 // fewTable judges the homes of the page's first parts by ever more neighbours.
 func fewTable() string {
@@ -34,15 +54,25 @@ func fewTable() string {
 		with, without := fannedHomes(seed, homesEach, testsEach, -1), fannedHomes(seed, homesEach, testsEach, 0)
 		for i, n := range fewNeighbours {
 			opt := Options{Profile: learned(seed, n), Course: true}
-			fans[i] = append(fans[i], compareAll(with, opt)...)
-			none[i] = append(none[i], compareAll(without, opt)...)
+			fans[i] = append(fans[i], compareByNeighbours(with, opt)...)
+			none[i] = append(none[i], compareByNeighbours(without, opt)...)
 		}
 	}
 	var b strings.Builder
 	fmt.Fprintf(&b, fewIntroduction, fewTitle)
 	for i, n := range fewNeighbours {
-		for _, r := range []homesRow{summarise("all fans", fans[i]), summarise(nothingDone, none[i])} {
-			fmt.Fprintf(&b, "| %d | %s | %d | %.1f | %.3f | %.2f | %.2f | %.1f | %.1f |\n", n, r.name, r.tests, 100*r.held, r.error, r.error/r.rawError, r.width, 100*r.reduced, 100*r.wrong)
+		for _, name := range []string{"all fans", nothingDone} {
+			all, builtIn := fans[i], 0.0
+			if name == nothingDone {
+				all = none[i]
+			}
+			r := summarise(name, all)
+			for _, c := range all {
+				if !c.result.Course {
+					builtIn += 100 / float64(len(all))
+				}
+			}
+			fmt.Fprintf(&b, "| %d | %s | %d | %.1f | %.3f | %.2f | %.2f | %.1f | %.1f | %.1f |\n", n, r.name, r.tests, 100*r.held, r.error, r.error/r.rawError, r.width, 100*r.reduced, 100*r.wrong, builtIn)
 		}
 	}
 	return b.String()
@@ -59,17 +89,15 @@ var mostReduced = map[int]float64{20: 0.0255, 40: 0.03, 70: 0.0255}
 // gives the rows by twenty.
 func checkFew(t *testing.T, page string, published map[string]homesRow) map[string]homesRow {
 	all := map[string]map[int]homesRow{"all fans": {}, nothingDone: {}}
-	_, part, _ := strings.Cut(page, "\n## "+fewTitle+"\n")
-	part, _, _ = strings.Cut(part, "\n## ")
-	for line := range strings.Lines(part) {
+	for line := range strings.Lines(partOf(page, fewTitle)) {
 		cells := strings.Split(strings.Trim(strings.TrimSpace(line), "| "), " | ")
-		if len(cells) != 9 {
+		if len(cells) != 10 {
 			continue
 		}
 		r := homesRow{name: cells[1]}
 		var n int
-		var over float64
-		if k, _ := fmt.Sscan(strings.Join(slices.Delete(slices.Clone(cells), 1, 2), " "), &n, &r.tests, &r.held, &r.error, &over, &r.width, &r.reduced, &r.wrong); k != 8 {
+		var over, builtIn float64
+		if k, _ := fmt.Sscan(strings.Join(slices.Delete(slices.Clone(cells), 1, 2), " "), &n, &r.tests, &r.held, &r.error, &over, &r.width, &r.reduced, &r.wrong, &builtIn); k != 9 {
 			continue
 		}
 		if all[r.name] == nil || !slices.Contains(fewNeighbours, n) || r.tests < 1000 {

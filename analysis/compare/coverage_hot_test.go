@@ -187,7 +187,7 @@ func readHot(text string) map[string]hotRow {
 // homes chosen for a high test is overstated, and an area prior, or a second test by itself,
 // takes that away.
 func checkHot(t *testing.T, text string) {
-	rows := readHot(text)
+	rows := readHot(partOf(text, hotTitle))
 	if len(rows) != 24 {
 		t.Fatalf("%d rows of homes chosen for a high test", len(rows))
 	}

@@ -1,6 +1,7 @@
 package compare
 
 import (
+	"cmp"
 	"math"
 	"math/rand/v2"
 	"time"
@@ -18,6 +19,7 @@ type fanned struct {
 	home             Home
 	daysBefore, days int
 	cut              float64
+	left             float64 // what a fan that multiplies leaves of fan's days; 0: all
 	plain, fan       *scenario.Home
 }
 
@@ -25,7 +27,9 @@ type fanned struct {
 func (f *fanned) without(from, to time.Time) float64 {
 	return f.plain.Mean(scenario.Living, from, to)
 }
-func (f *fanned) with(from, to time.Time) float64 { return f.fan.Mean(scenario.Living, from, to) }
+func (f *fanned) with(from, to time.Time) float64 {
+	return cmp.Or(f.left, 1) * f.fan.Mean(scenario.Living, from, to)
+}
 
 const simSpan = 1100 // days, so that the year around any two windows lies within
 

@@ -68,7 +68,7 @@ type Spell struct {
 	From    time.Time
 	Systems string  // in words, of several in turn the last; "" where it is the repair alone
 	Repair  bool    // From is when it ran again
-	LeftOut float64 // days measured with a system before, by the detector that measured longest
+	LeftOut float64 // days measured with a system before
 }
 
 // Now is the home as it is now, where that is less than all that is compared: by what was
@@ -131,8 +131,8 @@ func (c *comparison) narrow(several, again bool, with, all []Ran) {
 	}
 	sp.Repair = c.h.Repaired.After(sp.From) && take(c.h.Repaired)
 	if !sp.From.IsZero() {
-		before := analysis.Keep(whole, func(x analysis.Reading) bool { return x.Start.Before(sp.From.Add(-mostInto)) })
-		sp.From, sp.LeftOut = sp.From.In(c.zone), hours(before)/24
+		before := analysis.Keep(whole, func(x analysis.Reading) bool { return !begins(x, sp.From) })
+		sp.From, sp.LeftOut = sp.From.In(c.zone), daysOf(before)
 		c.spell = &sp
 	}
 	more := ""
@@ -230,16 +230,43 @@ func readings(side []analysis.Series) (n int) {
 	return n
 }
 
+// begins says whether a reading begins at some time or later, give or take an hour or a
+// hundredth of a longer one.
+func begins(x analysis.Reading, from time.Time) bool {
+	return !x.Start.Before(from.Add(-max(mostInto, x.End.Sub(x.Start)/100)))
+}
+
 // since are a side's readings that begin at some time or later.
 func since(side []analysis.Series, from time.Time) []analysis.Series {
-	return analysis.Keep(side, func(x analysis.Reading) bool { return !x.Start.Before(from.Add(-mostInto)) })
+	return analysis.Keep(side, func(x analysis.Reading) bool { return begins(x, from) })
+}
+
+// daysOf is for how many days any of a side's detectors measured.
+func daysOf(side []analysis.Series) float64 {
+	var all []analysis.Reading
+	for _, s := range side {
+		all = append(all, s.Readings()...)
+	}
+	slices.SortFunc(all, func(a, b analysis.Reading) int { return a.Start.Compare(b.Start) })
+	var until time.Time
+	sum := time.Duration(0)
+	for _, x := range all {
+		if x.Start.After(until) {
+			until = x.Start
+		}
+		if x.End.After(until) {
+			sum += x.End.Sub(until)
+			until = x.End
+		}
+	}
+	return sum.Hours() / 24
 }
 
 // latest are a side's readings that lie mostly after some time, or begin then; where there
 // are none, all.
 func latest(side []analysis.Series, from time.Time) []analysis.Series {
 	out := analysis.Keep(side, func(x analysis.Reading) bool {
-		return !x.Start.Before(from.Add(-mostInto)) || x.Start.Add(x.End.Sub(x.Start)/2).After(from)
+		return begins(x, from) || x.Start.Add(x.End.Sub(x.Start)/2).After(from)
 	})
 	if out == nil {
 		return side

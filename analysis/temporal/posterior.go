@@ -244,7 +244,7 @@ func (m *machine) layOut(days int) {
 	for i := range p.Season.Cov {
 		m.cov = append(m.cov, p.Season.Cov[i][:])
 	}
-	if h.Course && p.knows(h) {
+	if h.Course && p.Knows(h) {
 		c := p.Course
 		m.course, m.drift, m.dayNoise, m.mean, m.cov = c, c.Drift, c.DayNoise, c.Mean, c.Cov
 	}
@@ -348,9 +348,9 @@ func (m *machine) year(day int) int {
 	return 0
 }
 
-// knows says whether the course serves a home: it is of its areas, and saw half
+// Knows says whether the course serves a home: it is of its areas, and saw half
 // of the year and every observation from end to end.
-func (p *Profile) knows(h Home) bool {
+func (p *Profile) Knows(h Home) bool {
 	c := p.Course
 	if c == nil || !slices.Contains(c.Areas, h.Area) {
 		return false

@@ -34,7 +34,7 @@ func slowPosterior(p *Profile, h Home) Posterior {
 
 	regressors := func(d int) []float64 { x := Regressors(d); return x[:] }
 	drift, noise, beta, cov := p.Drift, p.DayNoise, p.Season.Mean[:], [][]float64{p.Season.Cov[0][:], p.Season.Cov[1][:], p.Season.Cov[2][:], p.Season.Cov[3][:]}
-	if c := p.Course; h.Course && p.knows(h) {
+	if c := p.Course; h.Course && p.Knows(h) {
 		drift, noise, beta, cov, regressors = c.Drift, c.DayNoise, c.Mean, c.Cov, c.Regressors
 	}
 	if m, err := newMachine(p, h); err == nil && m.scale > 1 {
@@ -63,7 +63,7 @@ func slowPosterior(p *Profile, h Home) Posterior {
 		return max(0, (d-h.To+365)/365)
 	}
 	var shared []Component
-	if c := p.Course; h.Course && p.knows(h) {
+	if c := p.Course; h.Course && p.Knows(h) {
 		shared = c.Shared
 	}
 	unknown := func(d int) bool { return shared != nil && !p.Course.Knows(d) }
