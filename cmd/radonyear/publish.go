@@ -7,6 +7,7 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
+	"maps"
 	"math"
 	"os"
 	"slices"
@@ -240,7 +241,7 @@ func (o *publishing) settings() []report.Field {
 // as a cell give rise to it, so that no one home's readings make or unmake it.
 func (o *publishing) notes(after int) (notes []analysis.Note) {
 	if after >= o.MinCell {
-		notes = append(notes, analysis.Note{Code: "after-left-out", Text: "Readings from after mitigation were left out."})
+		notes = append(notes, analysis.Note{Code: "after-left-out", Text: "Readings from after mitigation were left out: " + asBefore + "."})
 	}
 	return notes
 }
@@ -347,28 +348,72 @@ func (p *program) published(files []ingest.File, left []report.LeftOut) error {
 	return nil
 }
 
-// quarters are the quarters of years in which at least min of the homes have the
-// middle of their measurement: a rarer one could be a home's own.
-func quarters(mids []time.Time, min int) []string {
-	n := map[string]int{}
-	for _, t := range mids {
-		if !t.IsZero() {
-			n[fmt.Sprintf("%d-Q%d", t.Year(), (int(t.Month())+2)/3)]++
+// quarterOf is the quarter of a year that a time lies in, counted from the year 0.
+func quarterOf(t time.Time) int { return 4*t.Year() + (int(t.Month())-1)/3 }
+
+// addQuarters adds the quarters that something was measured in, from start to end.
+func addQuarters(to []int, start, end time.Time) []int {
+	for q, last := quarterOf(start), quarterOf(end.Add(-time.Nanosecond)); q <= last; q++ {
+		if !slices.Contains(to, q) {
+			to = append(to, q)
+		}
+	}
+	return to
+}
+
+// quarters are the quarters of years in which at least min of the homes were measured, each
+// home given by all of its own: a rarer one could tell of a home.
+func quarters(homes [][]int, min int) []string {
+	n := map[int]int{}
+	for _, in := range homes {
+		for _, q := range in {
+			n[q]++
 		}
 	}
 	out := []string{}
-	for q, homes := range n {
-		if homes >= min {
-			out = append(out, q)
+	for _, q := range slices.Sorted(maps.Keys(n)) {
+		if n[q] >= min {
+			out = append(out, fmt.Sprintf("%d-Q%d", q/4, q%4+1))
 		}
 	}
-	slices.Sort(out)
 	return out
 }
 
-// quarterWords is a quarter for people.
-func quarterWords(q string) string {
-	months := map[string]string{"Q1": "January to March", "Q2": "April to June", "Q3": "July to September", "Q4": "October to December"}
+// quarterWords are a quarter's first and last month, for people, and its year.
+func quarterWords(q string) (first, last, year string) {
+	months := map[string][2]string{"Q1": {"January", "March"}, "Q2": {"April", "June"}, "Q3": {"July", "September"}, "Q4": {"October", "December"}}
 	year, quarter, _ := strings.Cut(q, "-")
-	return months[quarter] + " " + year
+	return months[quarter][0], months[quarter][1], year
+}
+
+// quarterRun are quarters that follow on each other: the first and the last, by where they
+// stand among all.
+type quarterRun struct{ first, last int }
+
+// quarterRuns are the runs of quarters in order.
+func quarterRuns(all []string) (out []quarterRun) {
+	at := func(q string) int {
+		var year, quarter int
+		fmt.Sscanf(q, "%d-Q%d", &year, &quarter)
+		return 4*year + quarter
+	}
+	for i, q := range all {
+		if i > 0 && at(q) == at(all[i-1])+1 {
+			out[len(out)-1].last = i
+		} else {
+			out = append(out, quarterRun{i, i})
+		}
+	}
+	return out
+}
+
+// quarterRunWords is a run for people: what stands before and after the "to", of which the
+// first is the whole where the run is one quarter.
+func quarterRunWords(all []string, r quarterRun) (from, to string) {
+	first, last, year := quarterWords(all[r.first])
+	if r.first == r.last {
+		return first + " to " + last + " " + year, ""
+	}
+	_, end, endYear := quarterWords(all[r.last])
+	return first + " " + year, end + " " + endYear
 }

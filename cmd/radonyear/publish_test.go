@@ -108,14 +108,35 @@ func TestPseudonym(t *testing.T) {
 }
 
 func TestQuarters(t *testing.T) {
-	day := func(m time.Month) time.Time { return time.Date(2025, m, 30, 0, 0, 0, 0, time.UTC) }
-	var mids []time.Time
+	day := func(y int, m time.Month, d int) time.Time { return time.Date(y, m, d, 0, 0, 0, 0, time.UTC) }
+	of := func(from, to time.Time) []int { return addQuarters(nil, from, to) }
+	var homes [][]int
 	for range 5 {
-		mids = append(mids, day(3), day(10), day(12), time.Time{})
+		// To the last midnight of March, and over the new year with a pause in summer.
+		homes = append(homes, of(day(2025, 3, 1), day(2025, 4, 1)), addQuarters(of(day(2025, 12, 20), day(2026, 1, 10)), day(2026, 12, 1), day(2026, 12, 2)), nil)
 	}
-	mids = append(mids, day(4), day(4), day(4), day(4))
-	if got := quarters(mids, 5); !slices.Equal(got, []string{"2025-Q1", "2025-Q4"}) {
+	for range 4 {
+		homes = append(homes, of(day(2025, 4, 1), day(2025, 5, 1)))
+	}
+	if got := quarters(homes, 5); !slices.Equal(got, []string{"2025-Q1", "2025-Q4", "2026-Q1", "2026-Q4"}) {
 		t.Errorf("quarters %v: the four homes of the second are too few", got)
+	}
+	homes = nil
+	for range 5 {
+		homes = append(homes, of(day(2024, 1, 1), day(2024, 12, 31)))
+	}
+	year := quarters(homes, 5)
+	if !slices.Equal(year, []string{"2024-Q1", "2024-Q2", "2024-Q3", "2024-Q4"}) {
+		t.Errorf("quarters %v of homes measured through a year", year)
+	}
+	all := append([]string{"2022-Q4", "2023-Q2"}, year...)
+	var words []string
+	for _, r := range quarterRuns(all) {
+		from, to := quarterRunWords(all, r)
+		words = append(words, from+"|"+to)
+	}
+	if want := []string{"October to December 2022|", "April to June 2023|", "January 2024|December 2024"}; !slices.Equal(words, want) {
+		t.Errorf("%v is told as %q, want %q", all, words, want)
 	}
 }
 

@@ -93,6 +93,8 @@ func (t townPage) page() (page.Page, error) {
 			short.say(page.Say("That is about {} dwellings, likely {}.", page.Number(told(s.Dwellings.Value), s.Dwellings.Value, of+".homes_above.value"), t.between(*s.Dwellings, of+".homes_above", told)))
 		}
 	}
+	// Said whether or not there were such readings, which may be one home's.
+	short.say(page.Say("{}; what is stated to be from after one is left out.", firstUpper(asBefore)))
 	short.Blocks = append(short.Blocks, page.Block{Facts: []page.Fact{
 		{Name: page.Say("Half of the homes have, averaged over the year, less than"), Value: t.mean(c.GM, "community.gm")},
 		{Name: page.Say("The average over all homes"), Value: t.mean(c.AM, "community.am")},
@@ -115,8 +117,16 @@ func (t townPage) page() (page.Page, error) {
 	}
 	if len(t.when) > 0 {
 		var quarters []page.Prose
-		for i, w := range t.when {
-			quarters = append(quarters, page.Prose{page.Number(quarterWords(w), w, fmt.Sprintf("community.measured_in.%d", i))})
+		number := func(words string, i int) page.Part {
+			return page.Number(words, t.when[i], fmt.Sprintf("community.measured_in.%d", i))
+		}
+		for _, r := range quarterRuns(t.when) {
+			from, to := quarterRunWords(t.when, r)
+			if to == "" {
+				quarters = append(quarters, page.Prose{number(from, r.first)})
+			} else {
+				quarters = append(quarters, page.Say("{} to {}", number(from, r.first), number(to, r.last)))
+			}
 		}
 		who.say(page.Say("They were measured in {}. Quarters of a year with few homes are not told.", page.Join(quarters)))
 	}

@@ -160,6 +160,7 @@ type surveyed struct {
 	home  survey.Home
 	raw   survey.Home  // as measured
 	mid   time.Time    // the middle of its measurement
+	in    []int        // the quarters of years that it was measured in, as quarterOf counts them
 	test  *survey.Test // when that was, where something was taken to the year
 	at    int          // which of the files' homes it is
 	zeros int          // results of zero among its own
@@ -271,9 +272,12 @@ func allBelow(raws []survey.Home) error {
 	return nil
 }
 
+// asBefore says what the figures are of where readings of another phase are left out.
+const asBefore = "all figures are of homes before any mitigation"
+
 // afterLeftOut says of how many homes readings were left out for their phase.
 func afterLeftOut(homes int) analysis.Note {
-	return analysis.Note{Code: "after-left-out", Text: fmt.Sprintf("Of %s the readings from after mitigation were left out.", count(homes, "home"))}
+	return analysis.Note{Code: "after-left-out", Text: fmt.Sprintf("Of %s the readings from after mitigation were left out: %s.", count(homes, "home"), asBefore)}
 }
 
 // modelError says with an error of the model what to do about it.
@@ -419,6 +423,12 @@ func (q communityQuestion) home(s subject) (out surveyed, err error) {
 	o.Error = 0 // --test-error says what is counted
 	out = surveyed{name: s.place.Home, raw: survey.FromObservation(s.group, o), extra: s.extra, at: s.home}
 	out.zeros, out.dead = zerosIn(s.series)
+	for _, x := range s.series {
+		for i := range x.Len() {
+			r := x.At(i)
+			out.in = addQuarters(out.in, r.Start, r.End)
+		}
+	}
 	if q.testError == "none" {
 		out.home, out.mid = out.raw, middle(s.series)
 		return out, nil
@@ -612,9 +622,18 @@ func (q communityQuestion) apartNote(apart []string) []analysis.Note {
 // that all lean on the profile's season.
 const mostInASeason = 0.8
 
+// mostOfYear is from how many days on a home is of no one season; learning a season asks
+// for as many.
+const mostOfYear = 300
+
+// throughYear says that a home was measured through most of a year.
+func (s surveyed) throughYear() bool {
+	return s.test != nil && math.Round(temporal.YearDays*(1-s.test.Rest)) >= mostOfYear
+}
+
 // oneSeason is the largest share of homes whose measurement has its middle within
-// any 91 days of the year; 0 where the weather of those days is known, or nothing was
-// taken to the year.
+// any 91 days of the year, and was not of most of a year; 0 where the weather of those
+// days is known, or nothing was taken to the year.
 func (q communityQuestion) oneSeason(all []surveyed) float64 {
 	all = slices.DeleteFunc(slices.Clone(all), func(s surveyed) bool { return s.mid.IsZero() })
 	if q.Course || q.testError != "profile" || len(all) < 5 {
@@ -623,7 +642,9 @@ func (q communityQuestion) oneSeason(all []surveyed) float64 {
 	const year, quarter = 366, 91
 	var n [year]int
 	for _, s := range all {
-		n[s.mid.YearDay()-1]++
+		if !s.throughYear() {
+			n[s.mid.YearDay()-1]++
+		}
 	}
 	most, sum := 0, 0
 	for i := range quarter {

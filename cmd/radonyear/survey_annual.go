@@ -397,7 +397,7 @@ func (q communityQuestion) fromAnnual(r annualRow) (surveyed, error) {
 		return s, nil
 	}
 	if !r.start.IsZero() && r.end.After(r.start) {
-		s.mid = r.start.Add(r.end.Sub(r.start) / 2)
+		s.mid, s.in = r.start.Add(r.end.Sub(r.start)/2), addQuarters(nil, r.start, r.end)
 		first, last := temporal.Day(r.start, r.start.Location()), temporal.Day(r.end.Add(-time.Second), r.end.Location())
 		cover := make([]float64, last-first+1)
 		for i := range cover {

@@ -7,7 +7,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"time"
 
 	"github.com/urfave/cli/v2"
 
@@ -38,9 +37,9 @@ func (p *program) publishSurvey(c *cli.Context, q communityQuestion, o *publishi
 // publish is what may leave of a community, when it was measured, and the document of
 // both.
 func (q communityQuestion) publish(o *publishing, in communityRead) (pub survey.Published, when []string, doc report.Document, err error) {
-	mids := make([]time.Time, len(in.all))
+	measured := make([][]int, len(in.all))
 	for i, s := range in.all {
-		mids[i] = s.mid
+		measured[i] = s.in
 	}
 	opt := survey.PosteriorOptions{Options: survey.Options{Confidence: q.Confidence, Areas: in.areas}, Levels: q.Levels, Seed: q.seed}
 	if q.exceeds > 0 {
@@ -82,7 +81,7 @@ func (q communityQuestion) publish(o *publishing, in communityRead) (pub survey.
 		}
 	}
 	doc.Notes = append(doc.Notes, q.apartNote(apart)...)
-	when = quarters(mids, o.MinCell)
+	when = quarters(measured, o.MinCell)
 	doc.Tables = []report.Table{q.publishedResult(pub, when, o.missing(in.left)), q.publishedTable(pub)}
 	doc.After = q.publishedSentences(pub, when)
 	return pub, when, doc, nil
@@ -249,9 +248,13 @@ func (q communityQuestion) publishedSentences(pub survey.Published, when []strin
 	}
 	out := []string{recruited[q.recruitment], whose}
 	if len(when) > 0 {
-		words := make([]string, len(when))
-		for i, w := range when {
-			words[i] = quarterWords(w)
+		var words []string
+		for _, r := range quarterRuns(when) {
+			from, to := quarterRunWords(when, r)
+			if to != "" {
+				from += " to " + to
+			}
+			words = append(words, from)
 		}
 		out = append(out, "Measured, with quarters of the year that have fewer homes left out: "+strings.Join(words, ", ")+".")
 	}
