@@ -49,7 +49,7 @@ var ladder = []int{LeastBaseline, 20, 30, 45, 60, MostBaseline}
 // State is what the charts say on the last day.
 type State string
 
-// Quiet: no alarm, which means unchanged and not low. Alarm: one that is not over.
+// Quiet: no alarm, which means unchanged; it does not mean low. Alarm: one that is not over.
 // Recovered: there was one, and the level is back, see Watch; both charts then begin anew.
 const (
 	Quiet     State = "quiet"

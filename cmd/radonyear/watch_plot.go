@@ -21,7 +21,7 @@ func chartFigure(all []watched) (plot.Figure, error) {
 	}
 	f := plot.Figure{
 		Desc:  "Day means as factors on what is usual at that time of the year, their moving average (EWMA) with its limit, and the cumulative sum (CUSUM) with its limit; alarms as upright lines, and the likely first day of the rise.",
-		Notes: []string{"No alarm means unchanged and not low; a chart replaces neither the gauge on the pipe nor a retest. " + caution},
+		Notes: []string{"Quiet means unchanged; it does not mean low. A chart replaces neither the gauge on the pipe nor a retest. " + caution},
 	}
 	if slices.ContainsFunc(all, func(w watched) bool { return w.before != nil }) {
 		f.Desc += " Where another monitor learned it anew, what was usual before is a line too."
