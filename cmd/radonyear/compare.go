@@ -219,7 +219,7 @@ func (p *program) compare(c *cli.Context) error {
 				q.looked[i] = q.look(daily.Home(i, ingest.Filter{}).Series)
 			})
 		}
-		unused, err := q.settleProfile(daily)
+		unused, err := q.settleProfile(daily, unknown)
 		if err != nil {
 			return err
 		}
@@ -228,6 +228,9 @@ func (p *program) compare(c *cli.Context) error {
 		if results, left = q.homes(daily); len(results) == 0 {
 			return noResult(left, files)
 		}
+		var unlearned []analysis.Note
+		q, unlearned = q.unlearn(results)
+		doc.Notes = append(doc.Notes, unlearned...)
 		doc.LeftOut = q.notNeighbours(daily, left)
 		grouped := map[[2]string]bool{}
 		for _, r := range results {
@@ -354,28 +357,32 @@ func (q compareQuestion) homes(daily *ingest.Daily) (results []compared, left []
 			return compared{}, err
 		}
 		sides.ran = q.ran(daily, s.home, h, sides)
-		if slices.Contains(h.Differs, q.by) {
-			h.Extra = maps.Clone(h.Extra)
-			if group := groupAfter(daily.Said(s.home, q.by), sides.with); group != "" {
-				if h.Extra == nil {
-					h.Extra = map[string]string{}
+		r, err := q.compareHome(s.home, h, sides)
+		if err == nil && slices.Contains(h.Differs, q.by) {
+			if group := groupAfter(daily.Said(s.home, q.by), analysis.Keep(r.sides[1], r.compares), r.Spell != nil); group != "" {
+				r.extra = maps.Clone(r.extra)
+				if r.extra == nil {
+					r.extra = map[string]string{}
 				}
-				h.Extra[q.by] = group
+				r.extra[q.by] = group
 			}
 		}
-		return q.compareHome(s.home, h, sides)
+		return r, err
 	})
 }
 
 // groupAfter is the one value of a column that a home's readings with the system state, where
 // what else stands there is blank: a column of systems may be filled in once there is one. ""
-// where rows state several.
-func groupAfter(all []ingest.Said, with []analysis.Series) (group string) {
+// where rows state several; but where the readings were narrowed to one of several systems, as
+// with are, what the others state is no matter.
+func groupAfter(all []ingest.Said, with []analysis.Series, narrowed bool) (group string) {
 	for _, s := range all {
-		if s.Value != all[0].Value {
+		in := slices.ContainsFunc(with, func(w analysis.Series) bool { return s.End.After(w.Start()) && s.Start.Before(w.End()) })
+		switch {
+		case narrowed && !in:
+		case !narrowed && s.Value != all[0].Value, in && group != "" && s.Value != group:
 			return ""
-		}
-		if slices.ContainsFunc(with, func(w analysis.Series) bool { return s.End.After(w.Start()) && s.Start.Before(w.End()) }) {
+		case in:
 			group = s.Value
 		}
 	}
@@ -396,11 +403,9 @@ func (q compareQuestion) ran(daily *ingest.Daily, i int, h ingest.Home, sides pa
 	}
 	column := q.by
 	if column == "" || column == "area" {
-		at := slices.IndexFunc(daily.Extras(), func(name string) bool { return strings.EqualFold(name, systemColumn) })
-		if at < 0 {
+		if column = systemColumnOf(daily); column == "" {
 			return nil
 		}
-		column = daily.Extras()[at]
 	}
 	for _, s := range daily.Said(i, column) {
 		if !slices.Contains(noSystem, strings.ToLower(s.Value)) {
@@ -408,6 +413,16 @@ func (q compareQuestion) ran(daily *ingest.Daily, i int, h ingest.Home, sides pa
 		}
 	}
 	return out
+}
+
+// systemColumnOf is that column of the files, as it is written there; "" where there is none.
+func systemColumnOf(daily *ingest.Daily) string {
+	for _, name := range daily.Extras() {
+		if strings.EqualFold(name, systemColumn) {
+			return name
+		}
+	}
+	return ""
 }
 
 // noSystem is how people write that there is none.
@@ -426,6 +441,9 @@ func (q compareQuestion) one(i int, h ingest.Home, sides parted) (compared, erro
 	r.Notes = slices.Concat(r.Notes, sides.notes())
 	out := compared{Result: r, extra: h.Extra, toggles: sides.toggles, sides: [2][]analysis.Series{sides.without, sides.with}}
 	q.rose(&out, h, sides)
+	if !q.find {
+		q.off(&out, sides)
+	}
 	if q.find {
 		// Days that were parted where they differ most show nothing by themselves: no
 		// change, and of a level neither, since a strong season may be what parts them.
@@ -451,7 +469,12 @@ func (q compareQuestion) one(i int, h ingest.Home, sides parted) (compared, erro
 		out.Notes = append(slices.Clip(out.Notes), notes...)
 	}
 	if n := spellChanges(sides.toggles, h.Series[0].Zone); n >= cyclingSwitches {
-		periods, below := sides.periods()
+		whole := sides
+		if r.Spell != nil { // of what is compared
+			in := func(x analysis.Reading) bool { return !x.Start.Before(r.Spell.From) }
+			whole.without, whole.with = analysis.Keep(sides.without, in), analysis.Keep(sides.with, in)
+		}
+		periods, below := whole.periods()
 		cycled, err := compare.Cycle(periods, compare.CycleOptions{Confidence: q.Confidence})
 		if seen := max(0, len(periods)-1); seen < cyclingSwitches {
 			out.Notes = append(out.Notes, analysis.Note{Code: "no-cycling", Text: fmt.Sprintf("by the switches alone: of %d switches only %d have days measured before and after, and it takes %d to tell the system from drift, such as off, on, off, on, a week each", n, seen, cyclingSwitches)})
@@ -736,8 +759,12 @@ func (q compareQuestion) compareTables(results []compared) []report.Table {
 		main.Columns = append(main.Columns, report.Column{Key: "p_reduced_by_" + strconv.FormatFloat(round(100*x), 'f', -1, 64), Style: report.Probability, CSVOnly: true})
 	}
 	main.Columns = append(main.Columns, report.Column{Key: "cycling_reduction", Style: report.Estimate, CSVOnly: true})
+	alone := "what they alone would make of these weeks"
+	if slices.ContainsFunc(results, func(r compared) bool { return r.Course }) {
+		alone = "what they alone, and the weather of those days where it is known, would make of these weeks"
+	}
 	did := report.Table{
-		Title: "What the system did, in percent of the annual mean; raw: the fall of the raw means; seasons: what they alone would make of these weeks, with no work at all:",
+		Title: "What the system did, in percent of the annual mean; raw: the fall of the raw means; seasons: " + alone + ", with no work at all:",
 		Columns: []report.Column{
 			{Head: "Home", Style: report.Text}, {Head: "Raw", Style: report.Text, Words: true}, {Head: "Seasons", Style: report.Text, Words: true},
 			{Head: "Reduction", Style: report.Estimate}, {Head: "A reduction is", Style: report.Text, Words: true}}}
@@ -889,7 +916,7 @@ func (q compareQuestion) pooled(results []compared) (tables []report.Table, join
 		}}
 	for _, l := range q.Levels {
 		at := strconv.FormatFloat(l, 'f', -1, 64)
-		pooled.Columns = append(pooled.Columns, report.Column{Key: "share_below_" + at, Style: report.Fraction, CSVOnly: true}, report.Column{Key: "not_conclusive_" + at, Style: report.Count, CSVOnly: true})
+		pooled.Columns = append(pooled.Columns, report.Column{Key: "share_below_" + at, Style: report.Fraction, CSVOnly: true}, report.Column{Key: "share_homes_" + at, Style: report.Count, CSVOnly: true}, report.Column{Key: "not_conclusive_" + at, Style: report.Count, CSVOnly: true})
 	}
 	middles := report.Table{Title: "Their middle reduction otherwise, in percent, each home counted alike: by ranks (Hodges and Lehmann) and by Student's t; Q, about df where homes do not differ, and I², how much of their scatter is that they do:",
 		Columns: []report.Column{{Head: head, Style: report.Text}, {Head: "By\nranks", Style: report.Estimate}, {Head: "By t", Style: report.Estimate}, {Head: "Q", Style: report.Factor}, {Head: "df", Style: report.Count}, {Head: "I²\n%", Style: report.Share}}}
@@ -958,7 +985,7 @@ func (q compareQuestion) pooled(results []compared) (tables []report.Table, join
 		for k, l := range q.Levels {
 			n, open, rose, expected := 0, 0, 0, 0.0
 			for _, r := range rs {
-				if r.Below[k].Verdict == risen { // nobody knows of now
+				if v := r.Below[k].Verdict; v == risen || v == wentOff { // nobody knows of now
 					rose++
 					continue
 				}
@@ -971,7 +998,8 @@ func (q compareQuestion) pooled(results []compared) (tables []report.Table, join
 				expected += r.Below[k].Probability
 			}
 			var share, mean any
-			if counted := len(rs) - rose; counted > 0 {
+			counted := len(rs) - rose // what the share is of
+			if counted > 0 {
 				e, err := compare.ShareBelow(n, counted, q.Confidence)
 				if err != nil {
 					return err
@@ -981,12 +1009,12 @@ func (q compareQuestion) pooled(results []compared) (tables []report.Table, join
 			}
 			var out []analysis.Note
 			if rose > 0 {
-				out = []analysis.Note{{Code: "share-risen", Text: fmt.Sprintf("of those below %g Bq/m³, %s whose readings rose while the system ran left out: what they are now is not certain", l, count(rose, "home"))}}
+				out = []analysis.Note{{Code: "share-risen", Text: fmt.Sprintf("of those below %g Bq/m³, %s left out, whose readings rose while the system ran, or whose system is off: what they are now is not certain", l, count(rose, "home"))}}
 				notes = append(notes, out...)
 			}
-			list = append(list, []report.Field{{Name: "level", Value: l}, {Name: "homes", Value: n}, {Name: "share", Value: share}, {Name: "expected_share", Value: mean}, {Name: "not_conclusive", Value: open}, {Name: "risen", Value: rose}})
-			flat = append(flat, share, open)
-			below.Rows = append(below.Rows, report.Row{Label: name, Notes: rowNotes(out), Cells: []any{name, len(of) - rose, l, share, open}})
+			list = append(list, []report.Field{{Name: "level", Value: l}, {Name: "homes", Value: n}, {Name: "share", Value: share}, {Name: "share_homes", Value: counted}, {Name: "expected_share", Value: mean}, {Name: "not_conclusive", Value: open}, {Name: "risen", Value: rose}})
+			flat = append(flat, share, counted, open)
+			below.Rows = append(below.Rows, report.Row{Label: name, Notes: rowNotes(out), Cells: []any{name, counted, l, share, open}})
 		}
 		pooled.Rows = append(pooled.Rows, report.Row{Label: name, Notes: rowNotes(notes), Cells: slices.Concat([]any{key, name, len(of), len(effects)}, joined, []any{list}, flat)})
 		return nil
@@ -1090,6 +1118,9 @@ func (r compared) ofDays() string {
 	return r.comparedDays()
 }
 
+// compares says whether a reading with the system is compared.
+func (r compared) compares(x analysis.Reading) bool { return !x.Start.Before(r.With.Start) }
+
 // comparedDays says which the reduction is of.
 func (r compared) comparedDays() string {
 	if r.Spell != nil {
@@ -1138,7 +1169,7 @@ func (q compareQuestion) compareInWords(r compared, isTyped bool) []string {
 	}
 	lines := []string{
 		fmt.Sprintf("%s %s; with %s %s.", what, side(r.Without), withWords(r.Result), side(r.With)),
-		fmt.Sprintf("%s with no work at all the seasons alone would make it %s.", raw, words(r.SeasonArtefact)),
+		fmt.Sprintf("%s with no work at all %s alone would make it %s.", raw, seasonsOf(r.Course), words(r.SeasonArtefact)),
 		fmt.Sprintf("Annual mean of the twelve months from %s: %s without the system, %s with it; %g %% intervals.", r.YearStart.Format(time.DateOnly), q.meanWords(r.Without), q.meanWords(r.With), round(100*q.Confidence)),
 		q.reductionWords(r),
 	}
@@ -1156,7 +1187,11 @@ func (q compareQuestion) compareInWords(r compared, isTyped bool) []string {
 		lines = append(lines, fmt.Sprintf("Probability of a reduction of more than %g %%%s: %s %%.", round(100*a.Reduction), confirmed, report.Percent(a.Probability, q.Confidence)))
 	}
 	if n := r.Now; n != nil {
-		lines = append(lines, fmt.Sprintf("Now, with the system, by %s: annual mean of the twelve months from %s %s.", nowDays(n), n.YearStart.Format(time.DateOnly), q.meanWords(n.Side)))
+		when := "Now, with the system"
+		if r.risesWithin() {
+			when = "Over the last twelve months with the system, before the rise and since"
+		}
+		lines = append(lines, fmt.Sprintf("%s, by %s: annual mean of the twelve months from %s %s.", when, nowDays(n), n.YearStart.Format(time.DateOnly), q.meanWords(n.Side)))
 	}
 	for k, b := range r.Below {
 		verdict := levelWords(r, k)
@@ -1167,7 +1202,7 @@ func (q compareQuestion) compareInWords(r compared, isTyped bool) []string {
 			verdict = fmt.Sprintf("conclusive, %s %g Bq/m³", b.Verdict, b.Level)
 		}
 		what := "it is now"
-		if analysis.HasNote(r.Notes, afterSideRose) {
+		if analysis.HasNote(r.Notes, afterSideRose) || analysis.HasNote(r.Notes, systemOff) {
 			what = "the annual mean with the system, by " + r.ofDays() + ", is"
 		}
 		lines = append(lines, fmt.Sprintf("Probability that %s below %g Bq/m³%s: %s %%. Verdict: %s.", what, b.Level, confirmed, report.Percent(b.Probability, q.Confidence), verdict))
@@ -1188,6 +1223,14 @@ func (q compareQuestion) meanWords(s compare.Side) string {
 // tenTimes is how a rise to over ten times is told in words, since of -337000 % nobody
 // can say how much it is.
 const tenTimes = "more than ten times"
+
+// seasonsOf are what moves a home without any work.
+func seasonsOf(course bool) string {
+	if course {
+		return "the seasons and the weather of those days"
+	}
+	return "the seasons"
+}
 
 // reductionRange are a reduction's limits in a sentence, with what follows a number.
 func reductionRange(e analysis.Estimate, unit string) string {

@@ -17,7 +17,7 @@ import (
 
 // Homes of the same files that never had a system tell the season and the weather of those
 // days. How well, by how many of them, is published in COVERAGE-homes.md of the package
-// compare: by ten the intervals are wider than by the built-in profile. By the season of twenty
+// compare; by ten, in a trial, intervals were wider than by the built-in profile. By the season of twenty
 // without the weather they are too, by a quarter in a trial, with as large an error, and by
 // that of seventy they are alike; so where the weather is not known, or not used, the built-in
 // profile is.
@@ -31,7 +31,8 @@ const (
 type neighbours struct {
 	wanted  bool              // homes without a system can be told, and nothing else was asked for
 	home    []bool            // of the files: never had a system, and has a year of day means; nil where nothing was learned
-	builtIn *temporal.Profile // for homes whose weather they do not know
+	plain   *compareQuestion  // as it was asked before anything was learned
+	builtIn *temporal.Profile // for homes whose weather they do not know, and for charts
 }
 
 // of says whether season and weather were learned from homes like this one of the files.
@@ -55,25 +56,30 @@ func (q compareQuestion) neverHad(daily *ingest.Daily, i int, h ingest.Home) boo
 			return false
 		}
 	}
-	if !q.switches.given() {
+	at := systemColumnOf(daily)
+	if at == "" {
 		return true
 	}
-	column := slices.IndexFunc(daily.Extras(), func(name string) bool { return strings.EqualFold(name, systemColumn) })
-	return column < 0 || !slices.ContainsFunc(daily.Said(i, daily.Extras()[column]), func(s ingest.Said) bool {
-		return !slices.Contains(noSystem, strings.ToLower(s.Value))
-	})
+	said := daily.Said(i, at)
+	if said == nil { // more values than are kept, or none
+		return !slices.Contains(h.Differs, at)
+	}
+	return !slices.ContainsFunc(said, func(s ingest.Said) bool { return !slices.Contains(noSystem, strings.ToLower(s.Value)) })
 }
 
 // settleProfile puts a profile learned from homes of the files that never had a system in
 // place of the built-in one, where there are enough of them and the others lived in their
 // weather; and where there are some and it does not, says why.
-func (q *compareQuestion) settleProfile(daily *ingest.Daily) ([]analysis.Note, error) {
+func (q *compareQuestion) settleProfile(daily *ingest.Daily, unknown []analysis.Note) ([]analysis.Note, error) {
 	builtIn := *q
-	homes, why, err := q.learnNeighbours(daily)
+	homes, why, err := q.learnNeighbours(daily, unknown != nil)
 	if err != nil {
 		return nil, err
 	}
 	if err := q.settleCourse(q.before(daily)); err != nil {
+		if why != "" {
+			err = hinted{fmt.Errorf("--course use: of the files' homes %d have no system and most of a year of day means, which may tell the weather: %s", homes, why), "leave out --course use, or give a --profile that was learned in that weather"}
+		}
 		return nil, err
 	}
 	if q.neighbours.home != nil && !q.Course {
@@ -81,14 +87,34 @@ func (q *compareQuestion) settleProfile(daily *ingest.Daily) ([]analysis.Note, e
 		*q = builtIn
 	}
 	if why == "" {
+		q.neighbours.plain = &builtIn
 		return nil, nil
 	}
-	return []analysis.Note{{Code: "neighbours-not-used", Text: fmt.Sprintf("Of the files' homes %d have no system and most of a year of day means, which may tell season and weather of the others: %s; the built-in profile was used.", homes, why)}}, nil
+	return notUsed(homes, why), nil
+}
+
+func notUsed(homes int, why string) []analysis.Note {
+	return []analysis.Note{{Code: "neighbours-not-used", Text: fmt.Sprintf("Of the files' homes %d have no system and most of a year of day means, which may tell season and weather of the others: %s; the built-in profile was used.", homes, why)}}
+}
+
+// unlearn is the question as it was, and a note of that, where season and weather were learned
+// and none of the results is by them.
+func (q compareQuestion) unlearn(results []compared) (compareQuestion, []analysis.Note) {
+	if q.neighbours.home == nil || slices.ContainsFunc(results, func(r compared) bool { return r.Course }) {
+		return q, nil
+	}
+	homes := 0
+	for _, yes := range q.neighbours.home {
+		if yes {
+			homes++
+		}
+	}
+	return *q.neighbours.plain, notUsed(homes, "none of the homes compared is of their area and was measured on days on which they were")
 }
 
 // learnNeighbours learns from homes that never had a system, and says of how many it could,
 // and why it did not where that is worth saying.
-func (q *compareQuestion) learnNeighbours(daily *ingest.Daily) (homes int, why string, err error) {
+func (q *compareQuestion) learnNeighbours(daily *ingest.Daily, unknown bool) (homes int, why string, err error) {
 	if !q.neighbours.wanted {
 		return 0, "", nil
 	}
@@ -113,6 +139,8 @@ func (q *compareQuestion) learnNeighbours(daily *ingest.Daily) (homes int, why s
 		return 0, "", nil
 	case len(at) < fewestNeighbours:
 		return len(at), fmt.Sprintf("it takes %d", fewestNeighbours), nil
+	case unknown: // written in another way it may be one of these
+		return len(at), "the switches name homes that the files lack, and what is written in two ways may be one of them", nil
 	}
 	from := at
 	if len(at) > mostNeighbours {

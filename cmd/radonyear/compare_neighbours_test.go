@@ -9,6 +9,7 @@ import (
 	"reflect"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -166,6 +167,39 @@ func TestNeighbours(t *testing.T) {
 	}
 	if !strings.Contains(fmt.Sprint(fewer["notes"]), "neighbours-not-used") || strings.Contains(fmt.Sprint(named["notes"]), "neighbours-not-used") {
 		t.Errorf("notes: %v, and by name %v", fewer["notes"], named["notes"])
+	}
+
+	// One that names a system is none to learn from, be it by phase or by switches, and more of
+	// them than are kept apart; nor is any where the switches name homes that the files lack.
+	system := func(row string, name func(i int) string) string {
+		i, _ := strconv.Atoi(row[len("N-"):len(homeName(0))])
+		return row + "," + name(i)
+	}
+	for file, name := range map[string]func(row string, i int) string{
+		"stack.csv": func(row string, i int) string { return map[bool]string{true: "passive stack", false: "none"}[i == 0] },
+		"many.csv": func(row string, i int) string {
+			return map[bool]string{true: "fan " + row[len(row)-1:], false: ""}[i == 0]
+		},
+	} {
+		var rows []string
+		for _, row := range slices.Concat(near, fan) {
+			rows = append(rows, system(row, func(i int) string {
+				if i >= fewestNeighbours { // of the fans nothing is said
+					return ""
+				}
+				return name(row, i)
+			}))
+		}
+		write(file, head+",System", rows)
+		for _, args := range []string{"compare " + file, "compare " + file + " --switches switches.csv"} {
+			if doc := asked(3, args+" --format json"); setting(doc, "profile")["name"] != temporal.BuiltIn(false).Name || !strings.Contains(fmt.Sprint(doc["notes"]), "19 have no system") {
+				t.Errorf("%s: the profile is %v, notes %v", args, setting(doc, "profile"), doc["notes"])
+			}
+		}
+	}
+	write("mistyped.csv", "home,time", append([]string{strings.Replace(switches[0], homeName(fewestNeighbours), "N20", 1)}, switches[1:]...))
+	if doc := asked(3, "compare all.csv --switches mistyped.csv --format json"); setting(doc, "profile")["name"] != temporal.BuiltIn(false).Name || !strings.Contains(fmt.Sprint(doc["notes"]), "the switches name homes that the files lack") {
+		t.Errorf("a home mistyped: the profile is %v, notes %v", setting(doc, "profile"), doc["notes"])
 	}
 
 	// One time for all homes, or none that is known: no home is without a system.

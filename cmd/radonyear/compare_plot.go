@@ -174,7 +174,7 @@ const mostDated = 6
 
 // asNow says of a verdict that it is not of all that was measured with the system.
 func (r compared) asNow() string {
-	if r.Now == nil {
+	if r.Now == nil || r.risesWithin() {
 		return ""
 	}
 	return " as it is now"
@@ -191,8 +191,12 @@ func (q compareQuestion) twoYearsFigure(r compared, typed bool) plot.Figure {
 		Notes: []string{fmt.Sprintf("Both annual means are of the twelve months from %s. %s", r.YearStart.Format(time.DateOnly), caution)},
 	}
 	if n := r.Now; n != nil {
-		f.Lead += fmt.Sprintf(" As it is now %s.", q.meanWords(n.Side))
-		f.Notes[0] = fmt.Sprintf("As it is now: by %s, of the twelve months from %s. The other%s", nowDays(n), n.YearStart.Format(time.DateOnly), strings.TrimPrefix(f.Notes[0], "Both"))
+		as := "As it is now"
+		if r.risesWithin() {
+			as = "Over the last twelve months"
+		}
+		f.Lead += fmt.Sprintf(" %s %s.", as, q.meanWords(n.Side))
+		f.Notes[0] = fmt.Sprintf(as+": by %s, of the twelve months from %s. The other%s", nowDays(n), n.YearStart.Format(time.DateOnly), strings.TrimPrefix(f.Notes[0], "Both"))
 	}
 	for k, b := range r.Below {
 		f.Lead += fmt.Sprintf(" Verdict on %g Bq/m³, with the system%s: %s.", b.Level, r.asNow(), levelWords(r, k))
@@ -231,10 +235,9 @@ func (q compareQuestion) twoYearsFigure(r compared, typed bool) plot.Figure {
 		p.Marks = append(p.Marks, plot.Rule{Look: plot.Look{Role: plot.Attention, Label: label}, Upright: true, At: plotDay(r.Switched.In(zone))})
 	}
 	p.Marks = append(p.Marks, readingMarks(r.sides[0], plot.Before, "day without", "test without")...)
-	compared := func(x analysis.Reading) bool { return !x.Start.Before(r.With.Start) }
-	left := analysis.Keep(r.sides[1], func(x analysis.Reading) bool { return !compared(x) })
+	left := analysis.Keep(r.sides[1], func(x analysis.Reading) bool { return !r.compares(x) })
 	p.Marks = append(p.Marks, readingMarks(left, plot.Quiet, "day with, left out", "test with, left out")...)
-	p.Marks = append(p.Marks, readingMarks(analysis.Keep(r.sides[1], compared), plot.After, "day with", "test with")...)
+	p.Marks = append(p.Marks, readingMarks(analysis.Keep(r.sides[1], r.compares), plot.After, "day with", "test with")...)
 	for _, x := range r.rises {
 		label := "readings rose, about " + x.since.Format(time.DateOnly)
 		p.Marks = append(p.Marks, plot.Rule{Look: plot.Look{Role: plot.Level3, Label: label}, Upright: true, At: plotDay(x.since)})
@@ -248,7 +251,11 @@ func (q compareQuestion) twoYearsFigure(r compared, typed bool) plot.Figure {
 	}
 	means := []mean{{r.Without, plot.Before, "annual mean without", r.YearStart, r.YearEnd}, {r.With, plot.After, "annual mean with", r.YearStart, r.YearEnd}}
 	if n := r.Now; n != nil {
-		means = append(means, mean{n.Side, plot.Joined, "annual mean as it is now", n.YearStart, n.YearEnd})
+		label := "annual mean as it is now"
+		if r.risesWithin() {
+			label = "annual mean, last twelve months"
+		}
+		means = append(means, mean{n.Side, plot.Joined, label, n.YearStart, n.YearEnd})
 	}
 	from, to := plotDay(r.Without.Start), plotDay(r.Without.End)
 	for _, m := range means {

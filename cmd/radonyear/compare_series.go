@@ -122,7 +122,7 @@ func (q compareQuestion) series(sides parted, spell *compare.Spell) (out []throu
 			out = append(out, through{b.Place, r})
 		}
 	}
-	if out == nil && notes == nil {
+	if out == nil && !analysis.HasNote(notes, "no-series") {
 		notes = append(notes, analysis.Note{Code: "no-series", Text: "by the monitor's own days: no monitor stood in one room through the switch"})
 	}
 	return out, notes

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -23,6 +24,13 @@ const afterSideRose = "after-side-rose"
 // after says nothing of how high the home is now.
 const risen annual.Verdict = "not certain: risen"
 
+// systemOff is the note that the system does not run now, and wentOff the verdict on a level
+// that is then of days gone by.
+const (
+	systemOff                = "system-off"
+	wentOff   annual.Verdict = "not certain: off"
+)
+
 // rise is that of a monitor's readings while the system ran: by an alarm of its charts, or by
 // what is usual since it replaced another one.
 type rise struct {
@@ -37,6 +45,9 @@ type rise struct {
 // alarm is none.
 func (q compareQuestion) rises(h ingest.Home, sides parted) (out []rise, set string) {
 	opt := trend.Options{Profile: q.Profile, Confidence: q.Confidence}
+	if q.neighbours.home != nil { // as watch would keep them of the same files
+		opt.Profile = q.neighbours.builtIn
+	}
 	type monitor struct {
 		subject
 		watched
@@ -169,9 +180,10 @@ func (q compareQuestion) rose(r *compared, h ingest.Home, sides parted) {
 			stands = append(stands, fmt.Sprintf("%g Bq/m³", b.Level))
 		}
 	}
+	first := slices.MinFunc(r.rises, func(a, b rise) int { return a.since.Compare(b.since) }).since
 	of, before := fmt.Sprintf("The reduction and what is said of now are of %s, before the rise and since, and not of today", r.ofDays()), ""
 	if within {
-		before = q.beforeRise(*r)
+		before = q.beforeRise(*r, first)
 	}
 	switch {
 	case r.Now != nil && within:
@@ -185,26 +197,88 @@ func (q compareQuestion) rose(r *compared, h ingest.Home, sides parted) {
 	if stands != nil {
 		kept = fmt.Sprintf("Even by the upper limit of the rise they are since under about %s Bq/m³, so that the verdict on %s stands", report.Number(reach, q.Levels...), strings.Join(stands, " and "))
 	}
-	note(afterSideRose, fmt.Sprintf("by the charts of radonyear watch readings rose while the system ran: %s. %s: look at the gauge on the system's pipe and whether the fan runs, and call whoever installed it.%s%s%s%s",
-		strings.Join(words, ", and "), of, sentence(before), sentence(kept), sentence(set), settle))
+	note(afterSideRose, fmt.Sprintf("by the charts of radonyear watch readings rose while the system ran: %s. %s: look at the gauge on the system's pipe and whether the fan runs, and call whoever installed it.%s%s%s%s%s",
+		strings.Join(words, ", and "), of, sentence(before), sentence(q.weatherSince(*r, first)), sentence(kept), sentence(set), settle))
+}
+
+// weatherMatters is from what factor on it is said that homes without a system rose too.
+const weatherMatters = 1.2
+
+// weatherSince says, where the weather of those days is known, that it raised homes without a
+// system since a rise; the charts do not know it, and a fan leaves less of it.
+func (q compareQuestion) weatherSince(r compared, first time.Time) string {
+	if !r.Course {
+		return ""
+	}
+	zone := r.YearStart.Location()
+	mean := func(from, to time.Time) float64 {
+		sum, n := 0.0, 0.0
+		for d := temporal.Day(from, zone); d < temporal.Day(to, zone); d++ {
+			sum, n = sum+math.Exp(q.Profile.Course.At(d)), n+1
+		}
+		return sum / n
+	}
+	side := now(r.Result)
+	if !first.After(side.Start) || !side.End.After(first) {
+		return ""
+	}
+	if times := mean(first, side.End) / mean(side.Start, first); times > weatherMatters {
+		return fmt.Sprintf("Homes without a system, from which the weather is known, had %s times as much since as in the days before, which may be all there is to it", report.Number(times))
+	}
+	return ""
+}
+
+// risesWithin says whether what is said of now is of days before a rise too.
+func (r compared) risesWithin() bool {
+	return slices.ContainsFunc(r.rises, func(x rise) bool { return x.since.After(now(r.Result).Start) })
+}
+
+// off says of a home compared that its system is off now, by its switches or because days
+// without it follow all those with it, and takes back what is said of now.
+func (q compareQuestion) off(r *compared, sides parted) {
+	zone := r.YearStart.Location()
+	runs, last := sides.running()
+	since := last.in(zone)
+	text := fmt.Sprintf("its system is switched off since %s", since.Format(time.DateOnly))
+	if sides.toggles == nil {
+		with := slices.MaxFunc(sides.with, func(a, b analysis.Series) int { return a.End().Compare(b.End()) }).End()
+		if runs = !slices.ContainsFunc(sides.without, func(s analysis.Series) bool { return !s.Readings()[s.Len()-1].Start.Before(with) }); !runs {
+			since = with
+			text = fmt.Sprintf("readings without the system go on after the last with it, of %s", since.Add(-time.Second).In(zone).Format(time.DateOnly))
+		}
+	}
+	if runs {
+		return
+	}
+	after := analysis.Keep(sides.without, func(x analysis.Reading) bool { return !x.Start.Before(since) })
+	measured := ""
+	if after != nil {
+		measured = fmt.Sprintf(", and readings since have a raw mean of %s Bq/m³", report.Number(annual.RawMean(after), q.Levels...))
+	}
+	r.Notes = append(slices.Clip(r.Notes), analysis.Note{Code: systemOff, Text: text + ": what is said with the system is of the days it ran and not of now" + measured + "; measure again with it running"})
+	r.Below = slices.Clone(r.Below)
+	for k, b := range r.Below {
+		if b.Verdict != annual.Above {
+			r.Below[k].Verdict = wentOff
+		}
+	}
 }
 
 // beforeRise is the reduction by the days compared that lie before the first of the rises, a
 // sentence; "" where they say nothing by themselves. The alarm may be a false one, so it
 // stands beside the reduction of all of them and not in its place.
-func (q compareQuestion) beforeRise(r compared) string {
-	first := slices.MinFunc(r.rises, func(a, b rise) int { return a.since.Compare(b.since) }).since
+func (q compareQuestion) beforeRise(r compared, first time.Time) string {
 	with := analysis.Keep(r.sides[1], func(x analysis.Reading) bool {
-		return !x.Start.Before(r.With.Start) && !x.End.After(first)
+		return r.compares(x) && !x.End.After(first)
 	})
 	if with == nil {
 		return ""
 	}
 	alone, err := compare.Compare(compare.Home{Without: r.sides[0], With: with, Switched: r.Switched, Timed: true}, q.options())
-	if err != nil || alone.With.Days < annual.LeastDays {
+	e := alone.Reduction
+	if err != nil || alone.With.Days < annual.LeastDays || alone.With.AllBelow || alone.Without.AllBelow || e.Value < 0 {
 		return ""
 	}
-	e := alone.Reduction
 	return fmt.Sprintf("By %s of them before the rise the reduction is %s %%, interval %s", countDays(alone.With.Days), report.Value(e), reductionRange(e, ""))
 }
 

@@ -10,6 +10,7 @@ import (
 	"radonyear/analysis"
 	"radonyear/analysis/annual"
 	"radonyear/analysis/compare"
+	"radonyear/cmd/radonyear/internal/report"
 	"radonyear/ingest"
 )
 
@@ -176,14 +177,100 @@ func TestShareOfRisen(t *testing.T) {
 	if row.Cells[1] != 3 || share.Value != 1 || share.N != 3 || row.Cells[4] != 0 {
 		t.Errorf("%v", row.Cells)
 	}
+	// A file of the joined homes alone has how many the share is of too.
+	at := slices.IndexFunc(tables[0].Columns, func(c report.Column) bool { return c.Key == "share_homes_200" })
+	if at < 0 || tables[0].Columns[at-1].Key != "share_below_200" || tables[0].Rows[0].Cells[at] != 3 {
+		t.Errorf("share_homes_200 in %v", tables[0])
+	}
 	notes := tables[0].Rows[0].Notes
 	if !slices.ContainsFunc(notes, func(n analysis.Note) bool {
-		return n.Code == "share-risen" && strings.Contains(n.Text, "of those below 200 Bq/m³, 1 home whose readings rose")
+		return n.Code == "share-risen" && strings.Contains(n.Text, "of those below 200 Bq/m³, 1 home left out, whose readings rose")
 	}) {
 		t.Error(notes)
 	}
 	if tables, _, err = q.pooled([]compared{rose, rose}); err != nil || tables[2].Rows[0].Cells[1] != 0 || tables[2].Rows[0].Cells[3] != nil {
 		t.Errorf("%v, %v", err, tables[2].Rows[0].Cells)
+	}
+}
+
+// TestOff: of a home whose system is off now nothing is said of now, and what was measured since
+// is told; a level that it did not get below stays above.
+func TestOff(t *testing.T) {
+	with := monitorOf(t, "hall", "M0", 102, dayRun{57, 50})
+	after := monitorOf(t, "hall", "M0", 162, dayRun{30, 500})
+	for _, c := range []struct {
+		name    string
+		toggles []toggle
+		after   []analysis.Series
+		verdict []annual.Verdict
+		said    string
+	}{
+		{"off", []toggle{switchedAt(100, true, ""), switchedAt(160, false, "")}, []analysis.Series{after}, []annual.Verdict{wentOff, annual.Above}, "its system is switched off since 2025-06-10: "},
+		{"off, and nothing since", []toggle{switchedAt(100, true, ""), switchedAt(160, false, "")}, nil, []annual.Verdict{wentOff, annual.Above}, "of now; measure again"},
+		{"one of two", []toggle{switchedAt(100, true, "fan"), switchedAt(100, true, "sump"), switchedAt(160, false, "sump")}, nil, []annual.Verdict{annual.Below, annual.Above}, ""},
+		{"on again", []toggle{switchedAt(100, true, ""), switchedAt(130, false, ""), switchedAt(140, true, "")}, nil, []annual.Verdict{annual.Below, annual.Above}, ""},
+	} {
+		r := comparedOf(t, []float64{200, 10}, c.toggles, append([]analysis.Series{with}, c.after...)...)
+		for k, b := range r.Below {
+			if b.Verdict != c.verdict[k] {
+				t.Errorf("%s: %q on %g", c.name, b.Verdict, b.Level)
+			}
+		}
+		note := noteOf(r, systemOff)
+		if (note == "") != (c.said == "") || !strings.Contains(note, c.said) || (c.after != nil) != strings.Contains(note, ", and readings since have a raw mean of 486 Bq/m³") {
+			t.Errorf("%s: %q", c.name, note)
+		}
+	}
+}
+
+// TestRepairedAt: a stop of less than two days is a repair, of one of several systems too; one
+// of two days is none, nor is a system switched on that ran.
+func TestRepairedAt(t *testing.T) {
+	hours := func(n int, on bool, system string) toggle {
+		return toggle{at: time.Date(2025, 3, 1, n, 0, 0, 0, time.UTC), on: on, system: system}
+	}
+	for _, c := range []struct {
+		name    string
+		toggles []toggle
+		at      int // hours; 0: none
+	}{
+		{"one", []toggle{hours(1, true, ""), hours(100, false, ""), hours(147, true, "")}, 147},
+		{"two days", []toggle{hours(1, true, ""), hours(100, false, ""), hours(148, true, "")}, 0},
+		{"of two", []toggle{hours(1, true, "a"), hours(2, true, "b"), hours(100, false, "b"), hours(106, true, "b")}, 106},
+		{"another comes", []toggle{hours(1, true, "a"), hours(100, false, "a"), hours(106, true, "b")}, 0},
+		{"ran before", []toggle{hours(100, false, ""), hours(106, true, "")}, 106},
+		{"the last of two", []toggle{hours(1, true, ""), hours(100, false, ""), hours(106, true, ""), hours(300, false, ""), hours(302, true, "")}, 302},
+		{"enlarged", []toggle{hours(1, true, ""), hours(100, true, "")}, 0},
+	} {
+		got := repairedAt(c.toggles, time.UTC)
+		if want := hours(c.at, true, "").at; c.at == 0 && !got.IsZero() || c.at != 0 && !got.Equal(want) {
+			t.Errorf("%s: %v", c.name, got)
+		}
+	}
+}
+
+// TestGroupAfter: what a home's readings with the system state, where nothing else is stated;
+// where they were narrowed to one of several, what that states.
+func TestGroupAfter(t *testing.T) {
+	day := func(n int) time.Time { return time.Date(2025, 1, 1+n, 0, 0, 0, 0, time.UTC) }
+	said := func(value string, from, to int) ingest.Said {
+		return ingest.Said{Value: value, Start: day(from), End: day(to)}
+	}
+	with := []analysis.Series{monitorOf(t, "hall", "M", 20, dayRun{10, 50})} // days 21 to 30
+	for _, c := range []struct {
+		all      []ingest.Said
+		narrowed bool
+		want     string
+	}{
+		{[]ingest.Said{said("fan", 21, 31)}, false, "fan"},
+		{[]ingest.Said{said("fan", 1, 10)}, false, ""},
+		{[]ingest.Said{said("fan", 10, 20), said("sump", 21, 31)}, false, ""},
+		{[]ingest.Said{said("fan", 10, 20), said("sump", 21, 31)}, true, "sump"},
+		{[]ingest.Said{said("fan", 21, 31), said("sump", 21, 31)}, true, ""},
+	} {
+		if got := groupAfter(c.all, with, c.narrowed); got != c.want {
+			t.Errorf("%v, narrowed %v: %q", c.all, c.narrowed, got)
+		}
 	}
 }
 
@@ -200,6 +287,16 @@ func TestSpellChanges(t *testing.T) {
 	r = comparedOf(t, []float64{200}, spells, series...)
 	if n := spellChanges(spells, time.UTC); n != 3 || !strings.Contains(noteOf(r, "no-cycling"), "of 3 switches only 1 have days measured before and after, and it takes 3 ") {
 		t.Errorf("%d changes, %q", n, noteOf(r, "no-cycling"))
+	}
+	// After a repair only what is compared is a study of turns.
+	turns := []toggle{switchedAt(100, true, ""), switchedAt(110, false, ""), switchedAt(120, true, ""), switchedAt(130, false, ""), switchedAt(140, true, "")}
+	days := []analysis.Series{monitorOf(t, "hall", "M0", 102, dayRun{8, 50}, dayRun{2, 300}, dayRun{8, 500}, dayRun{2, 300}, dayRun{8, 50}, dayRun{2, 300}, dayRun{8, 500}, dayRun{2, 300}, dayRun{40, 50})}
+	if r = comparedOf(t, []float64{200}, turns, days...); r.Spell != nil || r.cycled == nil {
+		t.Errorf("%+v, %+v", r.Spell, r.cycled)
+	}
+	mended := append(slices.Clone(turns), switchedAt(150, false, ""), toggle{at: time.Date(2025, 5, 31, 14, 0, 0, 0, time.UTC), on: true})
+	if r = comparedOf(t, []float64{200}, mended, days...); r.Spell == nil || !r.Spell.Repair || r.cycled != nil || noteOf(r, "no-cycling") == "" {
+		t.Errorf("%+v, %+v, %q", r.Spell, r.cycled, noteOf(r, "no-cycling"))
 	}
 }
 

@@ -146,11 +146,11 @@ func (p *program) homesPage(c *cli.Context) error {
 	if err := q.judge.settleCourse(subjects(daily, "home", "")); err != nil {
 		return err
 	}
-	unused, err := q.pair.settleProfile(daily)
+	unknown := p.unknownHomes(q.pair, daily)
+	unused, err := q.pair.settleProfile(daily, unknown)
 	if err != nil {
 		return err
 	}
-	unknown := p.unknownHomes(q.pair, daily)
 	chosen, err := q.chosen(daily)
 	if err != nil {
 		return err

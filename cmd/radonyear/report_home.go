@@ -501,8 +501,8 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 		ifWorked = "Only if it did: "
 	}
 	short.Blocks = append(short.Blocks, page.Block{Lead: following(ifWorked, lead)})
-	if alarm != nil {
-		short.say(alarm)
+	if alarm != nil { // what else it says stands at the end
+		short.say(page.Say("By the charts of its days readings rose while the system ran, since about {}: look at the gauge on the system’s pipe, and call whoever installed it.", page.Day(r.rises[0].since)))
 	}
 	facts := []page.Fact{
 		{Name: page.Say("Average over the year without the system"), Value: mean(r.Without, "before.annual_mean")},
@@ -520,7 +520,11 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 		}
 	}
 	if n := r.Now; n != nil {
-		facts = append(facts, page.Fact{Name: page.Say("with the system as it is now, measured from {} on", page.Day(n.Start)), Value: mean(n.Side, "now.annual_mean")})
+		name := page.Say("with the system as it is now, measured from {} on", page.Day(n.Start))
+		if r.risesWithin() {
+			name = page.Say("with the system over the last twelve months, measured from {} on", page.Day(n.Start))
+		}
+		facts = append(facts, page.Fact{Name: name, Value: mean(n.Side, "now.annual_mean")})
 		allDays = "the last twelve months with the system"
 	}
 	facts = append(facts, page.Fact{Name: page.Say("Reduction by the system"), Value: reduction})
@@ -530,11 +534,15 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 			annual.Below:         with + ", the average over the year is " + q.likely() + " below {}.",
 			annual.NotConclusive: with + ", the average over the year is more likely above {} than below; these measurements leave it open.",
 			risen:                "Whether this home is below {} now is not certain: the numbers here are of " + allDays + ", and the latest of them are higher than those before.",
+			wentOff:              "Whether this home is below {} now is not certain: the numbers here are of days with the system, and it is off.",
 		}[b.Verdict]
 		if b.Verdict == annual.NotConclusive && b.Probability >= 0.5 {
 			text = with + ", the average over the year is more likely below {} than above; these measurements leave it open."
 		}
 		short.Blocks = append(short.Blocks, page.Block{Lead: following(ifWorked, page.Say(text, q.level(k)))})
+		if b.Verdict == risen || b.Verdict == wentOff { // of what was, and it would be read as of now
+			continue
+		}
 		chance := "Chance that it is now below {}"
 		if alarm != nil {
 			chance = "Chance that it is below {}, by " + allDays
@@ -583,7 +591,7 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 		if seasons != nil {
 			but = "But the"
 		}
-		seasons = append(seasons, page.Say("{} two tests were made at different times of the year: with no work at all, the seasons alone would have made it {}. So both averages", but, fall(r.SeasonArtefact, "season_artefact"))...)
+		seasons = append(seasons, page.Say("{} two tests were made at different times of the year: with no work at all, "+seasonsOf(r.Course)+" alone would have made it {}. So both averages", but, fall(r.SeasonArtefact, "season_artefact"))...)
 	} else {
 		seasons = append(seasons, page.Say("The two tests fell in the same season, or in seasons alike for radon: by the seasons alone they would differ by about a tenth at the most. Both averages")...)
 	}
@@ -592,8 +600,12 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 	year.say(page.Say("Without the system: {}. With it: {}. Reduction: {}.", mean(r.Without, "before.annual_mean"), mean(r.With, "after.annual_mean"), reduction))
 	asNow := ""
 	if r.Now != nil {
-		year.say(page.Say("As it is now, by what was measured last: {}.", mean(r.Now.Side, "now.annual_mean")))
+		as := "As it is now, by what was measured last: {}."
 		asNow = ", and that of the home as it is now, of twelve months of its own"
+		if r.risesWithin() {
+			as, asNow = "Over the last twelve months, before readings rose and since: {}.", ", and that of the last twelve months measured"
+		}
+		year.say(page.Say(as, mean(r.Now.Side, "now.annual_mean")))
 	}
 	year.say(q.rangeMeans())
 	year.draw(h.picture, "Every mark is a day or a test that was measured, without the system and with it. At the right stand both averages over the same twelve months with their ranges"+asNow+"; "+levelLines(q.judge.Levels))
@@ -601,7 +613,7 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 	against := section("What that means against the level")
 	for k, b := range r.Below {
 		words := map[annual.Verdict]string{annual.Above: "clear: still above the level", annual.Below: "clear: below the level", annual.NotConclusive: "not clear yet",
-			risen: "not certain, since that is of " + allDays + " and readings rose"}[b.Verdict]
+			risen: "not certain, since that is of " + allDays + " and readings rose", wentOff: "not certain, since that is of days with the system, and it is off"}[b.Verdict]
 		against.say(page.Say("The chance that the average over the year with the system"+r.asNow()+" is below {} is {}. The answer is {}.", q.level(k), q.chance(b.Probability, fmt.Sprintf("below.%d.probability", k)), words))
 	}
 	against.say(q.clearAnswer())
@@ -618,6 +630,9 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 	}
 	if doubt != "" {
 		add("Ask whoever gave or read the detector whether it worked. If nobody can say that it did, measure again with another one, and take that test for none.")
+	}
+	if analysis.HasNote(r.Notes, systemOff) {
+		add("The system is off: look whether it should run, ask whoever installed it, and measure again with it running.")
 	}
 	if alarm != nil {
 		add("Look at the gauge on the system’s pipe today, and whether the fan runs and its switch is on, and call whoever installed the system: readings rose while it ran.")
@@ -713,6 +728,8 @@ func (q homesQuestion) reductionProse(r compared) (value, lead page.Prose) {
 	}
 	lowers, takes := page.Say("The system lowers"), page.Say("The system takes away")
 	switch {
+	case analysis.HasNote(r.Notes, systemOff):
+		lowers, takes = page.Say("While it ran, the system lowered"), page.Say("While it ran, the system took away")
 	case analysis.HasNote(r.Notes, afterSideRose) && above:
 		lowers, takes = past("Readings rose while the system ran: ", "over", "it")
 	case analysis.HasNote(r.Notes, afterSideRose):

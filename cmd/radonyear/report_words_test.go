@@ -269,6 +269,10 @@ func checkDays(root *element, jsonFor map[string]any) (checked int, faults []str
 				rows = rowsOf(jsonFor["annual"], "results", home, area, nan)
 			}
 			from, to = []string{day(rows[0], "year_start")}, []string{day(rows[0], "year_end")}
+		case strings.HasPrefix(text, "By the charts of its days "): // the first of the note's
+			notes, _ := follow(rows[0], []string{"notes"})
+			from = regexp.MustCompile(`since about (\S+) they are`).FindStringSubmatch(fmt.Sprint(notes))[1:]
+			to = from
 		case strings.Contains(text, "y what was measured since "), strings.Contains(text, "all days with it since "): // one day
 			from, to = []string{day(rows[0], "spell", "from")}, []string{day(rows[0], "spell", "from")}
 		case block.name == "p" && strings.HasPrefix(text, "Radon was measured "):

@@ -134,6 +134,7 @@ func readSwitches(f sideFile) (switches, error) {
 		}
 		t, ok := parseToggle(row.cells[at])
 		if !ok {
+			f.hint = "write it as 2025-01-15 or 2025-01-15T18:00"
 			return s, f.fail(row.line, "column time: %q is not a time", row.cells[at])
 		}
 		t.line = row.line
@@ -235,19 +236,19 @@ func ranIn(toggles []toggle, zone *time.Location) []compare.Ran {
 	return out
 }
 
-// repairedAt is when the system last ran again after a stop of a day or two, as a repair is;
-// zero where there was none.
+// repairedAt is when a system last ran again after a stop of a day or two, as a repair is, be
+// it one of several; zero where there was none.
 func repairedAt(toggles []toggle, zone *time.Location) (at time.Time) {
-	var stopped time.Time
-	ran := len(ranFirst(toggles)) > 0
+	stopped := map[string]time.Time{}
 	for _, t := range toggles {
-		switch runs := t.runs(); {
-		case ran && !runs:
-			stopped = t.in(zone)
-		case !ran && runs && !stopped.IsZero() && t.in(zone).Sub(stopped) < 2*settle:
+		if !t.on {
+			stopped[t.system] = t.in(zone)
+			continue
+		}
+		if off, ok := stopped[t.system]; ok && t.in(zone).Sub(off) < 2*settle {
 			at = t.in(zone)
 		}
-		ran = t.runs()
+		delete(stopped, t.system)
 	}
 	return at
 }
