@@ -150,7 +150,7 @@ func (c *comparison) narrow(several, again bool, with, all []Ran) {
 		c.note("several-systems", "what was measured with the system is not of one alone: %s. The reduction is of all that ran, together or in turn%s: read it as that, or measure with each system alone, the others switched off%s", c.told(with), turn, more)
 	}
 	if sp.Repair {
-		c.note("since-repair", "the system was switched off and ran again on %s, as after a repair: all that is said here is by what was measured since, and %s with it before left out, when it may have done more or less; where nothing was changed, they count too once that off and on is no row of the switches", sp.From.Format(time.DateOnly), dayCount(sp.LeftOut))
+		c.note("since-repair", "a system was switched off and ran again on %s, as after a repair: all that is said here is by what was measured since, and %s with it before left out, when it may have done more or less; where nothing was changed, they count too once that off and on is no row of the switches", sp.From.Format(time.DateOnly), dayCount(sp.LeftOut))
 	}
 }
 

@@ -477,7 +477,11 @@ func (q compareQuestion) one(i int, h ingest.Home, sides parted) (compared, erro
 		periods, below := whole.periods()
 		cycled, err := compare.Cycle(periods, compare.CycleOptions{Confidence: q.Confidence})
 		if seen := max(0, len(periods)-1); seen < cyclingSwitches {
-			out.Notes = append(out.Notes, analysis.Note{Code: "no-cycling", Text: fmt.Sprintf("by the switches alone: of %d switches only %d have days measured before and after, and it takes %d to tell the system from drift, such as off, on, off, on, a week each", n, seen, cyclingSwitches)})
+			since := ""
+			if r.Spell != nil {
+				since = ", in what is compared,"
+			}
+			out.Notes = append(out.Notes, analysis.Note{Code: "no-cycling", Text: fmt.Sprintf("by the switches alone: of %d switches only %d have"+since+" days measured before and after, and it takes %d to tell the system from drift, such as off, on, off, on, a week each", n, seen, cyclingSwitches)})
 		} else if err != nil {
 			out.Notes = append(out.Notes, analysis.Note{Code: "no-cycling", Text: "by the switches alone: " + err.Error()})
 		} else {
@@ -983,9 +987,13 @@ func (q compareQuestion) pooled(results []compared) (tables []report.Table, join
 		}
 		list, flat := []any{}, []any{}
 		for k, l := range q.Levels {
-			n, open, rose, expected := 0, 0, 0, 0.0
+			n, open, rose, stopped, expected := 0, 0, 0, 0, 0.0
 			for _, r := range rs {
-				if v := r.Below[k].Verdict; v == risen || v == wentOff { // nobody knows of now
+				if analysis.HasNote(r.Notes, systemOff) { // whatever it was with it
+					stopped++
+					continue
+				}
+				if r.Below[k].Verdict == risen { // nobody knows of now
 					rose++
 					continue
 				}
@@ -998,7 +1006,7 @@ func (q compareQuestion) pooled(results []compared) (tables []report.Table, join
 				expected += r.Below[k].Probability
 			}
 			var share, mean any
-			counted := len(rs) - rose // what the share is of
+			counted := len(rs) - rose - stopped // what the share is of
 			if counted > 0 {
 				e, err := compare.ShareBelow(n, counted, q.Confidence)
 				if err != nil {
@@ -1008,11 +1016,18 @@ func (q compareQuestion) pooled(results []compared) (tables []report.Table, join
 				share, mean = e, expected/float64(counted)
 			}
 			var out []analysis.Note
-			if rose > 0 {
-				out = []analysis.Note{{Code: "share-risen", Text: fmt.Sprintf("of those below %g Bq/m³, %s left out, whose readings rose while the system ran, or whose system is off: what they are now is not certain", l, count(rose, "home"))}}
+			if rose+stopped > 0 {
+				why := "whose readings rose while the system ran"
+				switch {
+				case rose == 0:
+					why = "whose system is off"
+				case stopped > 0:
+					why += ", or whose system is off"
+				}
+				out = []analysis.Note{{Code: "share-risen", Text: fmt.Sprintf("of those below %g Bq/m³, %s left out, %s: what they are now is not certain", l, count(rose+stopped, "home"), why)}}
 				notes = append(notes, out...)
 			}
-			list = append(list, []report.Field{{Name: "level", Value: l}, {Name: "homes", Value: n}, {Name: "share", Value: share}, {Name: "share_homes", Value: counted}, {Name: "expected_share", Value: mean}, {Name: "not_conclusive", Value: open}, {Name: "risen", Value: rose}})
+			list = append(list, []report.Field{{Name: "level", Value: l}, {Name: "homes", Value: n}, {Name: "share", Value: share}, {Name: "share_homes", Value: counted}, {Name: "expected_share", Value: mean}, {Name: "not_conclusive", Value: open}, {Name: "risen", Value: rose}, {Name: "off", Value: stopped}})
 			flat = append(flat, share, counted, open)
 			below.Rows = append(below.Rows, report.Row{Label: name, Notes: rowNotes(out), Cells: []any{name, counted, l, share, open}})
 		}
@@ -1188,8 +1203,8 @@ func (q compareQuestion) compareInWords(r compared, isTyped bool) []string {
 	}
 	if n := r.Now; n != nil {
 		when := "Now, with the system"
-		if r.risesWithin() {
-			when = "Over the last twelve months with the system, before the rise and since"
+		if r.ended() {
+			when = "Over the last twelve months with the system"
 		}
 		lines = append(lines, fmt.Sprintf("%s, by %s: annual mean of the twelve months from %s %s.", when, nowDays(n), n.YearStart.Format(time.DateOnly), q.meanWords(n.Side)))
 	}

@@ -174,7 +174,7 @@ const mostDated = 6
 
 // asNow says of a verdict that it is not of all that was measured with the system.
 func (r compared) asNow() string {
-	if r.Now == nil || r.risesWithin() {
+	if r.Now == nil || r.ended() {
 		return ""
 	}
 	return " as it is now"
@@ -192,7 +192,7 @@ func (q compareQuestion) twoYearsFigure(r compared, typed bool) plot.Figure {
 	}
 	if n := r.Now; n != nil {
 		as := "As it is now"
-		if r.risesWithin() {
+		if r.ended() {
 			as = "Over the last twelve months"
 		}
 		f.Lead += fmt.Sprintf(" %s %s.", as, q.meanWords(n.Side))
@@ -252,7 +252,7 @@ func (q compareQuestion) twoYearsFigure(r compared, typed bool) plot.Figure {
 	means := []mean{{r.Without, plot.Before, "annual mean without", r.YearStart, r.YearEnd}, {r.With, plot.After, "annual mean with", r.YearStart, r.YearEnd}}
 	if n := r.Now; n != nil {
 		label := "annual mean as it is now"
-		if r.risesWithin() {
+		if r.ended() {
 			label = "annual mean, last twelve months"
 		}
 		means = append(means, mean{n.Side, plot.Joined, label, n.YearStart, n.YearEnd})

@@ -228,9 +228,10 @@ func (q compareQuestion) weatherSince(r compared, first time.Time) string {
 	return ""
 }
 
-// risesWithin says whether what is said of now is of days before a rise too.
-func (r compared) risesWithin() bool {
-	return slices.ContainsFunc(r.rises, func(x rise) bool { return x.since.After(now(r.Result).Start) })
+// ended says whether what was measured last is of days gone by: before a rise too, or before
+// the system went off.
+func (r compared) ended() bool {
+	return analysis.HasNote(r.Notes, systemOff) || slices.ContainsFunc(r.rises, func(x rise) bool { return x.since.After(now(r.Result).Start) })
 }
 
 // off says of a home compared that its system is off now, by its switches or because days

@@ -223,6 +223,37 @@ func TestOff(t *testing.T) {
 	}
 }
 
+// TestOffLongAfter: of a home that went off long after its year nothing is called as it is now,
+// and it is in no share of homes below a level, whatever it was.
+func TestOffLongAfter(t *testing.T) {
+	r := comparedOf(t, []float64{200}, []toggle{switchedAt(100, true, ""), switchedAt(603, false, "")}, monitorOf(t, "hall", "M0", 102, dayRun{500, 50}), monitorOf(t, "hall", "M0", 605, dayRun{20, 500}))
+	q := compareQuestion{}
+	q.Levels, q.Confidence = []float64{200}, 0.95
+	if r.Now == nil || !r.ended() || r.Below[0].Verdict != wentOff {
+		t.Fatalf("%+v, %+v", r.Now, r.Below)
+	}
+	text := strings.Join(q.compareInWords(r, false), " ") + r.asNow()
+	if strings.Contains(text, "Now, with") || strings.Contains(text, "it is now") || !strings.Contains(text, "Over the last twelve months with the system, by the days") {
+		t.Error(text)
+	}
+	high := comparedOf(t, []float64{200}, []toggle{switchedAt(100, true, ""), switchedAt(160, false, "")}, monitorOf(t, "hall", "M0", 102, dayRun{57, 550}))
+	quiet := comparedOf(t, []float64{200}, []toggle{switchedAt(100, true, "")}, monitorOf(t, "hall", "M1", 102, dayRun{150, 50}))
+	if high.Below[0].Verdict == annual.Below {
+		t.Fatalf("%+v", high.Below)
+	}
+	homes := []compared{r, high, quiet, quiet}
+	for i := range homes {
+		homes[i].Home = string(rune('A' + i))
+	}
+	tables, _, err := q.pooled(homes)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if row := tables[2].Rows[0]; row.Cells[1] != 2 || row.Cells[3].(analysis.Estimate).Value != 1 {
+		t.Errorf("%v", row.Cells)
+	}
+}
+
 // TestRepairedAt: a stop of less than two days is a repair, of one of several systems too; one
 // of two days is none, nor is a system switched on that ran.
 func TestRepairedAt(t *testing.T) {

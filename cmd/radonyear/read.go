@@ -294,14 +294,14 @@ func inputNotes(files []ingest.File, d *ingest.Daily, phase string) (notes []ana
 	} else if n > 0 {
 		note("duplicate-rows", "%d rows say the same as another row and count once; radonyear inspect lists them.", n)
 	}
-	overlapping, homes := 0, map[string]bool{}
+	overlapping := 0
 	for _, f := range d.Findings() {
 		if f.Code == "overlap" {
-			overlapping, homes[f.Home] = overlapping+f.Count, true
+			overlapping += f.Count
 		}
 	}
 	if overlapping > 0 {
-		note("overlap", "The same detector has another value for the time of %s of %s: they are averaged, as of two detectors; radonyear inspect shows where.", count(overlapping, "reading"), count(len(homes), "home"))
+		note("overlap", "The same detector, or one without a name, has another value for the time of %s: they are averaged, as of two detectors; radonyear inspect shows where.", count(overlapping, "reading"))
 	}
 	// What a file's owner must know before any home is believed; inspect has the rest.
 	for _, code := range []string{"home-in-areas", "far-dates", "odd-uncertainty"} {

@@ -94,7 +94,7 @@ func (t townPage) page() (page.Page, error) {
 		}
 	}
 	// Said whether or not there were such readings, which may be one home's.
-	short.say(page.Say("{}; what is stated to be from after one is left out.", firstUpper(asBefore)))
+	short.say(page.Say("What is stated to have been measured after mitigation is left out: {}.", asBefore))
 	short.Blocks = append(short.Blocks, page.Block{Facts: []page.Fact{
 		{Name: page.Say("Half of the homes have, averaged over the year, less than"), Value: t.mean(c.GM, "community.gm")},
 		{Name: page.Say("The average over all homes"), Value: t.mean(c.AM, "community.am")},

@@ -521,7 +521,7 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 	}
 	if n := r.Now; n != nil {
 		name := page.Say("with the system as it is now, measured from {} on", page.Day(n.Start))
-		if r.risesWithin() {
+		if r.ended() {
 			name = page.Say("with the system over the last twelve months, measured from {} on", page.Day(n.Start))
 		}
 		facts = append(facts, page.Fact{Name: name, Value: mean(n.Side, "now.annual_mean")})
@@ -602,8 +602,8 @@ func (q homesQuestion) comparedSections(h homeOnPage) []page.Section {
 	if r.Now != nil {
 		as := "As it is now, by what was measured last: {}."
 		asNow = ", and that of the home as it is now, of twelve months of its own"
-		if r.risesWithin() {
-			as, asNow = "Over the last twelve months, before readings rose and since: {}.", ", and that of the last twelve months measured"
+		if r.ended() {
+			as, asNow = "Over the last twelve months that were measured with the system: {}.", ", and that of the last twelve months measured"
 		}
 		year.say(page.Say(as, mean(r.Now.Side, "now.annual_mean")))
 	}

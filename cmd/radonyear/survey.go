@@ -155,16 +155,17 @@ func readDwellings(f sideFile, column string) (all map[string]float64, lines map
 
 // surveyed is one home of the community.
 type surveyed struct {
-	name  string
-	extra map[string]string
-	home  survey.Home
-	raw   survey.Home  // as measured
-	mid   time.Time    // the middle of its measurement
-	in    []int        // the quarters of years that it was measured in, as quarterOf counts them
-	test  *survey.Test // when that was, where something was taken to the year
-	at    int          // which of the files' homes it is
-	zeros int          // results of zero among its own
-	dead  int          // and day means
+	name    string
+	extra   map[string]string
+	home    survey.Home
+	raw     survey.Home  // as measured
+	mid     time.Time    // the middle of its measurement
+	fewDays bool         // of its span too few were measured for most of a year
+	in      []int        // the quarters of years that it was measured in, as quarterOf counts them
+	test    *survey.Test // when that was, where something was taken to the year
+	at      int          // which of the files' homes it is
+	zeros   int          // results of zero among its own
+	dead    int          // and day means
 }
 
 func (p *program) survey(c *cli.Context) error {
@@ -273,7 +274,7 @@ func allBelow(raws []survey.Home) error {
 }
 
 // asBefore says what the figures are of where readings of another phase are left out.
-const asBefore = "all figures are of homes before any mitigation"
+const asBefore = "all figures are of homes without any, as far as they state it"
 
 // afterLeftOut says of how many homes readings were left out for their phase.
 func afterLeftOut(homes int) analysis.Note {
@@ -426,7 +427,7 @@ func (q communityQuestion) home(s subject) (out surveyed, err error) {
 	for _, x := range s.series {
 		for i := range x.Len() {
 			r := x.At(i)
-			out.in = addQuarters(out.in, r.Start, r.End)
+			out.in = addQuarters(out.in, r.Start.In(x.Zone), r.End.In(x.Zone))
 		}
 	}
 	if q.testError == "none" {
@@ -628,7 +629,7 @@ const mostOfYear = 300
 
 // throughYear says that a home was measured through most of a year.
 func (s surveyed) throughYear() bool {
-	return s.test != nil && math.Round(temporal.YearDays*(1-s.test.Rest)) >= mostOfYear
+	return s.test != nil && !s.fewDays && math.Round(temporal.YearDays*(1-s.test.Rest)) >= mostOfYear
 }
 
 // oneSeason is the largest share of homes whose measurement has its middle within

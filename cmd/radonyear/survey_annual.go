@@ -46,6 +46,7 @@ type annualRow struct {
 	home, area  string
 	phase       string // before or after; empty where that is not known
 	start, end  time.Time
+	days        float64 // measured; 0 where that is not told
 	raw, factor float64
 	mean        [3]float64 // value, lower, upper
 	confidence  float64
@@ -253,7 +254,7 @@ func annualCSV(path string, text []byte) (rows []annualRow, missing annualMissin
 			name  string
 			to    *float64
 			empty float64 // what an empty cell means
-		}{{"raw_mean", &r.raw, 0}, {"season_factor", &r.factor, 1}, {"annual_mean", &r.mean[0], 0}, {"annual_mean_lower", &r.mean[1], 0}, {"annual_mean_upper", &r.mean[2], math.Inf(1)}, {"annual_mean_confidence", &r.confidence, 0.95}, {annualError, &r.logError, 0}} {
+		}{{"days_measured", &r.days, 0}, {"raw_mean", &r.raw, 0}, {"season_factor", &r.factor, 1}, {"annual_mean", &r.mean[0], 0}, {"annual_mean_lower", &r.mean[1], 0}, {"annual_mean_upper", &r.mean[2], math.Inf(1)}, {"annual_mean_confidence", &r.confidence, 0.95}, {annualError, &r.logError, 0}} {
 			k, ok := at[n.name]
 			if *n.to = n.empty; !ok || cells[k] == "" {
 				continue
@@ -297,6 +298,7 @@ func annualJSON(path string, text []byte) (rows []annualRow, missing annualMissi
 			Home, Area string
 			Phase      *string
 			Start, End *time.Time
+			Days       float64                                            `json:"days_measured"`
 			RawMean    *float64                                           `json:"raw_mean"`
 			Factor     *float64                                           `json:"season_factor"`
 			LogError   *float64                                           `json:"log_error"`
@@ -325,7 +327,7 @@ func annualJSON(path string, text []byte) (rows []annualRow, missing annualMissi
 		return *x
 	}
 	for i, x := range doc.Results {
-		r := annualRow{home: x.Home, area: x.Area, raw: or(x.RawMean, 0), factor: or(x.Factor, 1), below: x.Below, confidence: or(x.Mean.Confidence, 0.95), logError: or(x.LogError, 0),
+		r := annualRow{home: x.Home, area: x.Area, days: x.Days, raw: or(x.RawMean, 0), factor: or(x.Factor, 1), below: x.Below, confidence: or(x.Mean.Confidence, 0.95), logError: or(x.LogError, 0),
 			mean: [3]float64{or(x.Mean.Value, 0), or(x.Mean.Lower, 0), or(x.Mean.Upper, math.Inf(1))}, where: fmt.Sprintf("%s: result %d", path, i+1)}
 		phase := x.Phase
 		if phase == nil {
@@ -397,7 +399,18 @@ func (q communityQuestion) fromAnnual(r annualRow) (surveyed, error) {
 		return s, nil
 	}
 	if !r.start.IsZero() && r.end.After(r.start) {
-		s.mid, s.in = r.start.Add(r.end.Sub(r.start)/2), addQuarters(nil, r.start, r.end)
+		// The row's times are in UTC, and its days were of the home's own zone.
+		from, to := r.start, r.end
+		if half := 12 * time.Hour; to.Sub(from) > 2*half {
+			from, to = from.Add(half), to.Add(-half)
+		}
+		s.mid = r.start.Add(r.end.Sub(r.start) / 2)
+		if span := r.end.Sub(r.start).Hours() / 24; r.days == 0 || r.days > 0.9*span {
+			s.in = addQuarters(nil, from, to)
+		} else { // with gaps, and nothing says where
+			s.in = addQuarters(addQuarters(nil, from, from.Add(time.Hour)), to.Add(-time.Hour), to)
+			s.fewDays = r.days < mostOfYear
+		}
 		first, last := temporal.Day(r.start, r.start.Location()), temporal.Day(r.end.Add(-time.Second), r.end.Location())
 		cover := make([]float64, last-first+1)
 		for i := range cover {
