@@ -108,7 +108,7 @@ type record struct {
 // 1965, Computer J. 7:308.
 func Learn(homes [][]analysis.Series, opt Options) (Learned, error) {
 	if opt.MinDays == 0 {
-		opt.MinDays = minDays
+		opt.MinDays = MostOfYear
 	}
 	if opt.Confidence == 0 {
 		opt.Confidence = 0.95
@@ -195,13 +195,13 @@ func Learn(homes [][]analysis.Series, opt Options) (Learned, error) {
 	return out, nil
 }
 
-// minDays is how many days with a mean, within twelve months, a home needs unless Options
+// MostOfYear is how many days with a mean, within twelve months, a home needs unless Options
 // say otherwise.
-const minDays = 300
+const MostOfYear = 300
 
 // Enough says whether Learn would learn from a home, by the Options' defaults.
 func Enough(home []analysis.Series) bool {
-	r, _ := newRecord(home, minDays)
+	r, _ := newRecord(home, MostOfYear)
 	return r != nil
 }
 

@@ -31,13 +31,13 @@ that the home is now below the level; and, beside them, what the raw means say
 and what the seasons alone would have made of them. The readings are parted by a
 phase column, or by --switch or --switches; the day of a switch and the 24 hours
 after it are left out. Of several systems in turn, as a column system of the
-readings or of --switches says, the last is compared, and of one repaired, switched
-off and on again within 48 hours, what was measured since; a note says what is left
-out. Where days with the system rose, by the charts of radonyear watch, it is not
-said to be below now. Several homes are joined too:
-what the systems do in the middle of them, how much homes differ, and what the
-next home may expect. Season and weather of those days are learned, as radonyear
-season does, from the homes of the files that never had a system (that
+readings or of --switches says, the last is compared, and of one repaired,
+switched off and on again within 48 hours, what was measured since; a note says
+what is left out. Where days with the system rose, by the charts of radonyear
+watch, or it is off, it is not said to be below now. Several homes are joined
+too: what the systems do in the middle of them, how much homes differ, and what
+the next home may expect. Season and weather of those days are learned, as
+radonyear season does, from the homes of the files that never had a system (that
 --switches does not name, or whose phase is before throughout) where 20 or more
 of them have most of a year of day means and the others follow their weather;
 else the built-in profile is used.

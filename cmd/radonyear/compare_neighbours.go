@@ -10,7 +10,6 @@ import (
 
 	"radonyear/analysis"
 	"radonyear/analysis/season"
-	"radonyear/analysis/temporal"
 	"radonyear/cmd/radonyear/internal/report"
 	"radonyear/ingest"
 )
@@ -29,10 +28,9 @@ const (
 
 // neighbours are the homes of the files that a comparison may learn season and weather from.
 type neighbours struct {
-	wanted  bool              // homes without a system can be told, and nothing else was asked for
-	home    []bool            // of the files: never had a system, and has a year of day means; nil where nothing was learned
-	plain   *compareQuestion  // as it was asked before anything was learned
-	builtIn *temporal.Profile // for homes whose weather they do not know, and for charts
+	wanted bool             // homes without a system can be told, and nothing else was asked for
+	home   []bool           // of the files: never had a system, and has a year of day means; nil where nothing was learned
+	plain  *compareQuestion // as it was asked before anything was learned: by the built-in profile, which is for homes whose weather they do not know, and for charts
 }
 
 // of says whether season and weather were learned from homes like this one of the files.
@@ -157,7 +155,7 @@ func (q *compareQuestion) learnNeighbours(daily *ingest.Daily, unknown bool) (ho
 	if learned.Profile.Course == nil {
 		return len(at), "too few of them were measured at a time", nil
 	}
-	q.neighbours.home, q.neighbours.builtIn, q.course.neighbours = never, q.Profile, true
+	q.neighbours.home, q.course.neighbours = never, true
 	q.Profile = learned.Profile
 	q.Profile.Provenance = fmt.Sprintf("learned from %d homes of these files without a system, %s to %s", learned.Homes, learned.First.Format(time.DateOnly), learned.Last.Format(time.DateOnly))
 	if len(at) > len(from) {
@@ -173,7 +171,7 @@ func (q compareQuestion) compareHome(i int, h ingest.Home, sides parted) (compar
 	if err != nil || q.neighbours.home == nil || r.Course {
 		return r, err
 	}
-	q.Profile, q.Course = q.neighbours.builtIn, false
+	q.Profile, q.Course = q.neighbours.plain.Profile, false
 	if r, err = q.one(i, h, sides); err != nil {
 		return r, err
 	}

@@ -46,7 +46,7 @@ type rise struct {
 func (q compareQuestion) rises(h ingest.Home, sides parted) (out []rise, set string) {
 	opt := trend.Options{Profile: q.Profile, Confidence: q.Confidence}
 	if q.neighbours.home != nil { // as watch would keep them of the same files
-		opt.Profile = q.neighbours.builtIn
+		opt.Profile = q.neighbours.plain.Profile
 	}
 	type monitor struct {
 		subject

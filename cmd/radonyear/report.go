@@ -31,8 +31,10 @@ how the numbers were made. They are those of verdict, compare and survey.
 
 Examples:
   radonyear report readings.csv --home K-08 --output K-08.html
-  radonyear report log.csv --unit Bq/m3 --switch 2026-03-02T15:30 --output fan.html
-  radonyear report tests.csv --community --recruitment volunteer --output area.html`,
+  radonyear report log.csv --unit Bq/m3 --switch 2026-03-02T15:30 \
+      --output fan.html
+  radonyear report tests.csv --community --recruitment volunteer \
+      --output area.html`,
 		Flags: slices.Concat([]cli.Flag{
 			&cli.StringSliceFlag{Name: "home", Usage: "only this `HOME`; may be repeated (default: every home of the files)"},
 			&cli.BoolFlag{Name: "community", Usage: "one page of the homes together, in which no home is named"},

@@ -15,6 +15,7 @@ import (
 	"radonyear/analysis"
 	"radonyear/analysis/annual"
 	"radonyear/analysis/lognormal"
+	"radonyear/analysis/season"
 	"radonyear/analysis/survey"
 	"radonyear/analysis/temporal"
 	"radonyear/cmd/radonyear/internal/plot"
@@ -623,13 +624,9 @@ func (q communityQuestion) apartNote(apart []string) []analysis.Note {
 // that all lean on the profile's season.
 const mostInASeason = 0.8
 
-// mostOfYear is from how many days on a home is of no one season; learning a season asks
-// for as many.
-const mostOfYear = 300
-
-// throughYear says that a home was measured through most of a year.
+// throughYear says that a home was measured through most of a year, and so is of no one season.
 func (s surveyed) throughYear() bool {
-	return s.test != nil && !s.fewDays && math.Round(temporal.YearDays*(1-s.test.Rest)) >= mostOfYear
+	return s.test != nil && !s.fewDays && math.Round(temporal.YearDays*(1-s.test.Rest)) >= season.MostOfYear
 }
 
 // oneSeason is the largest share of homes whose measurement has its middle within

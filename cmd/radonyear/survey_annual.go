@@ -20,6 +20,7 @@ import (
 
 	"radonyear/analysis"
 	"radonyear/analysis/lognormal"
+	"radonyear/analysis/season"
 	"radonyear/analysis/survey"
 	"radonyear/analysis/temporal"
 	"radonyear/cmd/radonyear/internal/report"
@@ -409,7 +410,7 @@ func (q communityQuestion) fromAnnual(r annualRow) (surveyed, error) {
 			s.in = addQuarters(nil, from, to)
 		} else { // with gaps, and nothing says where
 			s.in = addQuarters(addQuarters(nil, from, from.Add(time.Hour)), to.Add(-time.Hour), to)
-			s.fewDays = r.days < mostOfYear
+			s.fewDays = r.days < season.MostOfYear
 		}
 		first, last := temporal.Day(r.start, r.start.Location()), temporal.Day(r.end.Add(-time.Second), r.end.Location())
 		cover := make([]float64, last-first+1)

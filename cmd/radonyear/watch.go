@@ -28,13 +28,13 @@ func (p *program) watchCommand() *cli.Command {
 		Description: `For each monitor of a home with a system: two control charts of its days, an
 alarm where the level has risen, since when and by what factor, and how soon a
 rise would be seen. What is usual, the charts learn from the first days after
-the switch, and from more of them as long as there is no alarm, so that a failure
-does not become usual from one run to the next; where a system was switched off
-and on again, from the last switch on. Of the home itself they learn its level
-and how far its days scatter; how long swings last, and the season, are those of
-the profile's homes. How often they are wrong is stated. For a
-scheduler: exit status 4 means an alarm, or a monitor whose usual is higher than
-that of the one it replaced; 3 that homes or rows are missing.
+the switch, and from more of them as long as there is no alarm, so that a
+failure does not become usual from one run to the next; where a system was
+switched off and on again, from the last switch on. Of the home itself they
+learn its level and how far its days scatter; how long swings last, and the
+season, are those of the profile's homes. How often they are wrong is stated.
+For a scheduler: exit status 4 means an alarm, or a monitor whose usual is
+higher than that of the one it replaced; 3 that homes or rows are missing.
 
 Examples:
   radonyear watch log.csv --unit Bq/m3 --switch 2026-03-02T15:30
